@@ -1,0 +1,1 @@
+//! Weekly hours, breaks, days off.

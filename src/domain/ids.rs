@@ -1,0 +1,115 @@
+//! Public ids: 128 random bits in 26 lower-case base32 letters, never a row number.
+
+use std::fmt;
+
+/// Why a text is not an id.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("an id has 26 letters of a-z and 2-7")]
+pub struct IdRefused;
+
+const LENGTH: usize = 26;
+
+fn well_formed(text: &str) -> bool {
+    text.len() == LENGTH && text.bytes().all(|b| matches!(b, b'a'..=b'z' | b'2'..=b'7'))
+}
+
+macro_rules! ids {
+    ($($(#[$doc:meta])* $name:ident),+ $(,)?) => {$(
+        $(#[$doc])*
+        #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize, serde::Deserialize)]
+        #[serde(try_from = "String", into = "String")]
+        pub struct $name(String);
+
+        impl $name {
+            /// Takes 128 bits from the caller's source of randomness.
+            pub fn from_random(bits: [u8; 16]) -> Self {
+                Self(data_encoding::BASE32_NOPAD.encode(&bits).to_ascii_lowercase())
+            }
+
+            /// Reads an id.
+            ///
+            /// # Errors
+            /// [`IdRefused`] when the text has another length or other letters.
+            pub fn parse(text: &str) -> Result<Self, IdRefused> {
+                if well_formed(text) { Ok(Self(text.to_owned())) } else { Err(IdRefused) }
+            }
+
+            /// The id as it stands in the database and in paths.
+            pub fn as_str(&self) -> &str {
+                &self.0
+            }
+        }
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str(&self.0)
+            }
+        }
+
+        impl TryFrom<String> for $name {
+            type Error = IdRefused;
+            fn try_from(text: String) -> Result<Self, IdRefused> {
+                Self::parse(&text)
+            }
+        }
+
+        impl From<$name> for String {
+            fn from(id: $name) -> String {
+                id.0
+            }
+        }
+    )+};
+}
+
+ids! {
+    /// A sign-in of the owner or of a practitioner.
+    AccountId,
+    /// Somebody who treats.
+    PractitionerId,
+    /// Somebody who is treated.
+    ClientId,
+    /// A room or chair.
+    RoomId,
+    /// A service on offer.
+    ServiceId,
+    /// A product in the register.
+    ProductId,
+    /// A visit, held or booked.
+    VisitId,
+    /// A booking that is being filled in.
+    DraftId,
+    /// One set of health answers.
+    AnswersId,
+    /// A signed consent.
+    ConsentId,
+    /// A skin test.
+    SkinTestId,
+    /// A treatment record.
+    TreatmentId,
+    /// A span of days off.
+    TimeOffId,
+    /// A letter from a clinician.
+    LetterId,
+    /// An export package.
+    ExportId,
+    /// A mail in the outbox.
+    MailId,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_id_reads_back_as_itself() {
+        let id = ClientId::from_random([7; 16]);
+        assert_eq!(ClientId::parse(id.as_str()), Ok(id));
+    }
+
+    #[test]
+    fn other_texts_are_refused() {
+        for text in ["", "1", "A2345672345672345672345672", "a b", "é2345672345672345672345672"] {
+            assert_eq!(ClientId::parse(text), Err(IdRefused), "{text}");
+        }
+    }
+}

@@ -1,0 +1,152 @@
+//! Money in minor units with its currency.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+/// An ISO 4217 code in capitals.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Currency(String);
+
+/// Why a text is not a currency.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("a currency has three capital letters")]
+pub struct CurrencyRefused;
+
+impl Currency {
+    /// Reads a code of three letters, in any case.
+    ///
+    /// # Errors
+    /// [`CurrencyRefused`] for any other text.
+    pub fn parse(text: &str) -> Result<Self, CurrencyRefused> {
+        let text = text.trim();
+        if text.len() == 3 && text.bytes().all(|b| b.is_ascii_alphabetic()) {
+            Ok(Self(text.to_ascii_uppercase()))
+        } else {
+            Err(CurrencyRefused)
+        }
+    }
+
+    /// The code.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+
+    /// Digits after the point: those that ISO 4217 gives the commoner currencies other than two (from memory).
+    fn digits(&self) -> u32 {
+        match self.0.as_str() {
+            "JPY" | "KRW" | "ISK" | "CLP" | "VND" => 0,
+            "KWD" | "BHD" | "OMR" | "TND" | "JOD" => 3,
+            _ => 2,
+        }
+    }
+}
+
+/// An amount, never negative: a price or a deposit.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Money {
+    minor: u32,
+    currency: Currency,
+}
+
+/// Why a text is not an amount.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum MoneyRefused {
+    /// Not digits with at most one point or comma.
+    #[error("an amount is written like 45 or 45.50")]
+    NotAnAmount,
+    /// More digits after the point than the currency has.
+    #[error("too many digits after the point")]
+    TooFine,
+    /// Above what a price can be here: 1,000,000 units.
+    #[error("too large")]
+    TooLarge,
+}
+
+impl Money {
+    /// An amount of `minor` units.
+    pub fn of(minor: u32, currency: Currency) -> Self {
+        Self { minor, currency }
+    }
+
+    /// Reads `45`, `45.50` or `45,50`.
+    ///
+    /// # Errors
+    /// See [`MoneyRefused`].
+    pub fn parse(text: &str, currency: Currency) -> Result<Self, MoneyRefused> {
+        let text = text.trim().replace(',', ".");
+        let (whole, part) = text.split_once('.').unwrap_or((&text, ""));
+        let digits = currency.digits();
+        if whole.is_empty() || !whole.bytes().chain(part.bytes()).all(|b| b.is_ascii_digit()) {
+            return Err(MoneyRefused::NotAnAmount);
+        }
+        let part_digits = u32::try_from(part.len()).map_err(|_| MoneyRefused::TooFine)?;
+        if part_digits > digits {
+            return Err(MoneyRefused::TooFine);
+        }
+        let whole: u32 = whole.parse().map_err(|_| MoneyRefused::TooLarge)?;
+        if whole > 1_000_000 {
+            return Err(MoneyRefused::TooLarge);
+        }
+        let fraction: u32 = if part.is_empty() { 0 } else { part.parse().map_err(|_| MoneyRefused::TooFine)? };
+        let minor = whole * 10u32.pow(digits) + fraction * 10u32.pow(digits - part_digits);
+        Ok(Self { minor, currency })
+    }
+
+    /// The amount in the smallest unit.
+    pub fn minor(&self) -> u32 {
+        self.minor
+    }
+
+    /// Its currency.
+    pub fn currency(&self) -> &Currency {
+        &self.currency
+    }
+
+    /// The amount as a form field shows it, without the code.
+    pub fn plain(&self) -> String {
+        let digits = self.currency.digits();
+        let unit = 10u32.pow(digits);
+        match usize::try_from(digits) {
+            Ok(width) if width > 0 => format!("{}.{:0width$}", self.minor / unit, self.minor % unit),
+            _ => self.minor.to_string(),
+        }
+    }
+}
+
+impl fmt::Display for Money {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} {}", self.plain(), self.currency.as_str())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn euro() -> Currency {
+        Currency::parse("eur").unwrap()
+    }
+
+    #[test]
+    fn amounts_are_read_in_both_notations() {
+        for (text, minor) in [("45", 4500), ("45.5", 4550), ("45,50", 4550), ("0.05", 5), ("1000000", 100_000_000)] {
+            assert_eq!(Money::parse(text, euro()).unwrap().minor(), minor, "{text}");
+        }
+        assert_eq!(Money::parse("45.505", euro()), Err(MoneyRefused::TooFine));
+        assert_eq!(Money::parse("-1", euro()), Err(MoneyRefused::NotAnAmount));
+        assert_eq!(Money::parse("1.000.000", euro()), Err(MoneyRefused::NotAnAmount));
+        assert_eq!(Money::parse("1000001", euro()), Err(MoneyRefused::TooLarge));
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_shown_reads_back(minor in 0u32..=100_000_000, code in "(EUR|JPY|KWD)") {
+            let currency = Currency::parse(&code).unwrap();
+            prop_assume!(u64::from(minor) <= 1_000_000 * 10u64.pow(currency.digits()));
+            let money = Money::of(minor, currency.clone());
+            prop_assert_eq!(Money::parse(&money.plain(), currency).unwrap(), money);
+        }
+    }
+}

@@ -1,0 +1,1 @@
+//! The health questions, as versioned data, and the answers to them.

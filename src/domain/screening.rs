@@ -1,0 +1,1 @@
+//! The rule table: what an answer means for a service.

@@ -1,0 +1,1 @@
+//! Skin tests: applied, read, still valid, failed.

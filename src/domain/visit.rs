@@ -1,0 +1,1 @@
+//! The life of a visit as one state machine.

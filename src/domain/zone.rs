@@ -1,0 +1,1 @@
+//! Civil time and instants in an IANA zone.

@@ -1,0 +1,6 @@
+//! Palpebra: booking and client records for a small lash and brow studio.
+//!
+//! A request goes from [`web`] to one function of [`actions`] (a change) or to [`store`] (a look);
+//! the rules themselves are in [`domain`], which knows neither the clock nor the database.
+
+pub mod domain;
