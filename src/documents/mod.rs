@@ -1,0 +1,3 @@
+//! Typed input to bytes: PDF, calendar, CSV and the export package. No clock; every time is given.
+
+pub mod record;

@@ -1,0 +1,441 @@
+//! What an export holds: plain values, neutral of where they are stored.
+//!
+//! The union of what insurers' record terms, the Australian unit SHBBFAS001, Oregon rule
+//! 817-015-0065 and the UK unit F/601/3554 ask of a treatment record. Nothing here derives `Debug`: it is all
+//! about a person's health, and must not slip into a log.
+
+use serde::{Deserialize, Serialize};
+use time::{Date, OffsetDateTime, PrimitiveDateTime};
+
+use crate::domain::ids::{
+    AnswersId, ClientId, ConsentId, ExportId, LetterId, PractitionerId, SkinTestId, TreatmentId, VisitId,
+};
+
+time::serde::format_description!(iso_date, Date, "[year]-[month]-[day]");
+time::serde::format_description!(civil, PrimitiveDateTime, "[year]-[month]-[day]T[hour]:[minute]:[second]");
+
+/// The version of the layout of `record.json` and `export.json`; raised when a field changes meaning.
+pub const LAYOUT: u32 = 1;
+
+/// A point in time, twice: as an instant, and as the clock on the studio's wall showed it.
+#[derive(Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Moment {
+    /// The instant, in UTC.
+    #[serde(with = "time::serde::rfc3339")]
+    pub utc: OffsetDateTime,
+    /// Civil time in the studio's zone, see [`Studio::zone`].
+    #[serde(with = "civil")]
+    pub local: PrimitiveDateTime,
+}
+
+/// The studio as it names itself on its papers.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Studio {
+    /// The name over the door.
+    pub name: String,
+    /// The postal address, lines separated by line feeds.
+    pub address: String,
+    /// The IANA name of the zone of every civil time.
+    pub zone: String,
+}
+
+/// What an export covers.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "kind")]
+pub enum Scope {
+    /// One client, whole.
+    Client {
+        /// Which.
+        client: ClientId,
+    },
+    /// Each client with a visit between two days, both included.
+    Days {
+        /// The first day.
+        #[serde(with = "iso_date")]
+        from: Date,
+        /// The last day.
+        #[serde(with = "iso_date")]
+        to: Date,
+    },
+    /// Everybody.
+    Everyone,
+}
+
+/// Who exported what, when and why.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ExportHead {
+    /// The export's id, as it stands in the studio's own log.
+    pub id: ExportId,
+    /// The studio.
+    pub studio: Studio,
+    /// When it was asked for.
+    pub at: Moment,
+    /// Who asked for it.
+    pub by: String,
+    /// Why, in that person's words.
+    pub why: String,
+    /// What it covers.
+    pub scope: Scope,
+    /// The program and its version, such as `palpebra 0.1.0`.
+    pub program: String,
+}
+
+/// All that is held about one client.
+#[derive(Clone, PartialEq, Serialize, Deserialize)]
+pub struct ClientRecord {
+    /// Public id.
+    pub id: ClientId,
+    /// Who it is.
+    pub person: Person,
+    /// Health answers, oldest first.
+    pub answers: Vec<AnswerSet>,
+    /// Skin tests, oldest first.
+    pub skin_tests: Vec<SkinTest>,
+    /// Consents, oldest first.
+    pub consents: Vec<Consent>,
+    /// Visits, oldest first.
+    pub visits: Vec<Visit>,
+    /// Reactions, oldest first.
+    pub reactions: Vec<Reaction>,
+    /// Letters from clinicians, oldest first.
+    pub letters: Vec<Letter>,
+    /// Who saw or changed what, oldest first.
+    pub audit: Vec<AuditRow>,
+}
+
+/// Who the client is and how to reach her.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Person {
+    /// The name as she wrote it.
+    pub name: String,
+    /// Date of birth.
+    #[serde(with = "iso_date::option")]
+    pub birth_date: Option<Date>,
+    /// Mail address.
+    pub email: Option<String>,
+    /// Phone, E.164.
+    pub phone: Option<String>,
+    /// Postal address, lines separated by line feeds.
+    pub address: Option<String>,
+    /// Who answers for her while she is a minor: name, relation, contact.
+    pub guardian: Option<String>,
+    /// When she first came to be known.
+    pub since: Moment,
+}
+
+/// A question as it was put, and the answer as it was given.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Answer {
+    /// The question's lasting key.
+    pub key: String,
+    /// The words of the question.
+    pub question: String,
+    /// The answer in words.
+    pub answer: String,
+    /// What she added.
+    pub detail: Option<String>,
+}
+
+/// One filled set of health questions. A correction is a new set.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct AnswerSet {
+    /// Public id.
+    pub id: AnswersId,
+    /// Version of the questionnaire.
+    pub version: String,
+    /// SHA-256 of the questionnaire's words, lower-case hex.
+    pub hash: String,
+    /// When given.
+    pub given_at: Moment,
+    /// By whom and how, such as "the client, online".
+    pub given_by: String,
+    /// The set that this one corrects.
+    pub replaces: Option<AnswersId>,
+    /// Questions and answers, in the order of the form.
+    pub answers: Vec<Answer>,
+}
+
+/// One look at a skin test.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Reading {
+    /// When looked at.
+    pub at: Moment,
+    /// By whom; "the client" when she told.
+    pub by: String,
+    /// The result in words.
+    pub result: String,
+    /// What was seen.
+    pub note: Option<String>,
+}
+
+/// A skin test.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SkinTest {
+    /// Public id.
+    pub id: SkinTestId,
+    /// When applied.
+    pub applied_at: Moment,
+    /// By whom.
+    pub applied_by: String,
+    /// The product.
+    pub product: String,
+    /// Its batch number.
+    pub batch: Option<String>,
+    /// Where on the skin.
+    pub site: String,
+    /// The last day on which it counts.
+    #[serde(with = "iso_date::option")]
+    pub valid_until: Option<Date>,
+    /// Each reading, oldest first.
+    pub readings: Vec<Reading>,
+}
+
+/// A statement of a consent and whether it was ticked.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Tick {
+    /// The statement.
+    pub statement: String,
+    /// Whether it was ticked.
+    pub ticked: bool,
+}
+
+/// A drawn signature: strokes of points in a box.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Drawing {
+    /// Width of the box, in the units of the points.
+    pub width: u16,
+    /// Height of the box.
+    pub height: u16,
+    /// Strokes, each a line through its points `(x, y)` from the upper left corner.
+    pub strokes: Vec<Vec<(u16, u16)>>,
+}
+
+/// A signed consent: the very text, and the hand under it.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Consent {
+    /// Public id.
+    pub id: ConsentId,
+    /// What it is about.
+    pub title: String,
+    /// The text that was shown, whole.
+    pub text: String,
+    /// Version of the text.
+    pub version: String,
+    /// SHA-256 of the text, lower-case hex.
+    pub hash: String,
+    /// The statements under it.
+    pub ticks: Vec<Tick>,
+    /// The name that was typed.
+    pub typed_name: String,
+    /// The signature, when one was drawn.
+    pub drawing: Option<Drawing>,
+    /// When signed.
+    pub signed_at: Moment,
+    /// Who signed and how, such as "the client, online".
+    pub signed_by: String,
+    /// When withdrawn.
+    pub withdrawn_at: Option<Moment>,
+}
+
+/// A visit and what came of it.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Visit {
+    /// Public id.
+    pub id: VisitId,
+    /// The service booked.
+    pub service: String,
+    /// Who was to treat.
+    pub practitioner: String,
+    /// Her public id.
+    pub practitioner_id: PractitionerId,
+    /// Where.
+    pub room: Option<String>,
+    /// Booked start.
+    pub starts: Moment,
+    /// Booked end.
+    pub ends: Moment,
+    /// When it was booked.
+    pub booked_at: Moment,
+    /// By whom.
+    pub booked_by: String,
+    /// How it stands, in words: booked, treated, cancelled, not come.
+    pub state: String,
+    /// The verdict at the start.
+    pub readiness: Option<Readiness>,
+    /// Each time somebody started against the verdict.
+    pub overrides: Vec<Override>,
+    /// The treatment record in all its versions, first version first; empty when nothing was done.
+    pub treatments: Vec<Treatment>,
+}
+
+/// The verdict as it stood at one moment, with all its reasons.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Readiness {
+    /// When it was drawn.
+    pub at: Moment,
+    /// `clear`, `ask`, `wait until …`, `letter needed` or `do not treat`.
+    pub verdict: String,
+    /// Version of the rule table.
+    pub rules_version: String,
+    /// SHA-256 of the rule table, lower-case hex.
+    pub rules_hash: String,
+    /// Each reason, in words.
+    pub reasons: Vec<String>,
+}
+
+/// A start against the verdict.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Override {
+    /// When.
+    pub at: Moment,
+    /// By whom.
+    pub by: String,
+    /// The verdict that was set aside.
+    pub verdict: String,
+    /// Why, in that person's words.
+    pub reason: String,
+}
+
+/// A product used on the client.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ProductUse {
+    /// What it was used for, such as "first lotion".
+    pub step: String,
+    /// The product.
+    pub product: String,
+    /// Its batch number.
+    pub batch: Option<String>,
+    /// Use-by day on the label.
+    #[serde(with = "iso_date::option")]
+    pub expires: Option<Date>,
+}
+
+/// How long a step took.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Step {
+    /// The step.
+    pub name: String,
+    /// Minutes, whole.
+    pub minutes: u16,
+}
+
+/// The advice that went home with the client.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Aftercare {
+    /// The text that was given.
+    pub text: String,
+    /// Its version.
+    pub version: String,
+    /// SHA-256 of the text, lower-case hex.
+    pub hash: String,
+    /// When and how it was given, in words.
+    pub given: String,
+}
+
+/// One version of a treatment record. A correction is a new version.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Treatment {
+    /// Public id, the same for all versions.
+    pub id: TreatmentId,
+    /// Counts from 1.
+    pub version: u32,
+    /// When this version was written.
+    pub written_at: Moment,
+    /// By whom.
+    pub written_by: String,
+    /// Why the version before was corrected.
+    pub why_corrected: Option<String>,
+    /// Who treated.
+    pub practitioner: String,
+    /// Number of the certificate that she treats under.
+    pub certificate: Option<String>,
+    /// What was done.
+    pub service: String,
+    /// Start.
+    pub started_at: Moment,
+    /// End.
+    pub ended_at: Option<Moment>,
+    /// Shield or rod and its size.
+    pub shield: Option<String>,
+    /// Tint shade.
+    pub shade: Option<String>,
+    /// Products in the order of use.
+    pub products: Vec<ProductUse>,
+    /// Minutes by step.
+    pub steps: Vec<Step>,
+    /// The questions asked on the day.
+    pub checks: Vec<Answer>,
+    /// How it turned out.
+    pub outcome: Option<String>,
+    /// What the client said of it.
+    pub client_comment: Option<String>,
+    /// Notes.
+    pub notes: Option<String>,
+    /// Advice given.
+    pub aftercare: Option<Aftercare>,
+}
+
+/// A reaction after a treatment or a skin test.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Reaction {
+    /// The visit after which it came.
+    pub visit: Option<VisitId>,
+    /// When it was reported.
+    pub reported_at: Moment,
+    /// By whom.
+    pub reported_by: String,
+    /// When it began, as told.
+    pub began: Option<String>,
+    /// How grave, in words.
+    pub severity: String,
+    /// What was seen or felt.
+    pub signs: String,
+    /// What was done and advised.
+    pub action: String,
+    /// Products and batches in question.
+    pub products: Vec<ProductUse>,
+    /// How it ended.
+    pub outcome: Option<String>,
+    /// When it was closed.
+    pub closed_at: Option<Moment>,
+}
+
+/// A clinician's letter: what it is, not the letter itself.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Letter {
+    /// Public id.
+    pub id: LetterId,
+    /// Who wrote it.
+    pub from: String,
+    /// What it speaks of.
+    pub about: String,
+    /// What it allows or forbids, in words.
+    pub says: String,
+    /// The day on it.
+    #[serde(with = "iso_date")]
+    pub dated: Date,
+    /// The last day on which it counts.
+    #[serde(with = "iso_date::option")]
+    pub valid_until: Option<Date>,
+    /// When it was put on file.
+    pub recorded_at: Moment,
+    /// By whom.
+    pub recorded_by: String,
+}
+
+/// One line of the studio's log about this client.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct AuditRow {
+    /// Its number in the studio's log.
+    pub number: u64,
+    /// When.
+    pub at: Moment,
+    /// Who, with role.
+    pub who: String,
+    /// What was done, such as "treatment corrected".
+    pub what: String,
+    /// On what.
+    pub object: String,
+    /// The row's hash in the chain, lower-case hex.
+    pub hash: String,
+}
