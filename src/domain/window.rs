@@ -1,1 +1,374 @@
 //! When a client may and should return: opens, due, lapsed, and what each date rests on.
+//!
+//! For lifts the dates come from the growth cycle ([`GrowthRule`]), for the other services from plain
+//! intervals ([`IntervalRule`]). Waits from products, insurers and health answers only ever push a
+//! window later. `opens ≤ due ≤ lapsed` always holds.
+
+mod effect;
+mod rule;
+
+pub use effect::{Effect, effect};
+pub use rule::{GrowthRule, IntervalRefused, IntervalRule, Limits, LimitsRefused, RetouchRule, RuleRefused};
+
+use crate::domain::catalogue::ServiceKind;
+use crate::domain::growth::{CycleRefused, PersonalFit, Range, Share};
+use serde::{Deserialize, Serialize};
+use time::{Date, Duration};
+
+/// Why a window opens no earlier than a date.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "reason", rename_all = "snake_case")]
+pub enum Reason {
+    /// The studio's own shortest time between two lifts.
+    StudioMinimum {
+        /// Days from the last visit.
+        days: u32,
+    },
+    /// Until then more than `limit` of the lashes would carry two lifts or more.
+    TwoOrMore {
+        /// The studio's limit.
+        limit: Share,
+    },
+    /// Until then more than `limit` of the lashes would carry three lifts or more.
+    ThreeOrMore {
+        /// The studio's limit.
+        limit: Share,
+    },
+    /// The plain interval of a service without a growth rule.
+    PlainInterval {
+        /// Days from the last visit.
+        days: u32,
+    },
+    /// The shortest time between two uses of a product.
+    ProductMinimum {
+        /// Days from the last visit.
+        days: u32,
+    },
+    /// The shortest time that the insurer asks for.
+    InsurerMinimum {
+        /// Days from the last visit.
+        days: u32,
+    },
+    /// A health answer asks to wait.
+    HealthWait {
+        /// Key of the question, never its answer.
+        question: String,
+    },
+}
+
+impl Reason {
+    /// The word that JSON and templates use.
+    pub fn as_str(&self) -> &'static str {
+        match self {
+            Self::StudioMinimum { .. } => "studio_minimum",
+            Self::TwoOrMore { .. } => "two_or_more",
+            Self::ThreeOrMore { .. } => "three_or_more",
+            Self::PlainInterval { .. } => "plain_interval",
+            Self::ProductMinimum { .. } => "product_minimum",
+            Self::InsurerMinimum { .. } => "insurer_minimum",
+            Self::HealthWait { .. } => "health_wait",
+        }
+    }
+}
+
+/// One reason with the first day that it allows.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Contributor {
+    /// Why.
+    pub reason: Reason,
+    /// The first day it allows.
+    pub date: Date,
+}
+
+/// A wait that comes from elsewhere than the service's own rule.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Wait {
+    /// A product asks for so many days since the last visit.
+    Product {
+        /// Days.
+        days: u32,
+    },
+    /// The insurer asks for so many days since the last visit.
+    Insurer {
+        /// Days.
+        days: u32,
+    },
+    /// A health answer asks to wait.
+    Health {
+        /// Key of the question.
+        question: String,
+        /// The first day it allows.
+        until: Date,
+    },
+}
+
+impl Wait {
+    fn from(&self, last: Date) -> Contributor {
+        match self {
+            &Self::Product { days } => Contributor { reason: Reason::ProductMinimum { days }, date: after(last, days) },
+            &Self::Insurer { days } => Contributor { reason: Reason::InsurerMinimum { days }, date: after(last, days) },
+            Self::Health { question, until } => {
+                Contributor { reason: Reason::HealthWait { question: question.clone() }, date: *until }
+            }
+        }
+    }
+}
+
+/// Where a day lies in a window.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum WindowState {
+    /// Before it opens.
+    NotYet,
+    /// Open, and not yet due.
+    Open,
+    /// Due: a good time to return.
+    Due,
+    /// So long after the last visit that the next counts as a first one.
+    Lapsed,
+}
+
+/// When a client may return for a service, and why not earlier.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Window {
+    binding: Contributor,
+    contributors: Vec<Contributor>,
+    due: Date,
+    lapsed: Date,
+}
+
+impl Window {
+    /// The latest contributor opens it; *due* and *lapsed* are pushed so that they come no earlier.
+    /// `None` without a contributor.
+    fn new(contributors: Vec<Contributor>, due: Date, lapsed: Date) -> Option<Self> {
+        let latest = |best: &'_ Contributor, next: &'_ Contributor| next.date > best.date;
+        let binding = contributors.iter().reduce(|best, next| if latest(best, next) { next } else { best })?.clone();
+        let due = due.max(binding.date);
+        Some(Self { binding, contributors, due, lapsed: lapsed.max(due) })
+    }
+
+    /// The window of a service whose parts (a lift and a tint) have windows of their own: the part
+    /// that comes last decides each date. `None` without parts.
+    pub fn joined(parts: impl IntoIterator<Item = Self>) -> Option<Self> {
+        let mut parts = parts.into_iter();
+        let mut all = parts.next()?;
+        for part in parts {
+            all.contributors.extend(part.contributors);
+            all.due = all.due.max(part.due);
+            all.lapsed = all.lapsed.max(part.lapsed);
+        }
+        Self::new(all.contributors, all.due, all.lapsed)
+    }
+
+    /// The first day on which the client may return.
+    pub fn opens(&self) -> Date {
+        self.binding.date
+    }
+
+    /// The day from which it is a good time to return; no earlier than [`Self::opens`].
+    pub fn due(&self) -> Date {
+        self.due
+    }
+
+    /// The day from which a return counts as a first visit; no earlier than [`Self::due`].
+    pub fn lapsed(&self) -> Date {
+        self.lapsed
+    }
+
+    /// Every reason with the first day it allows; never empty.
+    pub fn contributors(&self) -> &[Contributor] {
+        &self.contributors
+    }
+
+    /// The reason that decides when the window opens: the latest, and of equals the first listed.
+    pub fn binding(&self) -> &Contributor {
+        &self.binding
+    }
+
+    /// Where `today` lies.
+    pub fn state(&self, today: Date) -> WindowState {
+        if today < self.opens() {
+            WindowState::NotYet
+        } else if today < self.due {
+            WindowState::Open
+        } else if today < self.lapsed {
+            WindowState::Due
+        } else {
+            WindowState::Lapsed
+        }
+    }
+}
+
+/// The window after the visits of `history` (any order; a day listed twice is one visit), under the
+/// service's own rule and the waits that come on top.
+///
+/// `None` without a visit: a first visit has no retouch window, only its waits, which the caller has.
+pub fn window(history: &[Date], rule: &RetouchRule, extra: &[Wait]) -> Option<Window> {
+    let (last, before) = two_newest(history)?;
+    let mut contributors = Vec::with_capacity(3 + extra.len());
+    let (due, lapsed) = match rule {
+        RetouchRule::Growth(rule) => {
+            rule.contributors(last, before, &mut contributors);
+            (rule.due_days(), rule.lapsed_days())
+        }
+        RetouchRule::Interval(rule) => {
+            let days = rule.opens_days();
+            contributors.push(Contributor { reason: Reason::PlainInterval { days }, date: after(last, days) });
+            (rule.due_days(), rule.lapsed_days())
+        }
+    };
+    contributors.extend(extra.iter().map(|wait| wait.from(last)));
+    Window::new(contributors, after(last, due), after(last, lapsed))
+}
+
+/// The window of a service of this kind: each part (a lift, a tint) looks back to the visits that
+/// contained it, under its own rule. `rule` gives the rule of [`LashLift`](ServiceKind::LashLift) and
+/// the other single kinds; parts without a visit or a rule add nothing.
+pub fn window_of_service<'a>(
+    kind: ServiceKind,
+    visits: &[(ServiceKind, Date)],
+    rule: impl Fn(ServiceKind) -> Option<&'a RetouchRule>,
+    extra: &[Wait],
+) -> Option<Window> {
+    let mut windows = Vec::new();
+    for &part in parts(kind) {
+        let days: Vec<Date> =
+            visits.iter().filter(|(past, _)| parts(*past).contains(&part)).map(|&(_, day)| day).collect();
+        windows.extend(rule(part).and_then(|rule| window(&days, rule, if windows.is_empty() { extra } else { &[] })));
+    }
+    Window::joined(windows)
+}
+
+/// The single kinds that a kind is made of.
+pub fn parts(kind: ServiceKind) -> &'static [ServiceKind] {
+    match kind {
+        ServiceKind::LashLift => &[ServiceKind::LashLift],
+        ServiceKind::LashTint => &[ServiceKind::LashTint],
+        ServiceKind::LiftAndTint => &[ServiceKind::LashLift, ServiceKind::LashTint],
+        ServiceKind::BrowLamination => &[ServiceKind::BrowLamination],
+        ServiceKind::BrowTint => &[ServiceKind::BrowTint],
+    }
+}
+
+/// The windows at the median and at both ends of a client's fitted mean. The studio's minimum and the
+/// waits hold in each of them.
+///
+/// # Errors
+/// [`CycleRefused`] when an end of the fit is no possible mean.
+pub fn fitted_windows(
+    history: &[Date],
+    rule: &GrowthRule,
+    fit: &PersonalFit,
+    extra: &[Wait],
+) -> Result<Option<Range<Window>>, CycleRefused> {
+    let at = |mean_days| rule.with_mean(mean_days).map(|rule| window(history, &RetouchRule::Growth(rule), extra));
+    let mean = fit.mean_days();
+    let (median, low, high) = (at(mean.median)?, at(mean.low)?, at(mean.high)?);
+    Ok(median.zip(low).zip(high).map(|((median, low), high)| Range { median, low, high }))
+}
+
+fn two_newest(history: &[Date]) -> Option<(Date, Option<Date>)> {
+    let (&first, rest) = history.split_first()?;
+    let (mut last, mut before) = (first, None);
+    for &day in rest {
+        if day > last {
+            before = Some(last);
+            last = day;
+        } else if day < last && before.is_none_or(|second| day > second) {
+            before = Some(day);
+        }
+    }
+    Some((last, before))
+}
+
+/// The day so many days later, or the last day that there is.
+fn after(day: Date, days: u32) -> Date {
+    day.saturating_add(Duration::days(days.into()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use time::macros::date;
+
+    fn first_lift(rule: &GrowthRule) -> Window {
+        window(&[date!(2026 - 01 - 01)], &RetouchRule::Growth(rule.clone()), &[]).unwrap()
+    }
+
+    #[test]
+    fn a_first_lift_under_the_default_set() {
+        let window = first_lift(&GrowthRule::default());
+        let day = |n| after(date!(2026 - 01 - 01), n);
+        assert_eq!((window.opens(), window.due(), window.lapsed()), (day(46), day(55), day(94)));
+        assert_eq!(window.binding().reason.as_str(), "two_or_more");
+        assert_eq!(window.contributors().len(), 2, "one lift cannot make a third");
+    }
+
+    #[test]
+    fn a_late_wait_pushes_every_edge() {
+        let until = date!(2027 - 01 - 01);
+        let wait = Wait::Health { question: "eye_surgery".to_owned(), until };
+        let window = window(&[date!(2026 - 01 - 01)], &RetouchRule::Growth(GrowthRule::default()), &[wait]).unwrap();
+        assert_eq!((window.opens(), window.due(), window.lapsed()), (until, until, until));
+        assert_eq!(window.binding().reason, Reason::HealthWait { question: "eye_surgery".to_owned() });
+        assert_eq!(window.contributors().len(), 3);
+    }
+
+    #[test]
+    fn of_equal_dates_the_first_listed_binds() {
+        let rule = RetouchRule::Interval(IntervalRule::parse(28, 42, 84).unwrap());
+        let window = window(&[date!(2026 - 01 - 01)], &rule, &[Wait::Product { days: 28 }]).unwrap();
+        assert_eq!(window.binding().reason, Reason::PlainInterval { days: 28 });
+    }
+
+    #[test]
+    fn states_change_on_the_edges() {
+        let rule = RetouchRule::Interval(IntervalRule::parse(10, 20, 30).unwrap());
+        let window = window(&[date!(2026 - 01 - 01)], &rule, &[]).unwrap();
+        let states = [10, 11, 20, 21, 30, 31].map(|d| window.state(date!(2025 - 12 - 31) + Duration::days(d)));
+        assert_eq!(
+            states,
+            [
+                WindowState::NotYet,
+                WindowState::Open,
+                WindowState::Open,
+                WindowState::Due,
+                WindowState::Due,
+                WindowState::Lapsed
+            ]
+        );
+    }
+
+    #[test]
+    fn without_a_visit_there_is_no_window() {
+        assert_eq!(window(&[], &RetouchRule::Growth(GrowthRule::default()), &[Wait::Product { days: 7 }]), None);
+    }
+
+    #[test]
+    fn a_combined_service_opens_with_its_later_part() {
+        let (lift, tint) =
+            (RetouchRule::default_for(ServiceKind::LashLift), RetouchRule::default_for(ServiceKind::LashTint));
+        let rule = |kind| Some(if kind == ServiceKind::LashLift { &lift } else { &tint });
+        let visits = [
+            (ServiceKind::LiftAndTint, date!(2026 - 01 - 01)),
+            (ServiceKind::LashTint, date!(2026 - 02 - 10)),
+            (ServiceKind::BrowTint, date!(2026 - 03 - 10)),
+        ];
+        let window = window_of_service(ServiceKind::LiftAndTint, &visits, rule, &[]).unwrap();
+        assert_eq!(window.opens(), date!(2026 - 03 - 10), "28 days after the tint, later than the lift's 46 days");
+        assert_eq!(window.binding().reason, Reason::PlainInterval { days: 28 });
+        let lift_alone = window_of_service(ServiceKind::LashLift, &visits, rule, &[]).unwrap();
+        assert_eq!(lift_alone.opens(), date!(2026 - 02 - 16));
+    }
+
+    #[test]
+    fn rules_are_stored_and_read_back() {
+        for kind in ServiceKind::ALL {
+            let rule = RetouchRule::default_for(kind);
+            let stored = serde_json::to_string(&rule).unwrap();
+            assert_eq!(serde_json::from_str::<RetouchRule>(&stored).unwrap(), rule, "{stored}");
+        }
+        let bad = r#"{"rule":"interval","opens_days":9,"due_days":8,"lapsed_days":10}"#;
+        assert!(serde_json::from_str::<RetouchRule>(bad).is_err());
+    }
+}
