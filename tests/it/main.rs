@@ -1,1 +1,3 @@
 //! The integration tests: one binary, filed like the program.
+
+mod face;
