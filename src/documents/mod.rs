@@ -1,3 +1,6 @@
 //! Typed input to bytes: PDF, calendar, CSV and the export package. No clock; every time is given.
 
+pub mod csv;
+pub mod ics;
 pub mod record;
+pub mod tables;

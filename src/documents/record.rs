@@ -4,12 +4,14 @@
 //! 817-015-0065 and the UK unit F/601/3554 ask of a treatment record. Nothing here derives `Debug`: it is all
 //! about a person's health, and must not slip into a log.
 
+mod visit;
+
 use serde::{Deserialize, Serialize};
 use time::{Date, OffsetDateTime, PrimitiveDateTime};
 
-use crate::domain::ids::{
-    AnswersId, ClientId, ConsentId, ExportId, LetterId, PractitionerId, SkinTestId, TreatmentId, VisitId,
-};
+pub use visit::{Aftercare, Override, ProductUse, Readiness, Step, Treatment, Visit};
+
+use crate::domain::ids::{AnswersId, ClientId, ConsentId, ExportId, LetterId, SkinTestId, VisitId};
 
 time::serde::format_description!(iso_date, Date, "[year]-[month]-[day]");
 time::serde::format_description!(civil, PrimitiveDateTime, "[year]-[month]-[day]T[hour]:[minute]:[second]");
@@ -235,144 +237,6 @@ pub struct Consent {
     pub signed_by: String,
     /// When withdrawn.
     pub withdrawn_at: Option<Moment>,
-}
-
-/// A visit and what came of it.
-#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Visit {
-    /// Public id.
-    pub id: VisitId,
-    /// The service booked.
-    pub service: String,
-    /// Who was to treat.
-    pub practitioner: String,
-    /// Her public id.
-    pub practitioner_id: PractitionerId,
-    /// Where.
-    pub room: Option<String>,
-    /// Booked start.
-    pub starts: Moment,
-    /// Booked end.
-    pub ends: Moment,
-    /// When it was booked.
-    pub booked_at: Moment,
-    /// By whom.
-    pub booked_by: String,
-    /// How it stands, in words: booked, treated, cancelled, not come.
-    pub state: String,
-    /// The verdict at the start.
-    pub readiness: Option<Readiness>,
-    /// Each time somebody started against the verdict.
-    pub overrides: Vec<Override>,
-    /// The treatment record in all its versions, first version first; empty when nothing was done.
-    pub treatments: Vec<Treatment>,
-}
-
-/// The verdict as it stood at one moment, with all its reasons.
-#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Readiness {
-    /// When it was drawn.
-    pub at: Moment,
-    /// `clear`, `ask`, `wait until …`, `letter needed` or `do not treat`.
-    pub verdict: String,
-    /// Version of the rule table.
-    pub rules_version: String,
-    /// SHA-256 of the rule table, lower-case hex.
-    pub rules_hash: String,
-    /// Each reason, in words.
-    pub reasons: Vec<String>,
-}
-
-/// A start against the verdict.
-#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Override {
-    /// When.
-    pub at: Moment,
-    /// By whom.
-    pub by: String,
-    /// The verdict that was set aside.
-    pub verdict: String,
-    /// Why, in that person's words.
-    pub reason: String,
-}
-
-/// A product used on the client.
-#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct ProductUse {
-    /// What it was used for, such as "first lotion".
-    pub step: String,
-    /// The product.
-    pub product: String,
-    /// Its batch number.
-    pub batch: Option<String>,
-    /// Use-by day on the label.
-    #[serde(with = "iso_date::option")]
-    pub expires: Option<Date>,
-}
-
-/// How long a step took.
-#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Step {
-    /// The step.
-    pub name: String,
-    /// Minutes, whole.
-    pub minutes: u16,
-}
-
-/// The advice that went home with the client.
-#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Aftercare {
-    /// The text that was given.
-    pub text: String,
-    /// Its version.
-    pub version: String,
-    /// SHA-256 of the text, lower-case hex.
-    pub hash: String,
-    /// When and how it was given, in words.
-    pub given: String,
-}
-
-/// One version of a treatment record. A correction is a new version.
-#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Treatment {
-    /// Public id, the same for all versions.
-    pub id: TreatmentId,
-    /// Counts from 1.
-    pub version: u32,
-    /// When this version was written.
-    pub written_at: Moment,
-    /// By whom.
-    pub written_by: String,
-    /// Why the version before was corrected.
-    pub why_corrected: Option<String>,
-    /// Who treated.
-    pub practitioner: String,
-    /// Number of the certificate that she treats under.
-    pub certificate: Option<String>,
-    /// What was done.
-    pub service: String,
-    /// Start.
-    pub started_at: Moment,
-    /// End.
-    pub ended_at: Option<Moment>,
-    /// Shield or rod and its size.
-    pub shield: Option<String>,
-    /// Tint shade.
-    pub shade: Option<String>,
-    /// Products in the order of use.
-    pub products: Vec<ProductUse>,
-    /// Minutes by step.
-    pub steps: Vec<Step>,
-    /// The questions asked on the day.
-    pub checks: Vec<Answer>,
-    /// How it turned out.
-    pub outcome: Option<String>,
-    /// What the client said of it.
-    pub client_comment: Option<String>,
-    /// Notes.
-    pub notes: Option<String>,
-    /// Advice given.
-    pub aftercare: Option<Aftercare>,
 }
 
 /// A reaction after a treatment or a skin test.
