@@ -1,3 +1,4 @@
 //! The integration tests: one binary, filed like the program.
 
 mod face;
+mod growth;
