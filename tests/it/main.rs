@@ -2,3 +2,4 @@
 
 mod face;
 mod growth;
+mod tidy;

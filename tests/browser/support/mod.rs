@@ -1,0 +1,10 @@
+//! What the browser tests stand on: programs that are started and always ended, a browser, and what may be asked of a page.
+
+mod browser;
+mod checks;
+mod page;
+mod process;
+pub(crate) mod server;
+
+pub(crate) use browser::Browser;
+pub(crate) use process::Process;

@@ -1,0 +1,101 @@
+//! What a person does on a page, by the names that she reads or hears.
+
+use fantoccini::Locator;
+use fantoccini::elements::Element;
+use serde_json::json;
+
+use super::Browser;
+use super::browser::squeeze;
+
+const FIELDS: &str = "input:not([type=hidden], [type=radio], [type=checkbox], [type=submit]), textarea, select";
+const BUTTONS: &str = "button, input[type=submit], summary, [role=button]";
+const GROUPS: &str = "fieldset, [role=radiogroup], [role=group]";
+
+impl Browser {
+    pub(crate) async fn open(&self, address: &str) {
+        self.client.goto(address).await.unwrap();
+    }
+
+    /// Fills the field with this label, in place of what it holds; in a list, takes the choice that reads so.
+    pub(crate) async fn fill(&self, label: &str, value: &str) {
+        let field = self.named(FIELDS, label).await;
+        let kind = field.prop("type").await.unwrap().unwrap_or_default();
+        match kind.as_str() {
+            "select-one" => field.select_by_label(value).await.unwrap(),
+            "file" => field.send_keys(value).await.unwrap(),
+            // Their keys depend on the order of day and month that the browser shows.
+            "date" | "time" | "datetime-local" | "month" | "week" => {
+                let script = "const [field, value] = arguments; field.value = value;
+                    for (const name of ['input', 'change']) field.dispatchEvent(new Event(name, { bubbles: true }));";
+                self.client.execute(script, vec![json!(field), json!(value)]).await.unwrap();
+            }
+            _ => {
+                field.clear().await.unwrap();
+                field.send_keys(value).await.unwrap();
+            }
+        }
+    }
+
+    /// What the field with this label holds.
+    pub(crate) async fn value(&self, label: &str) -> String {
+        self.named(FIELDS, label).await.prop("value").await.unwrap().unwrap_or_default()
+    }
+
+    /// Ticks the box with this label, or unticks it.
+    pub(crate) async fn tick(&self, label: &str) {
+        self.named("input[type=checkbox]", label).await.click().await.unwrap();
+    }
+
+    /// Answers the question (the name of a group of choices) with the choice that reads so.
+    pub(crate) async fn choose(&self, question: &str, answer: &str) {
+        let group = self.named(GROUPS, question).await;
+        let choices = group.find_all(Locator::Css("input[type=radio]")).await.unwrap();
+        self.only(choices, answer).await.click().await.unwrap();
+    }
+
+    pub(crate) async fn press(&self, name: &str) {
+        self.named(BUTTONS, name).await.click().await.unwrap();
+    }
+
+    pub(crate) async fn follow(&self, name: &str) {
+        self.named("a[href]", name).await.click().await.unwrap();
+    }
+
+    /// The text of the page as it is shown.
+    pub(crate) async fn text(&self) -> String {
+        squeeze(&self.client.find(Locator::Css("body")).await.unwrap().text().await.unwrap())
+    }
+
+    pub(crate) async fn assert_shows(&self, text: &str) {
+        let shown = self.text().await;
+        assert!(shown.contains(text), "{:?} is not on {}:\n{shown}", text, self.address().await);
+    }
+
+    /// The path and query of the page.
+    pub(crate) async fn address(&self) -> String {
+        let url = self.client.current_url().await.unwrap();
+        url.query().map_or_else(|| url.path().to_owned(), |query| format!("{}?{query}", url.path()))
+    }
+
+    /// The one element that a screen reader calls by this name.
+    pub(crate) async fn named(&self, kinds: &str, name: &str) -> Element {
+        let all = self.client.find_all(Locator::Css(kinds)).await.unwrap();
+        self.only(all, name).await
+    }
+
+    async fn only(&self, elements: Vec<Element>, name: &str) -> Element {
+        let (mut found, mut names) = (Vec::new(), Vec::new());
+        for element in elements {
+            let own = self.name_of(&element).await;
+            if own == name {
+                found.push(element);
+            }
+            names.push(own);
+        }
+        match (found.pop(), found.is_empty()) {
+            (Some(element), true) => element,
+            (Some(_), false) => panic!("more than one is named {name:?} on {}: {names:?}", self.address().await),
+            (None, _) => panic!("none is named {name:?} on {}: {names:?}", self.address().await),
+        }
+    }
+}

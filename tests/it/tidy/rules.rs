@@ -1,0 +1,514 @@
+//! The rules, each with samples that break it and samples that don't.
+
+use std::path::Path;
+
+use super::ROOT;
+use super::source::{Source, line_of, paths, read, without_tests};
+
+/// A file under its path from the top of the repository.
+pub(crate) struct File {
+    path: String,
+    text: String,
+    source: Source,
+}
+
+impl File {
+    pub(crate) fn new(path: &str, text: &str) -> Self {
+        let source =
+            if path.ends_with(".rs") { read(text) } else { Source { code: String::new(), strings: Vec::new() } };
+        Self { path: path.to_owned(), text: text.to_owned(), source }
+    }
+
+    /// The path below `src/` of a Rust file there.
+    fn in_src(&self) -> Option<&str> {
+        self.path.strip_prefix("src/").filter(|path| path.ends_with(".rs"))
+    }
+
+    /// The top module of the program that the file belongs to.
+    fn module(&self) -> Option<&str> {
+        let path = self.in_src()?;
+        Some(path.split_once('/').map_or_else(|| path.trim_end_matches(".rs"), |(folder, _)| folder))
+    }
+
+    /// The paths named by the code that is no test, and the line of each.
+    fn paths(&self) -> Vec<(usize, String)> {
+        if self.path.ends_with("/tests.rs") { Vec::new() } else { paths(&without_tests(&self.source.code)) }
+    }
+
+    /// Whether the path below `src/` is one of these files or in one of these folders (which end in `/`).
+    fn within(&self, places: &[&str]) -> bool {
+        self.in_src().is_some_and(|path| places.iter().any(|p| path == *p || p.ends_with('/') && path.starts_with(p)))
+    }
+
+    fn is_template(&self) -> bool {
+        self.path.starts_with("templates/")
+    }
+}
+
+type Found = Vec<(usize, String)>;
+
+pub(crate) struct Rule {
+    pub(crate) name: &'static str,
+    pub(crate) finds: fn(&File) -> Found,
+    pub(crate) bad: &'static [(&'static str, &'static str)],
+    pub(crate) good: &'static [(&'static str, &'static str)],
+}
+
+pub(crate) const RULES: &[Rule] = &[
+    Rule {
+        name: "modules",
+        finds: modules,
+        bad: &[
+            ("src/domain/window.rs", "use crate::store::people;"),
+            ("src/domain/window.rs", "use crate::{domain::zone, clock};"),
+            ("src/domain/window.rs", "fn f() { super::super::web::error() }"),
+            ("src/store/people.rs", "use crate::{actions::booking};"),
+            ("src/web/page.rs", "let m = crate::mail::messages::X;"),
+            ("src/clock.rs", "use crate::app::App;"),
+        ],
+        good: &[
+            ("src/domain/window.rs", "use crate::domain::growth; use super::zone; // crate::store"),
+            ("src/store/people.rs", "use crate::domain::person; #[cfg(test)] mod tests { use crate::web::x; }"),
+            ("src/cli/serve.rs", "use crate::{web, jobs, store};"),
+        ],
+    },
+    Rule {
+        name: "crates",
+        finds: crates,
+        bad: &[
+            ("src/web/page.rs", "use sqlx::query;"),
+            ("src/domain/hours.rs", "use jiff::tz;"),
+            ("src/actions/booking.rs", "let x = axum::http::StatusCode::OK;"),
+            ("src/store/people.rs", "use askama::Template;"),
+            ("src/documents/pdf.rs", "tokio::spawn(f);"),
+            ("src/web/session.rs", "use rand::Rng;"),
+            ("src/domain/growth.rs", "use tracing::info;"),
+            ("src/domain/growth.rs", "use std::{collections::BTreeMap, fs};"),
+            ("src/domain/growth.rs", "std::env::var(x);"),
+        ],
+        good: &[
+            ("src/store/people.rs", "use sqlx::query; // axum::x"),
+            ("src/domain/zone.rs", "use jiff::tz; use time::Date;"),
+            ("src/clock.rs", "use rand::Rng;"),
+            ("src/domain/growth.rs", "use statrs::distribution::Normal; use std::fmt; let s = \"sqlx::query\";"),
+        ],
+    },
+    Rule {
+        name: "SQL",
+        finds: sql,
+        bad: &[
+            ("src/web/page.rs", "f(\"SELECT 1 FROM client\")"),
+            ("src/actions/people.rs", "f(r#\"\n  DELETE FROM client\"#)"),
+            ("src/cli/doctor.rs", "f(\"PRAGMA integrity_check\")"),
+        ],
+        good: &[
+            ("src/store/people.rs", "f(\"SELECT 1 FROM client\")"),
+            ("src/web/page.rs", "f(\"Select a time from the list\") // SELECT 1 FROM x"),
+        ],
+    },
+    Rule {
+        name: "clock and randomness",
+        finds: clock,
+        bad: &[
+            ("src/web/page.rs", "time::OffsetDateTime::now_utc()"),
+            ("src/jobs/outbox.rs", "use std::time::{Instant}; let a = Instant::now();"),
+            ("src/domain/zone.rs", "#[cfg(test)] mod tests { fn f() { jiff::Timestamp::now(); } }"),
+            ("src/actions/people.rs", "argon2::password_hash::rand_core::OsRng"),
+            ("src/web/session.rs", "getrandom::fill(x)"),
+        ],
+        good: &[
+            ("src/clock.rs", "OffsetDateTime::now_utc(); rand::rng()"),
+            ("src/web/page.rs", "let now = app.clock.now(); // Instant::now"),
+        ],
+    },
+    Rule {
+        name: "length",
+        finds: length,
+        bad: &[("src/web/page.rs", include_str!("../../../Cargo.lock"))],
+        good: &[("src/web/page.rs", "fn f() {}\n")],
+    },
+    Rule {
+        name: "forms",
+        finds: forms,
+        bad: &[
+            ("src/web/public/book.rs", "use axum::{Form, Json};"),
+            ("src/web/public/book.rs", "fn f(axum::extract::Form(x): Y) {}"),
+            ("src/web/public/book.rs", "use axum::extract::{Path, RawForm as R};"),
+        ],
+        good: &[
+            ("src/web/form.rs", "use axum::extract::RawForm;"),
+            ("src/web/public/book.rs", "use crate::web::form::Form; use axum::extract::Path;"),
+        ],
+    },
+    Rule {
+        name: "templates",
+        finds: templates,
+        bad: &[
+            ("templates/a.html", "<p style=\"color:red\">"),
+            ("templates/a.html", "<p\n  onClick = 'x()'>"),
+            ("templates/a.html", "<script>f()</script>"),
+            ("templates/a.html", "<script src=\"/a.js\">f()</script>"),
+            ("templates/a.html", "<style>p{}</style>"),
+            ("templates/a.html", "{{ name | safe }}"),
+            ("templates/a.html", "{{ name|safe|upper }}"),
+            ("templates/a.html", "{% filter safe %}x{% endfilter %}"),
+            ("templates/a.html", "<a href=\"JavaScript:f()\">"),
+            ("src/web/page.rs", "#[template(path = \"a.html\", escape = \"none\")]"),
+        ],
+        good: &[
+            (
+                "templates/a.html",
+                "{# <p style=x> #}<script src=\"/a.js\" defer></script><p class=\"on\">{{ safe }} {{ x|safety }}</p>",
+            ),
+            ("src/web/page.rs", "#[template(path = \"a.html\")]"),
+        ],
+    },
+    Rule {
+        name: "scripts",
+        finds: scripts,
+        bad: &[("static/a.js", "p.innerHTML = x"), ("static/a.js", "eval(x)"), ("static/a.js", "document.write(x)")],
+        good: &[("static/a.js", "p.textContent = evaluate(x)")],
+    },
+    Rule {
+        name: "words",
+        finds: words,
+        bad: &[
+            ("src/a.rs", "// TODO later"),
+            ("templates/a.html", "FIXME"),
+            ("src/a.rs", "f(\"/tmp/x\")"),
+            ("README.md", "/work/main"),
+        ],
+        good: &[("src/a.rs", "// TODOS, homework/x, a tmp file"), ("README.md", "The work is done.")],
+    },
+    Rule {
+        name: "mail addresses",
+        finds: addresses,
+        bad: &[("seed-demo/clients.toml", "mail = \"mia@studio.com\""), ("README.md", "Write to us@sub.domain.org.")],
+        good: &[
+            ("seed-demo/clients.toml", "mail = \"mia@example.org\", \"x@mail.example.com\""),
+            ("src/a.rs", "x @ Some(_) => name@0, // a@b"),
+        ],
+    },
+    Rule {
+        name: "paths in the docs",
+        finds: named_paths,
+        bad: &[
+            ("README.md", "Run `tests/no-such-file` now."),
+            ("DEVELOPERS.md", "See [the walls](src/no_such_file.rs#top)."),
+            ("DEVELOPERS.md", "The rule is in `domain/no_such_file.rs`."),
+            ("DEVELOPERS.md", "    tests/none/mod.rs   one\n"),
+        ],
+        good: &[
+            ("README.md", "Run `tests/run`, or [this](tests/it/main.rs), not https://example.org/src/x.rs or /src/x."),
+            ("DEVELOPERS.md", "The rule is in `domain/money.rs`, `src/<who>/x.rs`, tests/it/*.rs; src/ and tests/."),
+        ],
+    },
+];
+
+/// Who may use whom inside the program. A module that is not listed may use everything.
+const MODULES: [(&str, &[&str]); 8] = [
+    ("clock", &[]),
+    ("domain", &[]),
+    ("store", &["domain"]),
+    ("documents", &["domain"]),
+    ("mail", &["domain"]),
+    ("actions", &["clock", "domain", "store"]),
+    ("jobs", &["actions", "app", "clock", "documents", "domain", "mail", "store"]),
+    ("web", &["actions", "app", "clock", "documents", "domain", "store"]),
+];
+
+/// Modules of the program that no listed module need name, so that a `super::` that leaves the folder is seen.
+const OTHER_MODULES: [&str; 2] = ["cli", "app"];
+
+fn modules(file: &File) -> Found {
+    let Some((own, allowed)) = MODULES.iter().find(|(name, _)| Some(*name) == file.module()) else { return Vec::new() };
+    let top = |name: &str| OTHER_MODULES.contains(&name) || MODULES.iter().any(|(module, _)| *module == name);
+    file.paths()
+        .into_iter()
+        .filter_map(|(line, path)| {
+            let mut parts = path.split("::").skip_while(|part| *part == "self");
+            let (root, mut used) = (parts.next()?, parts.next()?);
+            while used == "super" {
+                used = parts.next()?;
+            }
+            let leaves = matches!(root, "crate" | "palpebra") || root == "super" && top(used);
+            (leaves && used != *own && !allowed.contains(&used)).then(|| (line, format!("{own} may not use {path}")))
+        })
+        .collect()
+}
+
+/// Where a crate may be named, below `src/`; a crate that is not listed may be named anywhere but in `domain/`.
+const CRATES: [(&str, &[&str]); 19] = [
+    ("askama", &["mail/", "web/"]),
+    ("axum", &["cli/", "web/"]),
+    ("clap", &["cli/", "main.rs"]),
+    ("csv", &["documents/"]),
+    ("getrandom", &["clock.rs"]),
+    ("hyper", &["cli/", "web/"]),
+    ("hyper_util", &["cli/", "web/"]),
+    ("icalendar", &["documents/"]),
+    ("jiff", &["domain/zone.rs"]),
+    ("krilla", &["documents/"]),
+    ("lettre", &["mail/"]),
+    ("rand", &["clock.rs"]),
+    ("rpassword", &["cli/"]),
+    ("sqlx", &["store/"]),
+    ("statrs", &["domain/"]),
+    ("tokio", &["actions/", "app.rs", "cli/", "clock.rs", "jobs/", "mail/transport.rs", "main.rs", "web/"]),
+    ("tower", &["cli/", "web/"]),
+    ("tower_http", &["cli/", "web/"]),
+    ("zip", &["documents/"]),
+];
+
+/// All that `domain/` may name from outside, besides `std` without files, network and processes.
+const DOMAIN_CRATES: [&str; 7] = ["data_encoding", "jiff", "serde", "sha2", "statrs", "thiserror", "time"];
+const DOMAIN_STD: [&str; 6] = ["env", "fs", "io", "net", "process", "thread"];
+
+fn crates(file: &File) -> Found {
+    if file.in_src().is_none() {
+        return Vec::new();
+    }
+    let dependencies = dependencies();
+    file.paths()
+        .into_iter()
+        .filter_map(|(line, path)| {
+            let mut parts = path.split("::");
+            let (root, next) = (parts.next()?, parts.next());
+            let misplaced = CRATES.iter().any(|(name, places)| *name == root && !file.within(places));
+            let impure = file.within(&["domain/"])
+                && (dependencies.iter().any(|name| name == root) && !DOMAIN_CRATES.contains(&root)
+                    || root == "std" && next.is_some_and(|next| DOMAIN_STD.contains(&next)));
+            // A lone name is a variable, not a crate.
+            (next.is_some() && (misplaced || impure)).then(|| (line, format!("{path} may not be named here")))
+        })
+        .collect()
+}
+
+fn dependencies() -> Vec<String> {
+    let manifest = include_str!("../../../Cargo.toml");
+    let section = manifest.split("[dependencies]").nth(1).unwrap().split("\n[").next().unwrap();
+    section.lines().filter_map(|line| line.split_once(" = ")).map(|(name, _)| name.replace('-', "_")).collect()
+}
+
+fn sql(file: &File) -> Found {
+    const MARKS: [&str; 11] = [
+        "SELECT ",
+        "INSERT INTO",
+        "INSERT OR",
+        "UPDATE ",
+        "DELETE FROM",
+        "CREATE TABLE",
+        "ALTER TABLE",
+        "DROP TABLE",
+        "PRAGMA ",
+        "BEGIN IMMEDIATE",
+        "VACUUM",
+    ];
+    if file.in_src().is_none() || file.within(&["store/"]) {
+        return Vec::new();
+    }
+    let has = |text: &str| MARKS.iter().find(|mark| text.contains(**mark));
+    let strings = file.source.strings.iter();
+    strings.filter_map(|(line, text)| has(text).map(|mark| (*line, format!("SQL outside store/: {mark}")))).collect()
+}
+
+/// Files that may measure how long something takes.
+const INSTANTS: [&str; 1] = ["clock.rs"];
+
+fn clock(file: &File) -> Found {
+    const CLOCKS: [&str; 7] = ["Instant", "Local", "SystemTime", "Timestamp", "Utc", "Zoned", "ZonedDateTime"];
+    if file.in_src().is_none() || file.within(&["clock.rs"]) {
+        return Vec::new();
+    }
+    paths(&file.source.code)
+        .into_iter()
+        .filter(|(_, path)| {
+            let parts: Vec<&str> = path.split("::").collect();
+            let last = parts[parts.len() - 1];
+            let reads = match parts[..] {
+                [.., "Instant", "now"] => !file.within(&INSTANTS),
+                [.., owner, "now"] => CLOCKS.contains(&owner),
+                _ => matches!(last, "now_utc" | "now_local"),
+            };
+            reads
+                || matches!(parts[0], "rand" | "getrandom") && parts.len() > 1
+                || matches!(last, "OsRng" | "thread_rng")
+        })
+        .map(|(line, path)| (line, format!("{path} belongs in clock.rs")))
+        .collect()
+}
+
+pub(crate) const MOST_LINES: usize = 400;
+
+pub(crate) fn length(file: &File) -> Found {
+    if file.in_src().is_none() || file.path.ends_with("/tests.rs") {
+        return Vec::new();
+    }
+    // Comments count; only the tests do not. Blanked code keeps the line breaks.
+    let tests = file.source.code.lines().count() - without_tests(&file.source.code).lines().count();
+    let lines = file.text.lines().count() - tests;
+    if lines > MOST_LINES { vec![(lines, format!("{lines} lines, more than {MOST_LINES}"))] } else { Vec::new() }
+}
+
+fn forms(file: &File) -> Found {
+    if file.in_src().is_none() || file.within(&["web/form.rs"]) {
+        return Vec::new();
+    }
+    let own = |path: &str| {
+        path.starts_with("axum") && matches!(path.rsplit("::").next(), Some("Form" | "RawForm" | "Multipart"))
+    };
+    let found = file.paths().into_iter().filter(|(_, path)| own(path));
+    found.map(|(line, path)| (line, format!("{path}: forms are read by web/form.rs"))).collect()
+}
+
+fn templates(file: &File) -> Found {
+    let mut found = Vec::new();
+    if file.in_src().is_some() {
+        let squeezed: String = file.text.chars().filter(|c| *c != ' ').collect();
+        if squeezed.contains(concat!("escape=", "\"none\"")) {
+            found.push((1, "a template without escaping".to_owned()));
+        }
+        return found;
+    }
+    if !file.is_template() {
+        return found;
+    }
+    let text = without_comments(&file.text.to_lowercase());
+    let mut add = |at: usize, what: &str| found.push((line_of(&text[..at]), what.to_owned()));
+    for (at, _) in text.match_indices(|c: char| c.is_whitespace() || c == '"' || c == '\'') {
+        let name: String = text[at + 1..].chars().take_while(char::is_ascii_alphanumeric).collect();
+        let sets = text[at + 1 + name.len()..].trim_start().starts_with('=');
+        if sets && (name == "style" || name.len() > 3 && name.starts_with("on")) {
+            add(at, "an inline style or handler");
+        }
+    }
+    for (at, _) in text.match_indices("<script") {
+        let body = text[at..].split_once('>').and_then(|(_, rest)| rest.split("</script").next());
+        if !body.is_some_and(|body| body.trim().is_empty()) {
+            add(at, "an inline script");
+        }
+    }
+    for (at, _) in text.match_indices('|') {
+        if text[at + 1..].trim_start().split(|c: char| !c.is_alphanumeric() && c != '_').next() == Some("safe") {
+            add(at, "text that is not escaped");
+        }
+    }
+    for mark in ["<style", "javascript:", "filter safe"] {
+        for (at, _) in text.match_indices(mark) {
+            add(at, mark);
+        }
+    }
+    found
+}
+
+fn without_comments(text: &str) -> String {
+    let mut kept = String::new();
+    for (n, part) in text.split("{#").enumerate() {
+        match part.split_once("#}") {
+            Some((comment, rest)) if n > 0 => {
+                kept.extend(comment.chars().filter(|c| *c == '\n'));
+                kept.push_str(rest);
+            }
+            _ => kept.push_str(part),
+        }
+    }
+    kept
+}
+
+fn scripts(file: &File) -> Found {
+    const MARKS: [&str; 6] =
+        ["innerhtml", "outerhtml", "insertadjacenthtml", "eval(", "document.write", "new function("];
+    if !(file.path.starts_with("static/") && file.path.ends_with(".js")) {
+        return Vec::new();
+    }
+    let text = file.text.to_lowercase();
+    let at = MARKS.iter().flat_map(|mark| text.match_indices(mark));
+    at.map(|(at, mark)| (line_of(&text[..at]), format!("{mark} turns text into code"))).collect()
+}
+
+fn words(file: &File) -> Found {
+    const MARKS: [&str; 8] = ["TODO", "FIXME", "XXX", "HACK", "/work/", "/tmp/", "/root/", "/home/"];
+    if file.path.starts_with("tests/it/tidy/") {
+        return Vec::new();
+    }
+    let word = |c: Option<char>| c.is_some_and(|c| c.is_alphanumeric() || c == '_');
+    MARKS
+        .iter()
+        .flat_map(|mark| file.text.match_indices(mark))
+        .filter(|(at, mark)| {
+            let part_of_a_path = mark.starts_with('/') && word(file.text[..*at].chars().next_back());
+            let part_of_a_word = !mark.starts_with('/')
+                && (word(file.text[..*at].chars().next_back()) || word(file.text[at + mark.len()..].chars().next()));
+            !part_of_a_path && !part_of_a_word
+        })
+        .map(|(at, mark)| (line_of(&file.text[..at]), format!("{mark} has no place here")))
+        .collect()
+}
+
+/// Mail addresses stand under the names kept for examples (RFC 2606, section 3), so that none is a person's.
+fn addresses(file: &File) -> Found {
+    if file.path.starts_with("tests/it/tidy/") {
+        return Vec::new();
+    }
+    let host_of = |at: usize| -> &str {
+        let rest = &file.text[at + 1..];
+        let end = rest.find(|c: char| !c.is_ascii_alphanumeric() && c != '.' && c != '-').unwrap_or(rest.len());
+        rest[..end].trim_end_matches('.')
+    };
+    let kept = |host: &str| {
+        ["example.org", "example.com", "example.net"]
+            .iter()
+            .any(|kept| host.strip_suffix(kept).is_some_and(|sub| sub.is_empty() || sub.ends_with('.')))
+    };
+    file.text
+        .match_indices('@')
+        .filter(|(at, _)| file.text[..*at].chars().next_back().is_some_and(|c| c.is_ascii_alphanumeric() || c == '}'))
+        .map(|(at, _)| (at, host_of(at)))
+        .filter(|(_, host)| {
+            host.rsplit_once('.')
+                .is_some_and(|(_, last)| last.len() > 1 && last.chars().all(|c| c.is_ascii_alphabetic()))
+        })
+        .filter(|(_, host)| !kept(host))
+        .map(|(at, host)| (line_of(&file.text[..at]), format!("an address at {host}, which may be someone's")))
+        .collect()
+}
+
+/// Top folders of the repository and of `src/`: a path in the docs that starts with one must lead somewhere.
+const FOLDERS: [&str; 15] = [
+    "src",
+    "templates",
+    "static",
+    "migrations",
+    "tests",
+    "seed-demo",
+    "deploy",
+    "benches",
+    ".ci",
+    "domain",
+    "store",
+    "actions",
+    "documents",
+    "jobs",
+    "web",
+];
+
+fn named_paths(file: &File) -> Found {
+    if !file.path.ends_with(".md") || file.path.contains('/') {
+        return Vec::new();
+    }
+    let mut found = Vec::new();
+    for (number, line) in file.text.lines().enumerate() {
+        for token in line.split(|c: char| c.is_whitespace() || "`()[],;\"'|".contains(c)) {
+            let path = token.split('#').next().unwrap_or_default().trim_end_matches(['.', ':', '!', '?']);
+            let Some((first, _)) = path.split_once('/') else { continue };
+            if !FOLDERS.contains(&first) || path.contains(['*', '<', '{', '$', '…', '=']) {
+                continue;
+            }
+            // A path in src/ may be written short.
+            if !Path::new(ROOT).join(path).exists() && !Path::new(ROOT).join("src").join(path).exists() {
+                found.push((number + 1, format!("{path} does not exist")));
+            }
+        }
+    }
+    found
+}
