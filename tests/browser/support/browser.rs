@@ -56,7 +56,7 @@ impl Browser {
                 "args": [
                     "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
                     "--disable-background-networking", "--disable-component-update", "--disable-sync",
-                    "--disable-dev-shm-usage", "--window-size=1280,900", "--lang=en-GB",
+                    "--disable-dev-shm-usage", "--window-size=1280,900",
                     format!("--user-data-dir={}", profile.path().display()),
                 ],
             },
