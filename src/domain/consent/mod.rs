@@ -1,0 +1,383 @@
+//! Consent: separate ticks, a typed name, the exact text and answers that were signed.
+//!
+//! Consent is per visit: it is signed again when the text, a product or a health answer changed.
+
+mod drawing;
+
+use std::collections::BTreeSet;
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+use time::OffsetDateTime;
+
+pub use drawing::{Drawing, DrawingRefused, Point};
+
+use super::age::GuardianPart;
+use super::fingerprint::Fingerprint;
+use super::ids::{ConsentId, ProductId};
+
+/// What a client may agree to. Each is a tick of its own, none ticked beforehand.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Tick {
+    /// To be treated.
+    Treatment,
+    /// That health answers are kept (explicit consent, GDPR Art. 9(2)(a)).
+    HealthData,
+    /// Photos for the record.
+    RecordPhotos,
+    /// Photos that others may see.
+    PublicityPhotos,
+    /// News from the studio.
+    Marketing,
+}
+
+impl Tick {
+    /// Every tick, in the order in which they are shown.
+    pub const ALL: [Self; 5] =
+        [Self::Treatment, Self::HealthData, Self::RecordPhotos, Self::PublicityPhotos, Self::Marketing];
+
+    /// The word that the database and forms use.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Treatment => "treatment",
+            Self::HealthData => "health_data",
+            Self::RecordPhotos => "record_photos",
+            Self::PublicityPhotos => "publicity_photos",
+            Self::Marketing => "marketing",
+        }
+    }
+
+    /// Reads [`Self::as_str`] back.
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|tick| tick.as_str() == word)
+    }
+
+    /// Whether a visit can't happen without it.
+    pub fn is_needed(self) -> bool {
+        matches!(self, Self::Treatment | Self::HealthData)
+    }
+}
+
+/// One version of the consent text.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ConsentText {
+    content: TextContent,
+    canonical: String,
+    fingerprint: Fingerprint,
+}
+
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct TextContent {
+    version: u32,
+    language: String,
+    paragraphs: Vec<Paragraph>,
+    ticks: Vec<TickText>,
+    guardian: String,
+}
+
+/// A paragraph with its heading.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Paragraph {
+    /// Its heading.
+    pub title: String,
+    /// Its words.
+    pub text: String,
+}
+
+/// The words beside a tick.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TickText {
+    /// The tick.
+    pub tick: Tick,
+    /// Its words.
+    pub text: String,
+}
+
+/// Why a text is not a consent text.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ConsentTextRefused {
+    /// It is not JSON of the right shape.
+    #[error("not a consent text: {0}")]
+    Shape(String),
+    /// It has no words, or a part of it has none.
+    #[error("the consent text has a part without words")]
+    NoWords,
+    /// Each tick stands exactly once.
+    #[error("each of the five ticks stands exactly once")]
+    Ticks,
+}
+
+impl ConsentText {
+    /// The text that ships with the program.
+    ///
+    /// # Errors
+    /// [`ConsentTextRefused`] if the shipped file were malformed; a test keeps it well formed.
+    pub fn built_in() -> Result<Self, ConsentTextRefused> {
+        Self::parse(include_str!("default.json"))
+    }
+
+    /// Reads and checks one version.
+    ///
+    /// # Errors
+    /// [`ConsentTextRefused`] says what is wrong.
+    pub fn parse(json: &str) -> Result<Self, ConsentTextRefused> {
+        let shape = |error: serde_json::Error| ConsentTextRefused::Shape(error.to_string());
+        let content: TextContent = serde_json::from_str(json).map_err(shape)?;
+        let words = content.paragraphs.iter().flat_map(|paragraph| [&paragraph.title, &paragraph.text]);
+        let blank = |text: &String| text.trim().is_empty();
+        if content.paragraphs.is_empty()
+            || words.chain(content.ticks.iter().map(|tick| &tick.text)).chain([&content.guardian]).any(blank)
+        {
+            return Err(ConsentTextRefused::NoWords);
+        }
+        let ticks: Vec<Tick> = content.ticks.iter().map(|text| text.tick).collect();
+        if ticks != Tick::ALL {
+            return Err(ConsentTextRefused::Ticks);
+        }
+        let canonical = serde_json::to_string(&content).map_err(shape)?;
+        let fingerprint = Fingerprint::of(canonical.as_bytes());
+        Ok(Self { content, canonical, fingerprint })
+    }
+
+    /// Its version number.
+    pub fn version(&self) -> u32 {
+        self.content.version
+    }
+
+    /// The language it is written in, as an IETF tag such as `en`.
+    pub fn language(&self) -> &str {
+        &self.content.language
+    }
+
+    /// Its paragraphs.
+    pub fn paragraphs(&self) -> &[Paragraph] {
+        &self.content.paragraphs
+    }
+
+    /// The ticks with their words, in the order of [`Tick::ALL`].
+    pub fn ticks(&self) -> &[TickText] {
+        &self.content.ticks
+    }
+
+    /// The words of the guardian's part.
+    pub fn guardian(&self) -> &str {
+        &self.content.guardian
+    }
+
+    /// The text whose SHA-256 is [`Self::fingerprint`]: compact JSON in a fixed order.
+    pub fn canonical(&self) -> &str {
+        &self.canonical
+    }
+
+    /// Names this exact version.
+    pub fn fingerprint(&self) -> Fingerprint {
+        self.fingerprint
+    }
+}
+
+/// What a signature is for: the text, the answers and the products as they were shown.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Subject {
+    /// The consent text.
+    pub text: Fingerprint,
+    /// The health answers.
+    pub answers: Fingerprint,
+    /// The products that are planned, as far as they are known.
+    pub products: BTreeSet<ProductId>,
+}
+
+/// A name as it was typed under a text: 2 to 120 characters, none of them control characters.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(try_from = "String", into = "String")]
+pub struct TypedName(String);
+
+/// Why a typed name is refused.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum TypedNameRefused {
+    /// Nothing, or a single letter, was typed.
+    #[error("please type your full name")]
+    Missing,
+    /// It has more than 120 characters.
+    #[error("a name has at most 120 characters")]
+    TooLong,
+    /// It holds a character that can't be shown.
+    #[error("the name holds a character that can't be shown")]
+    ControlCharacter,
+}
+
+impl TypedName {
+    /// Reads a name.
+    ///
+    /// # Errors
+    /// [`TypedNameRefused`] says which limit was crossed.
+    pub fn parse(text: &str) -> Result<Self, TypedNameRefused> {
+        let text = text.trim();
+        if text.chars().any(char::is_control) {
+            return Err(TypedNameRefused::ControlCharacter);
+        }
+        match text.chars().count() {
+            0 | 1 => Err(TypedNameRefused::Missing),
+            2..=120 => Ok(Self(text.to_owned())),
+            _ => Err(TypedNameRefused::TooLong),
+        }
+    }
+
+    /// The name.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl TryFrom<String> for TypedName {
+    type Error = TypedNameRefused;
+    fn try_from(text: String) -> Result<Self, TypedNameRefused> {
+        Self::parse(&text)
+    }
+}
+
+impl From<TypedName> for String {
+    fn from(name: TypedName) -> Self {
+        name.0
+    }
+}
+
+impl fmt::Debug for TypedName {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("TypedName(..)")
+    }
+}
+
+/// A parent's or guardian's part.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Guardian {
+    /// The name as typed.
+    pub name: TypedName,
+    /// What the guardian is to the client, in a word or two.
+    pub relation: TypedName,
+    /// Whether the guardian is, or promised to be, present.
+    pub present: bool,
+    /// The drawn signature, if one was drawn.
+    pub drawing: Option<Drawing>,
+}
+
+/// A consent that was signed, whole: it is never changed, only withdrawn or followed by another.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Signed {
+    /// Its id.
+    pub id: ConsentId,
+    /// What it is for.
+    pub subject: Subject,
+    /// What was ticked; always the two without which a visit can't happen.
+    pub ticks: BTreeSet<Tick>,
+    /// The name as typed.
+    pub name: TypedName,
+    /// The drawn signature, if one was drawn: it is never required.
+    pub drawing: Option<Drawing>,
+    /// The guardian's part.
+    pub guardian: Option<Guardian>,
+    /// When.
+    #[serde(with = "time::serde::rfc3339")]
+    pub at: OffsetDateTime,
+    /// When it was withdrawn.
+    #[serde(with = "time::serde::rfc3339::option")]
+    pub withdrawn_at: Option<OffsetDateTime>,
+}
+
+/// What the consent form sends.
+#[derive(Debug, Clone)]
+pub struct Offer {
+    /// The id of the consent.
+    pub id: ConsentId,
+    /// What was shown.
+    pub subject: Subject,
+    /// What was ticked.
+    pub ticks: BTreeSet<Tick>,
+    /// The name as typed.
+    pub name: TypedName,
+    /// The drawn signature, if one was drawn.
+    pub drawing: Option<Drawing>,
+    /// The guardian's part.
+    pub guardian: Option<Guardian>,
+}
+
+/// A tick without which a visit can't happen is missing: this one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("without the tick for {} there can be no visit", .0.as_str())]
+pub struct TickMissing(pub Tick);
+
+impl Signed {
+    /// Signs what was shown.
+    ///
+    /// # Errors
+    /// [`TickMissing`] names the first needed tick that is not set. Whoever does not want to tick
+    /// it refuses, which is recorded as [`ConsentRecord::Refused`].
+    pub fn sign(offer: Offer, at: OffsetDateTime) -> Result<Self, TickMissing> {
+        if let Some(missing) = Tick::ALL.into_iter().find(|tick| tick.is_needed() && !offer.ticks.contains(tick)) {
+            return Err(TickMissing(missing));
+        }
+        let Offer { id, subject, ticks, name, drawing, guardian } = offer;
+        Ok(Self { id, subject, ticks, name, drawing, guardian, at, withdrawn_at: None })
+    }
+
+    /// The guardian's part as the age rules read it.
+    pub fn guardian_part(&self) -> GuardianPart {
+        self.guardian
+            .as_ref()
+            .map_or_else(GuardianPart::default, |guardian| GuardianPart { signed: true, present: guardian.present })
+    }
+}
+
+/// What a client last did with the consent for a visit.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ConsentRecord {
+    /// She signed.
+    Signed(Box<Signed>),
+    /// She refused.
+    Refused {
+        /// What was shown.
+        subject: Subject,
+        /// When.
+        #[serde(with = "time::serde::rfc3339")]
+        at: OffsetDateTime,
+    },
+}
+
+/// Where the consent for a visit stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ConsentStanding {
+    /// Signed on the text, answers and products that are in force.
+    SignedCurrent,
+    /// The text was changed since.
+    TextChanged,
+    /// A health answer was changed since.
+    AnswersChanged,
+    /// The products were changed since.
+    ProductsChanged,
+    /// Never signed.
+    Missing,
+    /// Refused.
+    Refused,
+    /// Withdrawn.
+    Withdrawn,
+}
+
+/// Where the consent stands against what is in force now. A withdrawal outweighs every change.
+pub fn standing(last: Option<&ConsentRecord>, now: &Subject) -> ConsentStanding {
+    match last {
+        None => ConsentStanding::Missing,
+        Some(ConsentRecord::Refused { .. }) => ConsentStanding::Refused,
+        Some(ConsentRecord::Signed(signed)) if signed.withdrawn_at.is_some() => ConsentStanding::Withdrawn,
+        Some(ConsentRecord::Signed(signed)) if signed.subject.text != now.text => ConsentStanding::TextChanged,
+        Some(ConsentRecord::Signed(signed)) if signed.subject.answers != now.answers => ConsentStanding::AnswersChanged,
+        Some(ConsentRecord::Signed(signed)) if signed.subject.products != now.products => {
+            ConsentStanding::ProductsChanged
+        }
+        Some(ConsentRecord::Signed(_)) => ConsentStanding::SignedCurrent,
+    }
+}

@@ -1,1 +1,0 @@
-//! The health questions, as versioned data, and the answers to them.

@@ -1,0 +1,191 @@
+//! Answers and a dated set of them. Their `Debug` never shows content.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt;
+use std::fmt::Write as _;
+
+use serde::{Deserialize, Serialize};
+use time::Date;
+
+use super::Section;
+use crate::domain::fingerprint::Fingerprint;
+use crate::domain::iso;
+
+/// One answer. A blank is no answer at all, and never a no.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Answer {
+    /// Yes.
+    Yes,
+    /// No.
+    No,
+    /// She would rather talk about it.
+    PreferToTalk,
+    /// A day.
+    Date(#[serde(with = "iso::day")] Date),
+    /// The key of an option.
+    Choice(String),
+    /// A few words.
+    Text(String),
+}
+
+impl Answer {
+    /// Whether this answer opens a follow-up, or fires a rule, that waits for `word`.
+    pub fn opens(&self, word: &str) -> bool {
+        match self {
+            Self::Yes => word == "yes",
+            Self::Choice(option) => option == word,
+            Self::No | Self::PreferToTalk | Self::Date(_) | Self::Text(_) => false,
+        }
+    }
+
+    fn canonical(&self) -> (&'static str, String) {
+        match self {
+            Self::Yes => ("yes", String::new()),
+            Self::No => ("no", String::new()),
+            Self::PreferToTalk => ("talk", String::new()),
+            Self::Date(day) => ("date", day.to_string()),
+            Self::Choice(option) => ("choice", option.clone()),
+            Self::Text(text) => ("text", text.clone()),
+        }
+    }
+}
+
+impl fmt::Debug for Answer {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("Answer(..)")
+    }
+}
+
+/// Answers by the key of their question.
+#[derive(Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Answers(BTreeMap<String, Answer>);
+
+impl Answers {
+    /// The answer to a question, if one was given.
+    pub fn get(&self, key: &str) -> Option<&Answer> {
+        self.0.get(key)
+    }
+
+    /// Records an answer in place of an earlier one.
+    pub fn set(&mut self, key: impl Into<String>, answer: Answer) {
+        self.0.insert(key.into(), answer);
+    }
+
+    /// Every answer in the order of the keys.
+    pub fn iter(&self) -> impl Iterator<Item = (&str, &Answer)> {
+        self.0.iter().map(|(key, answer)| (key.as_str(), answer))
+    }
+
+    /// How many there are.
+    pub fn len(&self) -> usize {
+        self.0.len()
+    }
+
+    /// Whether nothing was answered.
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// Puts what a section's page gave in place of all that was answered there before.
+    pub fn replace_section(&mut self, section: &Section, given: Self) {
+        for question in &section.questions {
+            self.0.remove(&question.key);
+        }
+        self.0.extend(given.0);
+    }
+
+    /// The keys whose answer differs between two sets, given or taken away.
+    pub fn changed_since<'a>(&'a self, earlier: &'a Self) -> BTreeSet<&'a str> {
+        let keys = self.0.keys().chain(earlier.0.keys());
+        keys.filter(|key| self.get(key) != earlier.get(key)).map(String::as_str).collect()
+    }
+
+    /// The bytes whose SHA-256 is [`Self::fingerprint`]: one line an answer in the order of the
+    /// keys, with the length of the content so that no content can pass for another.
+    pub fn canonical(&self) -> String {
+        self.0.iter().fold(String::new(), |mut lines, (key, answer)| {
+            let (word, content) = answer.canonical();
+            // Writing to a String can't fail.
+            let _ = writeln!(lines, "{key} {word} {} {content}", content.len());
+            lines
+        })
+    }
+
+    /// Names exactly these answers.
+    pub fn fingerprint(&self) -> Fingerprint {
+        Fingerprint::of(self.canonical().as_bytes())
+    }
+}
+
+impl fmt::Debug for Answers {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Answers({} given)", self.len())
+    }
+}
+
+impl<K: Into<String>> FromIterator<(K, Answer)> for Answers {
+    fn from_iter<I: IntoIterator<Item = (K, Answer)>>(answers: I) -> Self {
+        Self(answers.into_iter().map(|(key, answer)| (key.into(), answer)).collect())
+    }
+}
+
+/// Answers as a client gave or confirmed them on a day.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct AnswerSet {
+    /// The version of the questionnaire that she saw.
+    pub questionnaire: u32,
+    /// The day on which she gave or confirmed them.
+    #[serde(with = "iso::day")]
+    pub given_on: Date,
+    /// Whether she had answered before, so that the questions for later visits were asked.
+    pub returning: bool,
+    /// The answers.
+    pub answers: Answers,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use time::macros::date;
+
+    fn answers() -> Answers {
+        [
+            ("sight", Answer::Yes),
+            ("word", Answer::Text("secret words".into())),
+            ("day", Answer::Date(date!(2026 - 03 - 09))),
+        ]
+        .into_iter()
+        .collect()
+    }
+
+    #[test]
+    fn debug_shows_no_content() {
+        let set = AnswerSet { questionnaire: 1, given_on: date!(2026 - 03 - 10), returning: false, answers: answers() };
+        let shown = format!("{set:?} {:?} {:#?}", Answer::Text("secret words".into()), set.answers);
+        for hidden in ["secret", "sight", "Yes", "2026-03-09"] {
+            assert!(!shown.contains(hidden), "{shown}");
+        }
+    }
+
+    #[test]
+    fn stored_text_reads_back() {
+        let json = serde_json::to_string(&answers()).unwrap();
+        assert_eq!(json, r#"{"day":{"date":"2026-03-09"},"sight":"yes","word":{"text":"secret words"}}"#);
+        assert_eq!(serde_json::from_str::<Answers>(&json).unwrap(), answers());
+    }
+
+    #[test]
+    fn the_fingerprint_follows_every_answer() {
+        let mut other = answers();
+        assert_eq!(other.fingerprint(), answers().fingerprint());
+        other.set("sight", Answer::No);
+        assert_ne!(other.fingerprint(), answers().fingerprint());
+        let one: Answers = [("a", Answer::Text("x\nb text 1 y".into()))].into_iter().collect();
+        let two: Answers = [("a", Answer::Text("x".into())), ("b", Answer::Text("y".into()))].into_iter().collect();
+        assert_ne!(one.fingerprint(), two.fingerprint(), "content can't pass for another line");
+        assert_eq!(other.changed_since(&answers()), BTreeSet::from(["sight"]));
+        assert_eq!(Answers::default().changed_since(&answers()).len(), 3);
+    }
+}

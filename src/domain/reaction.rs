@@ -1,0 +1,216 @@
+//! Reactions: how serious, what to do at once, whom to ask again.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+use time::{Duration, OffsetDateTime};
+
+use super::skin_test::TestResult;
+
+/// How serious a reaction is, mildest first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Level {
+    /// Brief watering, mild pink under two hours (common practice, no source).
+    Expected,
+    /// Itch or redness to 48 hours, no swelling.
+    Mild,
+    /// Rash that spreads, lid swelling, lash loss, or longer than 48 hours.
+    Moderate,
+    /// Severe pain, light hurts, blurred or lost sight, blisters, burn, an eye that can't open.
+    Serious,
+    /// Swelling of face, tongue or throat, short breath, tight chest, collapse.
+    Emergency,
+}
+
+impl Level {
+    /// Every level, mildest first.
+    pub const ALL: [Self; 5] = [Self::Expected, Self::Mild, Self::Moderate, Self::Serious, Self::Emergency];
+
+    /// The word that the database and forms use.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Expected => "expected",
+            Self::Mild => "mild",
+            Self::Moderate => "moderate",
+            Self::Serious => "serious",
+            Self::Emergency => "emergency",
+        }
+    }
+
+    /// Reads [`Self::as_str`] back.
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|level| level.as_str() == word)
+    }
+
+    /// Whether the products that were used are blocked for this client: from moderate on.
+    pub fn blocks_products(self) -> bool {
+        self >= Self::Moderate
+    }
+
+    /// When to ask again after a reaction was reported: 24, 48 and 96 hours; an expected one is
+    /// only recorded.
+    pub fn follow_ups(self, reported_at: OffsetDateTime) -> Vec<OffsetDateTime> {
+        let hours: &[i64] = if self == Self::Expected { &[] } else { &[24, 48, 96] };
+        hours.iter().map(|hours| reported_at + Duration::hours(*hours)).collect()
+    }
+}
+
+impl fmt::Display for Level {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.as_str())
+    }
+}
+
+/// A sign that is seen or felt.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Sign {
+    /// Watering or mild pink for less than two hours.
+    BriefWatering,
+    /// Itch.
+    Itch,
+    /// Redness without swelling.
+    Redness,
+    /// A rash that spreads.
+    SpreadingRash,
+    /// Swollen lids.
+    LidSwelling,
+    /// Lashes or brow hairs lost.
+    HairLoss,
+    /// Severe pain.
+    SeverePain,
+    /// Light hurts.
+    LightHurts,
+    /// Blurred or lost sight.
+    SightChanged,
+    /// Blisters, weeping or a burn.
+    BlisterOrBurn,
+    /// An eye that can't be opened.
+    EyeShut,
+    /// Face, tongue or throat swells.
+    FaceOrThroatSwelling,
+    /// Short breath or a tight chest.
+    ShortBreath,
+    /// Collapse.
+    Collapse,
+}
+
+impl Sign {
+    /// Every sign, mildest first.
+    pub const ALL: [Self; 14] = [
+        Self::BriefWatering,
+        Self::Itch,
+        Self::Redness,
+        Self::SpreadingRash,
+        Self::LidSwelling,
+        Self::HairLoss,
+        Self::SeverePain,
+        Self::LightHurts,
+        Self::SightChanged,
+        Self::BlisterOrBurn,
+        Self::EyeShut,
+        Self::FaceOrThroatSwelling,
+        Self::ShortBreath,
+        Self::Collapse,
+    ];
+
+    /// The word that the database and forms use.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::BriefWatering => "brief_watering",
+            Self::Itch => "itch",
+            Self::Redness => "redness",
+            Self::SpreadingRash => "spreading_rash",
+            Self::LidSwelling => "lid_swelling",
+            Self::HairLoss => "hair_loss",
+            Self::SeverePain => "severe_pain",
+            Self::LightHurts => "light_hurts",
+            Self::SightChanged => "sight_changed",
+            Self::BlisterOrBurn => "blister_or_burn",
+            Self::EyeShut => "eye_shut",
+            Self::FaceOrThroatSwelling => "face_or_throat_swelling",
+            Self::ShortBreath => "short_breath",
+            Self::Collapse => "collapse",
+        }
+    }
+
+    /// Reads [`Self::as_str`] back.
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|sign| sign.as_str() == word)
+    }
+
+    /// The least level that it stands for.
+    pub fn level(self) -> Level {
+        match self {
+            Self::BriefWatering => Level::Expected,
+            Self::Itch | Self::Redness => Level::Mild,
+            Self::SpreadingRash | Self::LidSwelling | Self::HairLoss => Level::Moderate,
+            Self::SeverePain | Self::LightHurts | Self::SightChanged | Self::BlisterOrBurn | Self::EyeShut => {
+                Level::Serious
+            }
+            Self::FaceOrThroatSwelling | Self::ShortBreath | Self::Collapse => Level::Emergency,
+        }
+    }
+}
+
+/// The level of a reaction: that of its worst sign, and at least moderate when it lasts longer than
+/// 48 hours. A person may set it higher, not lower.
+pub fn level(signs: &[Sign], lasted: Duration) -> Level {
+    let worst = signs.iter().map(|sign| sign.level()).max().unwrap_or(Level::Expected);
+    if !signs.is_empty() && lasted > Duration::hours(48) { worst.max(Level::Moderate) } else { worst }
+}
+
+/// The level that a failed skin test opens a report with; none for a result that doesn't fail.
+pub fn level_of_test(result: TestResult) -> Option<Level> {
+    match result {
+        TestResult::ItchOrRaised => Some(Level::Moderate),
+        TestResult::SwellingOrBlister => Some(Level::Serious),
+        TestResult::EyeOrBreathing => Some(Level::Emergency),
+        TestResult::NotYetRead
+        | TestResult::NoVisibleChange
+        | TestResult::FaintPink
+        | TestResult::DidNotReport
+        | TestResult::RemovedEarly => None,
+    }
+}
+
+/// How long to rinse an eye at least, in minutes. Published figures run from 10 to 30; St John
+/// Ambulance (UK) says at least 20, which satisfies all but the longest practice figure.
+pub const RINSE_MINUTES: u32 = 20;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use time::macros::datetime;
+
+    #[test]
+    fn the_worst_sign_decides_and_a_further_one_never_lowers_it() {
+        assert_eq!(level(&[], Duration::hours(100)), Level::Expected);
+        assert_eq!(level(&[Sign::Itch], Duration::hours(48)), Level::Mild);
+        assert_eq!(level(&[Sign::Itch], Duration::hours(49)), Level::Moderate);
+        for sign in Sign::ALL {
+            for other in Sign::ALL {
+                assert!(level(&[sign, other], Duration::ZERO) >= level(&[sign], Duration::ZERO));
+            }
+            assert_eq!(Sign::parse(sign.as_str()), Some(sign));
+        }
+    }
+
+    #[test]
+    fn a_failing_test_result_opens_a_report_that_blocks_and_no_other_does() {
+        for result in TestResult::ALL {
+            assert_eq!(level_of_test(result).is_some(), result.fails(), "{result}");
+            assert!(level_of_test(result).is_none_or(Level::blocks_products), "{result}");
+        }
+    }
+
+    #[test]
+    fn follow_ups_come_after_24_48_and_96_hours() {
+        let reported = datetime!(2026-03-09 10:00 UTC);
+        assert!(Level::Expected.follow_ups(reported).is_empty());
+        let days: Vec<i64> =
+            Level::Mild.follow_ups(reported).iter().map(|moment| (*moment - reported).whole_hours()).collect();
+        assert_eq!(days, [24, 48, 96]);
+    }
+}

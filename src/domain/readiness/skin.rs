@@ -1,0 +1,79 @@
+//! What the skin tests of one planned product say about a visit.
+
+use time::OffsetDateTime;
+
+use super::fixed::{self, Fixed};
+use super::{Case, reason};
+use crate::domain::skin_test::{Planned, TestStanding, standing};
+use crate::domain::verdict::{About, Clears, Earliest, Reason, Start, Verdict};
+
+/// The reason that a planned product gives, if it gives one. What is known `now` is carried to the
+/// time of the visit: a test that is running or booked early enough is a note, one that ends before
+/// the visit has expired.
+pub(super) fn about(case: &Case<'_>, planned: &Planned) -> Option<Reason> {
+    let say = |fixed: &Fixed, verdict: Verdict, start: Start, clears: &[Clears]| {
+        reason(fixed, About::SkinTest(planned.product.clone()), verdict, start, clears)
+    };
+    let again = |fixed: &Fixed| {
+        let mut wait = say(fixed, Verdict::WaitUntil, Verdict::WaitUntil.start(), &[Clears::SkinTest]);
+        wait.from = Some(Earliest::Moment(soonest(case, planned)));
+        wait
+    };
+    if planned.blocked {
+        return Some(say(&fixed::PRODUCT_BLOCKED, Verdict::DoNotTreat, Start::No, &[Clears::OtherProduct]));
+    }
+    let standing = standing(case.tests, planned, case.now, &case.test_rules);
+    if let TestStanding::Failed { .. } = standing {
+        return Some(say(&fixed::TEST_FAILED, Verdict::DoNotTreat, Start::No, &[Clears::OtherProduct]));
+    }
+    if !planned.needs_test {
+        return None;
+    }
+    if let (
+        TestStanding::NotDone | TestStanding::Expired { .. } | TestStanding::Voided { .. } | TestStanding::RemovedEarly,
+        true,
+    ) = (&standing, booked_in_time(case, planned))
+    {
+        return Some(say(&fixed::TEST_BOOKED, Verdict::Note, Start::Yes, &[Clears::SkinTest]));
+    }
+    Some(match standing {
+        TestStanding::Valid { until } if case.at <= until => return None,
+        TestStanding::Valid { .. } | TestStanding::Expired { .. } => again(&fixed::TEST_EXPIRED),
+        TestStanding::NotDone => again(&fixed::TEST_NOT_DONE),
+        TestStanding::Voided { .. } => again(&fixed::TEST_VOIDED),
+        TestStanding::RemovedEarly => again(&fixed::TEST_REMOVED),
+        TestStanding::TooEarly { until } if case.at >= until => {
+            say(&fixed::TEST_RUNNING, Verdict::Note, Start::Yes, &[Clears::Reading])
+        }
+        TestStanding::TooEarly { until } => {
+            let mut wait = say(
+                &fixed::TEST_TOO_EARLY,
+                Verdict::WaitUntil,
+                Verdict::WaitUntil.start(),
+                &[Clears::Waiting, Clears::Reading],
+            );
+            wait.from = Some(Earliest::Moment(until.to_offset(case.at.offset())));
+            wait
+        }
+        TestStanding::NotRead => say(&fixed::TEST_NOT_READ, Verdict::Ask, Verdict::Ask.start(), &[Clears::Reading]),
+        // No treatment meanwhile: a written reason does not help here.
+        TestStanding::Unclear { twice: false } => Reason { start: Start::No, ..again(&fixed::TEST_UNCLEAR) },
+        TestStanding::Unclear { twice: true } => {
+            say(&fixed::TEST_UNCLEAR_TWICE, Verdict::DoNotTreat, Start::No, &[Clears::OtherProduct])
+        }
+        TestStanding::Failed { .. } => return None,
+    })
+}
+
+/// A test that was booked for a time that has passed was not applied.
+fn booked_in_time(case: &Case<'_>, planned: &Planned) -> bool {
+    planned
+        .test_booked_at
+        .is_some_and(|booked| booked > case.now && booked + case.test_rules.floor(planned.label_hours) <= case.at)
+}
+
+/// When a treatment could be if a test were applied now, or at the time that is booked for it.
+fn soonest(case: &Case<'_>, planned: &Planned) -> OffsetDateTime {
+    let applied = planned.test_booked_at.filter(|booked| *booked > case.now).unwrap_or(case.now);
+    (applied + case.test_rules.floor(planned.label_hours)).to_offset(case.at.offset())
+}

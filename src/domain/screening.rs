@@ -1,1 +1,0 @@
-//! The rule table: what an answer means for a service.

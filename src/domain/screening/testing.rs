@@ -1,0 +1,79 @@
+//! What answers mean for skin tests: whether one may be applied, trusted, or still counts.
+
+use time::Date;
+
+use super::{Rule, Screening, TestEffect};
+use crate::domain::age::{self, BirthDate};
+use crate::domain::catalogue::ServiceKind;
+use crate::domain::questionnaire::AnswerSet;
+
+/// Whether a skin test may be applied on a day.
+#[derive(Clone, PartialEq, Eq)]
+pub enum TestPermission {
+    /// It may.
+    Yes,
+    /// It may, and a clear result can't be trusted: a medicine may suppress a reaction.
+    Unreliable,
+    /// Not before this day.
+    NotBefore(Date),
+    /// Not at all, by this rule.
+    No {
+        /// The key of the rule, or [`TestPermission::AGE`].
+        rule: String,
+    },
+}
+
+impl TestPermission {
+    /// The key that stands for the client's age.
+    pub const AGE: &str = "age_test";
+}
+
+impl std::fmt::Debug for TestPermission {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("TestPermission(..)")
+    }
+}
+
+impl<'a> Screening<'a> {
+    fn effects(&self, service: ServiceKind) -> impl Iterator<Item = (&'a Rule, TestEffect)> {
+        let rules = self.rules.rules().iter().filter(move |rule| rule.scope.covers(service) && self.fires(rule));
+        rules.filter_map(|rule| rule.test.map(|effect| (rule, effect)))
+    }
+
+    /// Whether a skin test of a product for this service may be applied on a day: not under 16, not
+    /// on a known allergy, not on broken or inflamed skin, not while a cream may suppress it. The
+    /// strictest rule wins.
+    pub fn may_test(&self, birth: Option<BirthDate>, service: ServiceKind, on: Date) -> TestPermission {
+        if !age::may_test(birth, on) {
+            return TestPermission::No { rule: TestPermission::AGE.to_owned() };
+        }
+        let mut not_before = None;
+        let mut unreliable = false;
+        for (rule, effect) in self.effects(service) {
+            match effect {
+                TestEffect::DoNotTest => return TestPermission::No { rule: rule.key.clone() },
+                TestEffect::Wait(span) => not_before = not_before.max(Some(span.after(self.set.given_on))),
+                TestEffect::Unreliable => unreliable = true,
+                TestEffect::Voids => {}
+            }
+        }
+        match not_before.filter(|day| on < *day) {
+            Some(day) => TestPermission::NotBefore(day),
+            None if unreliable => TestPermission::Unreliable,
+            None => TestPermission::Yes,
+        }
+    }
+
+    /// The questions whose new answer makes earlier skin tests void for this service: a rule that
+    /// voids, or that makes a test unreliable, fires now on an answer that was another before.
+    /// Without earlier answers nothing is known to have changed.
+    pub fn voided_by(&self, earlier: Option<&AnswerSet>, service: ServiceKind) -> Vec<&'a str> {
+        let Some(earlier) = earlier else { return Vec::new() };
+        let changed = self.set.answers.changed_since(&earlier.answers);
+        self.effects(service)
+            .filter(|(_, effect)| matches!(effect, TestEffect::Voids | TestEffect::Unreliable | TestEffect::DoNotTest))
+            .map(|(rule, _)| rule.question.as_str())
+            .filter(|question| changed.contains(question))
+            .collect()
+    }
+}

@@ -1,1 +1,0 @@
-//! Skin tests: applied, read, still valid, failed.
