@@ -261,12 +261,12 @@ impl<'s, 'a> Board<'s, 'a> {
     fn offer(&self, date: Date, found: &mut Vec<FreeTime<'a>>) {
         let rooms = self.search.rooms.unwrap_or_default();
         let crew = self.search.practitioners;
-        let minutes = (0..).step_by(usize::from(self.search.rules.grid_minutes()));
+        let minutes = (0..DAY_MINUTES).step_by(usize::from(self.search.rules.grid_minutes()));
         for (step, minute) in self.steps.iter().zip(minutes).filter(|(step, _)| step.people != 0) {
             let free = (0..).zip(crew.iter().zip(&self.booked)).filter(|(index, _)| step.people >> index & 1 == 1);
             let least_booked = free.min_by_key(|(_, (_, booked))| **booked);
-            let time = Time::from_hms(minute / 60, minute % 60, 0);
-            if let (Some((_, (who, _))), Ok(time)) = (least_booked, time) {
+            let time = Time::MIDNIGHT + Duration::minutes(i64::from(minute));
+            if let Some((_, (who, _))) = least_booked {
                 found.push(FreeTime {
                     starts: step.start,
                     civil: PrimitiveDateTime::new(date, time),

@@ -2,4 +2,5 @@
 
 mod face;
 mod growth;
+mod schedule;
 mod tidy;
