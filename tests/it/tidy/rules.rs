@@ -144,7 +144,7 @@ pub(crate) const RULES: &[Rule] = &[
         name: "templates",
         finds: templates,
         bad: &[
-            ("templates/a.html", "<p style=\"color:red\">"),
+            ("templates/a.html", "<p>\u{a0}×</p><p style=\"color:red\">"),
             ("templates/a.html", "<p\n  onClick = 'x()'>"),
             ("templates/a.html", "<script>f()</script>"),
             ("templates/a.html", "<script src=\"/a.js\">f()</script>"),
@@ -376,9 +376,10 @@ fn templates(file: &File) -> Found {
     }
     let text = without_comments(&file.text.to_lowercase());
     let mut add = |at: usize, what: &str| found.push((line_of(&text[..at]), what.to_owned()));
-    for (at, _) in text.match_indices(|c: char| c.is_whitespace() || c == '"' || c == '\'') {
-        let name: String = text[at + 1..].chars().take_while(char::is_ascii_alphanumeric).collect();
-        let sets = text[at + 1 + name.len()..].trim_start().starts_with('=');
+    for (at, before) in text.match_indices(|c: char| c.is_whitespace() || c == '"' || c == '\'') {
+        let rest = &text[at + before.len()..];
+        let name: String = rest.chars().take_while(char::is_ascii_alphanumeric).collect();
+        let sets = rest[name.len()..].trim_start().starts_with('=');
         if sets && (name == "style" || name.len() > 3 && name.starts_with("on")) {
             add(at, "an inline style or handler");
         }
