@@ -1,103 +1,25 @@
-//! Date of birth, and what a client's age allows.
-
-use std::fmt;
+//! What a client's age allows.
 
 use serde::{Deserialize, Serialize};
-use time::Date;
-use time::macros::format_description;
+use time::{Date, Month};
 
 use super::catalogue::{Chemistry, ServiceKind};
-use super::iso;
+use super::person::BirthDate;
 
-/// A date of birth: not in the future, at most 120 years ago when it was read.
-#[derive(Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(transparent)]
-pub struct BirthDate(#[serde(with = "iso::day")] Date);
-
-/// Why a text is not a date of birth.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-pub enum BirthDateRefused {
-    /// Nothing was given.
-    #[error("a date of birth is needed")]
-    Missing,
-    /// It is not a day of the calendar written as year-month-day.
-    #[error("write the date as year-month-day, such as 1990-04-23")]
-    Malformed,
-    /// It lies in the future.
-    #[error("a date of birth can't be in the future")]
-    Future,
-    /// It lies more than 120 years back.
-    #[error("a date of birth can't be more than 120 years ago")]
-    TooLongAgo,
-}
-
-/// The age after which a date of birth is taken for a slip, in years.
-const OLDEST: i32 = 120;
 /// Oxidative tint carries the label line "not intended for use on persons under the age of 16"
 /// (Regulation (EC) 1223/2009, Annex III entries 8b, 9a and 22). Fixed: no studio may lower it.
-pub const TINT_FROM: i32 = 16;
+pub const TINT_FROM: u8 = 16;
 /// The age from which a client consents alone by default (common practice, no source).
-pub const ADULT_FROM: i32 = 18;
+pub const ADULT_FROM: u8 = 18;
 
-impl BirthDate {
-    /// Reads `1990-04-23`, as a date field sends it.
-    ///
-    /// # Errors
-    /// [`BirthDateRefused`] says which limit was crossed.
-    pub fn parse(text: &str, today: Date) -> Result<Self, BirthDateRefused> {
-        let text = text.trim();
-        if text.is_empty() {
-            return Err(BirthDateRefused::Missing);
-        }
-        let day =
-            Date::parse(text, format_description!("[year]-[month]-[day]")).map_err(|_| BirthDateRefused::Malformed)?;
-        Self::on(day, today)
-    }
-
-    /// Takes a day.
-    ///
-    /// # Errors
-    /// [`BirthDateRefused`] when it is in the future or too long ago.
-    pub fn on(day: Date, today: Date) -> Result<Self, BirthDateRefused> {
-        if day > today {
-            return Err(BirthDateRefused::Future);
-        }
-        if years_between(day, today) > OLDEST {
-            return Err(BirthDateRefused::TooLongAgo);
-        }
-        Ok(Self(day))
-    }
-
-    /// The day.
-    pub fn day(self) -> Date {
-        self.0
-    }
-
-    /// Full years on `day`; somebody born on 29 February is a year older on 1 March in years
-    /// without that day, the later of the two readings. Zero before the birth.
-    pub fn age_on(self, day: Date) -> i32 {
-        years_between(self.0, day).max(0)
-    }
-
-    /// The day on which somebody is `age` years old.
-    pub fn turns(self, age: i32) -> Date {
-        let year = self.0.year() + age;
-        Date::from_calendar_date(year, self.0.month(), self.0.day())
-            .or_else(|_| Date::from_calendar_date(year, time::Month::March, 1))
-            .unwrap_or(Date::MAX)
-    }
-}
-
-impl fmt::Debug for BirthDate {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("BirthDate(..)")
-    }
-}
-
-fn years_between(from: Date, to: Date) -> i32 {
-    let whole = to.year() - from.year();
-    let before_birthday = (u8::from(to.month()), to.day()) < (u8::from(from.month()), from.day());
-    if before_birthday { whole - 1 } else { whole }
+/// The first day on which somebody has this age; in years without her 29 February it is 1 March, as
+/// [`BirthDate::age_on`] counts.
+pub fn turns(birth: BirthDate, age: u8) -> Date {
+    let birth = birth.date();
+    let year = birth.year() + i32::from(age);
+    Date::from_calendar_date(year, birth.month(), birth.day())
+        .or_else(|_| Date::from_calendar_date(year, Month::March, 1))
+        .unwrap_or(Date::MAX)
 }
 
 /// Whose chemistry rules the studio works under.

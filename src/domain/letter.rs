@@ -10,6 +10,7 @@ use super::catalogue::ServiceKind;
 use super::fingerprint::Fingerprint;
 use super::ids::LetterId;
 use super::iso;
+use super::person::is_control;
 
 /// The longest clinician's name, in characters.
 pub const CLINICIAN_MAX: usize = 120;
@@ -82,7 +83,7 @@ impl Letter {
         if clinician.is_empty() {
             return Err(LetterRefused::NoClinician);
         }
-        if clinician.chars().count() > CLINICIAN_MAX || clinician.chars().any(char::is_control) {
+        if clinician.chars().count() > CLINICIAN_MAX || clinician.chars().any(is_control) {
             return Err(LetterRefused::BadClinician);
         }
         if draft.dated > today {

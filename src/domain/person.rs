@@ -65,7 +65,7 @@ impl PersonName {
 }
 
 /// Controls (Unicode category Cc), line and paragraph separators, and the bidirectional controls of UAX #9.
-fn is_control(c: char) -> bool {
+pub(super) fn is_control(c: char) -> bool {
     c.is_control()
         || matches!(c, '\u{200E}' | '\u{200F}' | '\u{061C}' | '\u{2028}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{FEFF}')
 }
@@ -312,7 +312,7 @@ impl BirthDate {
 }
 
 /// Four digits, two, two, and nothing else.
-fn iso_date(text: &str) -> Option<Date> {
+pub(super) fn iso_date(text: &str) -> Option<Date> {
     let mut parts = text.split('-');
     let mut number = |digits: usize| {
         let part = parts.next().filter(|p| p.len() == digits && p.bytes().all(|b| b.is_ascii_digit()))?;

@@ -5,7 +5,6 @@
 mod drawing;
 
 use std::collections::BTreeSet;
-use std::fmt;
 
 use serde::{Deserialize, Serialize};
 use time::OffsetDateTime;
@@ -15,6 +14,7 @@ pub use drawing::{Drawing, DrawingRefused, Point};
 use super::age::GuardianPart;
 use super::fingerprint::Fingerprint;
 use super::ids::{ConsentId, ProductId};
+use super::person::{PersonName, PersonNameRefused};
 
 /// What a client may agree to. Each is a tick of its own, none ticked beforehand.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -190,64 +190,36 @@ pub struct Subject {
     pub products: BTreeSet<ProductId>,
 }
 
-/// A name as it was typed under a text: 2 to 120 characters, none of them control characters.
-#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+/// A name as it was typed under a text, within the limits of [`PersonName`].
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(try_from = "String", into = "String")]
-pub struct TypedName(String);
-
-/// Why a typed name is refused.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-pub enum TypedNameRefused {
-    /// Nothing, or a single letter, was typed.
-    #[error("please type your full name")]
-    Missing,
-    /// It has more than 120 characters.
-    #[error("a name has at most 120 characters")]
-    TooLong,
-    /// It holds a character that can't be shown.
-    #[error("the name holds a character that can't be shown")]
-    ControlCharacter,
-}
+pub struct TypedName(PersonName);
 
 impl TypedName {
     /// Reads a name.
     ///
     /// # Errors
-    /// [`TypedNameRefused`] says which limit was crossed.
-    pub fn parse(text: &str) -> Result<Self, TypedNameRefused> {
-        let text = text.trim();
-        if text.chars().any(char::is_control) {
-            return Err(TypedNameRefused::ControlCharacter);
-        }
-        match text.chars().count() {
-            0 | 1 => Err(TypedNameRefused::Missing),
-            2..=120 => Ok(Self(text.to_owned())),
-            _ => Err(TypedNameRefused::TooLong),
-        }
+    /// [`PersonNameRefused`] says which limit was crossed.
+    pub fn parse(text: &str) -> Result<Self, PersonNameRefused> {
+        PersonName::parse(text).map(Self)
     }
 
     /// The name.
     pub fn as_str(&self) -> &str {
-        &self.0
+        self.0.as_str()
     }
 }
 
 impl TryFrom<String> for TypedName {
-    type Error = TypedNameRefused;
-    fn try_from(text: String) -> Result<Self, TypedNameRefused> {
+    type Error = PersonNameRefused;
+    fn try_from(text: String) -> Result<Self, PersonNameRefused> {
         Self::parse(&text)
     }
 }
 
 impl From<TypedName> for String {
     fn from(name: TypedName) -> Self {
-        name.0
-    }
-}
-
-impl fmt::Debug for TypedName {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str("TypedName(..)")
+        name.as_str().to_owned()
     }
 }
 

@@ -7,9 +7,9 @@
 use std::fmt;
 
 use time::Date;
-use time::macros::format_description;
 
 use super::{Answer, Answers, Kind, Question, Section};
+use crate::domain::person::{is_control, iso_date};
 
 /// The value that stands for "prefer to talk about it".
 pub const TALK: &str = "talk";
@@ -166,7 +166,7 @@ fn read_field(question: &Question, posted: &[(String, String)], today: Date) -> 
 }
 
 fn read_day(value: &str, today: Date) -> Result<Date, AnswerRefused> {
-    let day = Date::parse(value, format_description!("[year]-[month]-[day]")).map_err(|_| AnswerRefused::NoDay)?;
+    let day = iso_date(value).ok_or(AnswerRefused::NoDay)?;
     if day > today {
         Err(AnswerRefused::Future)
     } else if day.year() < today.year() - OLDEST_YEARS {
@@ -177,7 +177,7 @@ fn read_day(value: &str, today: Date) -> Result<Date, AnswerRefused> {
 }
 
 fn read_text(value: &str) -> Result<String, AnswerRefused> {
-    if value.chars().any(char::is_control) {
+    if value.chars().any(is_control) {
         Err(AnswerRefused::ControlCharacter)
     } else if value.chars().count() > TEXT_MAX {
         Err(AnswerRefused::TooLong(TEXT_MAX))

@@ -141,6 +141,14 @@ pub enum QuestionnaireRefused {
 }
 
 impl Questionnaire {
+    /// The set that ships with the program.
+    ///
+    /// # Errors
+    /// [`QuestionnaireRefused`] if the shipped file were malformed; a test keeps it well formed.
+    pub fn built_in() -> Result<Self, QuestionnaireRefused> {
+        Self::parse(include_str!("default.json"))
+    }
+
     /// Reads and checks one version.
     ///
     /// # Errors
@@ -281,6 +289,14 @@ mod tests {
         Questionnaire::parse(&format!(
             r#"{{"version":1,"language":"en","sections":[{{"key":"s","title":"T","intro":"","questions":[{questions}]}}]}}"#
         ))
+    }
+
+    #[test]
+    fn the_shipped_set_is_well_formed_and_its_fingerprint_follows_its_words() {
+        let shipped = Questionnaire::built_in().unwrap();
+        assert_eq!(Questionnaire::parse(shipped.canonical()).unwrap(), shipped);
+        let reworded = shipped.canonical().replacen("eyes", "eye", 1);
+        assert_ne!(Questionnaire::parse(&reworded).unwrap().fingerprint(), shipped.fingerprint());
     }
 
     #[test]

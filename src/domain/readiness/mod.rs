@@ -12,12 +12,13 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 use time::{Date, OffsetDateTime};
 
-use super::age::{self, AgePolicy, AgeStanding, BirthDate, GuardianPart};
+use super::age::{self, AgePolicy, AgeStanding, GuardianPart};
 use super::catalogue::ServiceKind;
 use super::consent::ConsentStanding;
 use super::iso;
 use super::letter::Letter;
 use super::limits::Ingredient;
+use super::person::BirthDate;
 use super::questionnaire::{AnswerSet, Questionnaire};
 use super::screening::{RuleTable, Screening};
 use super::skin_test::{Planned, SkinTest, TestRules};
@@ -174,7 +175,7 @@ fn about_age(case: &Case<'_>, on: Date) -> Option<Reason> {
     };
     let mut reason = reason(fixed, About::Age, verdict, start, &[clears]);
     if verdict == Verdict::DoNotTreat {
-        reason.from = case.birth.map(|birth| Earliest::Day(birth.turns(age::TINT_FROM)));
+        reason.from = case.birth.map(|birth| Earliest::Day(age::turns(birth, age::TINT_FROM)));
     }
     Some(reason)
 }

@@ -220,6 +220,14 @@ pub enum RuleTableRefused {
 }
 
 impl RuleTable {
+    /// The table that ships with the program.
+    ///
+    /// # Errors
+    /// [`RuleTableRefused`] if the shipped file were malformed; a test keeps it well formed.
+    pub fn built_in() -> Result<Self, RuleTableRefused> {
+        Self::parse(include_str!("default.json"))
+    }
+
     /// Reads and checks one version.
     ///
     /// # Errors

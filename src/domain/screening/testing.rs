@@ -3,8 +3,9 @@
 use time::Date;
 
 use super::{Rule, Screening, TestEffect};
-use crate::domain::age::{self, BirthDate};
+use crate::domain::age;
 use crate::domain::catalogue::ServiceKind;
+use crate::domain::person::BirthDate;
 use crate::domain::questionnaire::AnswerSet;
 
 /// Whether a skin test may be applied on a day.
