@@ -3,5 +3,6 @@
 //! A request goes from [`web`] to one function of [`actions`] (a change) or to [`store`] (a look);
 //! the rules themselves are in [`domain`], which knows neither the clock nor the database.
 
+pub mod cli;
 pub mod documents;
 pub mod domain;

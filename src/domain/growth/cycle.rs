@@ -22,6 +22,9 @@ impl CycleName {
     /// The sets that ship with the program.
     pub const SHIPPED: [Self; 3] = [Self::Observed, Self::Textbook, Self::Review];
 
+    /// Every name.
+    pub const ALL: [Self; 4] = [Self::Observed, Self::Textbook, Self::Review, Self::Own];
+
     /// The word that forms, JSON and the command line use.
     pub fn as_str(self) -> &'static str {
         match self {
@@ -34,7 +37,7 @@ impl CycleName {
 
     /// Reads [`Self::as_str`] back.
     pub fn parse(word: &str) -> Option<Self> {
-        [Self::Observed, Self::Textbook, Self::Review, Self::Own].into_iter().find(|name| name.as_str() == word)
+        Self::ALL.into_iter().find(|name| name.as_str() == word)
     }
 }
 

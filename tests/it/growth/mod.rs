@@ -6,6 +6,7 @@
 
 mod calibration;
 mod check_values;
+mod command;
 mod properties;
 mod reference;
 mod simulation;
