@@ -2,5 +2,6 @@
 
 pub mod csv;
 pub mod ics;
+pub mod pdf;
 pub mod record;
 pub mod tables;

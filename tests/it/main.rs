@@ -1,5 +1,6 @@
 //! The integration tests: one binary, filed like the program.
 
+mod documents;
 mod face;
 mod growth;
 mod schedule;
