@@ -205,6 +205,22 @@ fn the_files_are_light() {
     assert!(root_file("static/icon.svg").len() <= 1024);
 }
 
+/// Even the page that holds every part keeps the limits of a client page: 60 KB, four requests.
+#[test]
+fn a_client_page_is_sixty_kilobytes_in_four_requests() {
+    let html = guide(true, "client");
+    let page = Html::parse_document(&html);
+    let asked: Vec<_> = all(&page, "link[href], script[src], img[src]")
+        .iter()
+        .map(|e| {
+            e.attr("href").or(e.attr("src")).unwrap().trim_start_matches("../../").trim_start_matches('/').to_owned()
+        })
+        .collect();
+    assert!(asked.len() < 4, "{asked:?}");
+    let bytes = html.len() + asked.iter().map(|f| root_file(f).len()).sum::<usize>();
+    assert!(bytes <= 60_000, "{bytes} bytes");
+}
+
 fn all<'a>(page: &'a Html, css: &str) -> Vec<scraper::ElementRef<'a>> {
     page.select(&Selector::parse(css).unwrap()).collect()
 }
