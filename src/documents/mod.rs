@@ -4,4 +4,5 @@ pub mod csv;
 pub mod ics;
 pub mod pdf;
 pub mod record;
+pub mod svg;
 pub mod tables;
