@@ -3,6 +3,14 @@
 //! A request goes from [`web`] to one function of [`actions`] (a change) or to [`store`] (a look);
 //! the rules themselves are in [`domain`], which knows neither the clock nor the database.
 
+pub mod actions;
+pub mod app;
 pub mod cli;
+pub mod clock;
 pub mod documents;
 pub mod domain;
+pub mod jobs;
+pub mod mail;
+pub mod password;
+pub mod store;
+pub mod web;

@@ -1,3 +1,7 @@
 //! The command line's entry.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    palpebra::cli::main()
+}

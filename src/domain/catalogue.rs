@@ -40,6 +40,25 @@ pub enum Area {
     Brow,
 }
 
+impl Chemistry {
+    /// Every family.
+    pub const ALL: [Self; 3] = [Self::Lotion, Self::Tint, Self::Adhesive];
+
+    /// The word that the database and forms use.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Lotion => "lotion",
+            Self::Tint => "tint",
+            Self::Adhesive => "adhesive",
+        }
+    }
+
+    /// Reads [`Self::as_str`] back.
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|family| family.as_str() == word)
+    }
+}
+
 impl ServiceKind {
     /// Every kind, in the order in which the studio's pages list them.
     pub const ALL: [Self; 5] =

@@ -15,6 +15,7 @@ pub mod person;
 pub mod questionnaire;
 pub mod reaction;
 pub mod readiness;
+pub mod role;
 pub mod schedule;
 pub mod screening;
 pub mod skin_test;

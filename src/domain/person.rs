@@ -242,6 +242,16 @@ impl Phone {
         }
     }
 
+    /// Reads a number that is in the form of E.164 already.
+    ///
+    /// # Errors
+    /// See [`PhoneRefused`].
+    pub fn parse_e164(text: &str) -> Result<Self, PhoneRefused> {
+        let digits = text.strip_prefix('+').ok_or(PhoneRefused::Country)?;
+        // A number with its country needs no home, so any will do.
+        Self::parse(&format!("+{digits}"), &HomeDial(String::new()))
+    }
+
     /// The number with its `+`.
     pub fn as_str(&self) -> &str {
         &self.0

@@ -26,6 +26,7 @@ struct Ctx {
     css_href: String,
     js_href: String,
     area: &'static str,
+    sign_out: &'static str,
 }
 
 struct Errors(Vec<(&'static str, &'static str)>);
@@ -88,6 +89,7 @@ fn guide(refused: bool, area: &'static str) -> String {
             css_href: "../../static/app.css".to_owned(),
             js_href: "../../static/app.js".to_owned(),
             area,
+            sign_out: "/sign-out",
         },
         refused,
         errors: Errors(errors),

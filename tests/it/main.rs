@@ -3,5 +3,7 @@
 mod documents;
 mod face;
 mod growth;
+mod public;
 mod schedule;
+mod support;
 mod tidy;

@@ -1,0 +1,53 @@
+//! One function per change: load, decide, store, write down, put mail in the outbox; all in one transaction.
+
+use serde::{Deserialize, Serialize};
+use time::OffsetDateTime;
+
+use crate::app::App;
+use crate::domain::ids::{ClientId, DraftId, MailId, VisitId};
+use crate::domain::person::Mail;
+use crate::store::types::impossible;
+use crate::store::{Connection, Stored, outbox};
+
+pub mod people;
+
+/// A mail in the outbox: only ids, so that no text lies about and a link's token is made when the mail is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(tag = "kind", rename_all = "snake_case")]
+pub enum Pending {
+    /// A sign-in link.
+    SignInLink {
+        /// For whom.
+        client: ClientId,
+        /// The booking that she was filling in.
+        draft: Option<DraftId>,
+    },
+    /// What was booked.
+    Booked {
+        /// The visits.
+        visits: Vec<VisitId>,
+    },
+    /// A visit has another time.
+    Moved {
+        /// Which.
+        visit: VisitId,
+    },
+    /// A visit is off.
+    Cancelled {
+        /// Which.
+        visit: VisitId,
+    },
+}
+
+/// Puts a mail in the outbox, in the transaction of what causes it.
+pub(crate) async fn enqueue(
+    app: &App,
+    c: &mut Connection,
+    to: &Mail,
+    pending: &Pending,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    let id = MailId::from_random(app.random.id());
+    let body = serde_json::to_string(pending).map_err(|_| impossible("outbox", "body", id.as_str()))?;
+    outbox::add(c, &id, to.as_str(), &body, now, now).await
+}

@@ -1,0 +1,191 @@
+//! The owner's account, signing in and out, and sign-in links.
+
+use time::Duration;
+
+use super::{Pending, enqueue};
+use crate::app::App;
+use crate::domain::ids::{AccountId, ClientId, DraftId};
+use crate::domain::money::Currency;
+use crate::domain::person::{Mail, PersonName};
+use crate::domain::role::{Actor, Member, Role, Stay};
+use crate::domain::zone::Zone;
+use crate::password::Unavailable;
+use crate::store::audit::Event;
+use crate::store::sessions::{self, Holder};
+use crate::store::types::sha256_hex;
+use crate::store::{StoreError, Stored, accounts, audit, clients, drafts, health, studio};
+
+/// How long a sign-in link works.
+pub const LINK_LASTS: Duration = Duration::minutes(10);
+
+/// What an empty server needs to begin.
+pub struct NewOwner {
+    /// The studio's name.
+    pub studio: PersonName,
+    /// Its time zone.
+    pub zone: Zone,
+    /// Its currency.
+    pub currency: Currency,
+    /// The owner's name.
+    pub name: PersonName,
+    /// The mail she signs in with.
+    pub mail: Mail,
+    /// Her password.
+    pub password: String,
+    /// Whether everything here will be invented.
+    pub demo: bool,
+}
+
+/// Why an action on people did not end well.
+#[derive(Debug, thiserror::Error)]
+pub enum PeopleError {
+    /// The database can't.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// Passwords can't be checked.
+    #[error(transparent)]
+    Passwords(#[from] Unavailable),
+}
+
+/// Makes the studio and its owner, publishes the first questions, rules and consent text, and signs her in.
+/// `None` when there is an owner already: the second of two who race for an empty server gets nothing.
+///
+/// # Errors
+/// When the database or the hasher can't.
+pub async fn create_owner(app: &App, new: NewOwner) -> Result<Option<String>, PeopleError> {
+    let hash = app.passwords.hash(new.password).await?;
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    if accounts::has_owner(&mut tx).await? {
+        return Ok(None);
+    }
+    if studio::get(&mut tx).await?.is_none() {
+        studio::create(&mut tx, new.studio.as_str(), &new.zone, &new.currency, new.demo, now).await?;
+        health::publish_first(&mut tx, now).await?;
+    }
+    let account = AccountId::from_random(app.random.id());
+    let member = Member { account, role: Role::Owner, name: new.name.as_str().to_owned(), practitioner: None };
+    accounts::insert(&mut tx, &member, &new.mail.key(), &hash, now).await?;
+    let actor = Actor::Member(member.clone());
+    audit::append(&mut tx, &actor, Event { action: "owner.created", ..Event::default() }, now).await?;
+    let token = app.random.token();
+    let holder = Holder::Account(member.account);
+    sessions::begin(&mut tx, &sha256_hex(&token), &holder, now, Stay::TEAM.longest).await?;
+    tx.commit().await?;
+    *app.set_up_code.lock().unwrap_or_else(std::sync::PoisonError::into_inner) = None;
+    Ok(Some(token))
+}
+
+/// Signs a practitioner or the owner in: a new token, and the old one of this browser ends.
+/// `None` when mail and password don't go together or the account is disabled; it takes as long either way.
+///
+/// # Errors
+/// When the database or the hasher can't.
+pub async fn sign_in(
+    app: &App,
+    mail: &str,
+    password: String,
+    old: Option<&str>,
+) -> Result<Option<String>, PeopleError> {
+    let mut c = app.db.read().await?;
+    let account = accounts::by_mail(&mut c, mail).await?.filter(|account| account.enabled);
+    drop(c);
+    let right = app.passwords.matches(account.as_ref().map(|a| a.password_hash.clone()), password).await?;
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let Some(account) = account.filter(|_| right) else {
+        audit::append(&mut tx, &Actor::Visitor, Event { action: "sign-in.refused", ..Event::default() }, now).await?;
+        tx.commit().await?;
+        return Ok(None);
+    };
+    if let Some(old) = old {
+        sessions::end(&mut tx, &sha256_hex(old)).await?;
+    }
+    let token = app.random.token();
+    let holder = Holder::Account(account.member.account.clone());
+    sessions::begin(&mut tx, &sha256_hex(&token), &holder, now, Stay::TEAM.longest).await?;
+    let actor = Actor::Member(account.member);
+    audit::append(&mut tx, &actor, Event { action: "sign-in.done", ..Event::default() }, now).await?;
+    tx.commit().await?;
+    Ok(Some(token))
+}
+
+/// Puts a sign-in link for every client with this mail into the outbox; for an unknown one, nothing.
+/// A booking goes along only when it was begun in the same browser.
+///
+/// # Errors
+/// When the database can't.
+pub async fn ask_for_link(app: &App, mail: &Mail, draft: Option<&DraftId>, owner_hash: &str) -> Stored<()> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let draft = match draft {
+        Some(id) => drafts::get(&mut tx, id, owner_hash).await?.map(|draft| draft.id),
+        None => None,
+    };
+    for client in clients::by_mail(&mut tx, mail).await? {
+        let pending = Pending::SignInLink { client: client.id, draft: draft.clone() };
+        enqueue(app, &mut tx, mail, &pending, now).await?;
+    }
+    tx.commit().await
+}
+
+/// Uses a link up: a session with a new token, which takes over what this browser was filling in.
+///
+/// # Errors
+/// When the database can't.
+pub async fn use_link(app: &App, token: &str, old_hash: &str) -> Stored<Option<(String, Option<DraftId>)>> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let Some((client, draft)) = sessions::use_link(&mut tx, &sha256_hex(token), now).await? else {
+        return Ok(None);
+    };
+    let new_token = app.random.token();
+    let new_hash = sha256_hex(&new_token);
+    sessions::end(&mut tx, old_hash).await?;
+    sessions::begin(&mut tx, &new_hash, &Holder::Client(client.clone()), now, Stay::CLIENT.longest).await?;
+    drafts::hand_over(&mut tx, old_hash, &new_hash, &client).await?;
+    let draft = match draft {
+        Some(id) => drafts::get(&mut tx, &id, &new_hash).await?.map(|draft| draft.id),
+        None => None,
+    };
+    let event = Event { action: "sign-in.done", client: Some(&client), ..Event::default() };
+    audit::append(&mut tx, &Actor::Client(client.clone()), event, now).await?;
+    tx.commit().await?;
+    Ok(Some((new_token, draft)))
+}
+
+/// Ends one session.
+///
+/// # Errors
+/// When the database can't.
+pub async fn sign_out(app: &App, token_hash: &str, actor: &Actor) -> Stored<()> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    sessions::end(&mut tx, token_hash).await?;
+    audit::append(&mut tx, actor, Event { action: "sign-out.done", ..Event::default() }, now).await?;
+    tx.commit().await
+}
+
+/// Ends all sessions of one person.
+///
+/// # Errors
+/// When the database can't.
+pub async fn sign_out_everywhere(app: &App, holder: &Holder, actor: &Actor) -> Stored<()> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    sessions::end_all(&mut tx, holder).await?;
+    audit::append(&mut tx, actor, Event { action: "sign-out.everywhere", ..Event::default() }, now).await?;
+    tx.commit().await
+}
+
+/// Makes the link of a mail that is being written, and stores its hash.
+///
+/// # Errors
+/// When the database can't.
+pub async fn mint_link(app: &App, client: &ClientId, draft: Option<&DraftId>) -> Stored<String> {
+    let token = app.random.token();
+    let mut tx = app.db.write().await?;
+    sessions::add_link(&mut tx, &sha256_hex(&token), client, draft, app.clock.now(), LINK_LASTS).await?;
+    tx.commit().await?;
+    Ok(format!("{}/sign-in/{token}", app.address.base_url))
+}

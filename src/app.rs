@@ -1,0 +1,65 @@
+//! What every request and every job is handed.
+
+use std::sync::{Arc, Mutex};
+
+use crate::clock::{Clock, Random};
+use crate::mail::transport::Transport;
+use crate::password::Passwords;
+use crate::store::Db;
+use crate::web::limits::Limits;
+
+/// How this server is reached.
+#[derive(Debug, Clone)]
+pub struct Address {
+    /// The start of every link in a mail, without a slash at its end.
+    pub base_url: String,
+    /// Whether clients reach it over TLS: then cookies are `__Host-` and `Secure`.
+    pub https: bool,
+}
+
+impl Address {
+    /// From the address that links begin with.
+    pub fn new(base_url: &str) -> Self {
+        let base_url = base_url.trim_end_matches('/').to_owned();
+        let https = base_url.starts_with("https://");
+        Self { base_url, https }
+    }
+}
+
+/// The running program.
+#[derive(Clone)]
+pub struct App(Arc<Parts>);
+
+/// The parts of an [`App`].
+pub struct Parts {
+    /// The database.
+    pub db: Db,
+    /// The present.
+    pub clock: Clock,
+    /// Random bits.
+    pub random: Random,
+    /// Passwords.
+    pub passwords: Passwords,
+    /// How mail leaves.
+    pub transport: Transport,
+    /// How the server is reached.
+    pub address: Address,
+    /// How often who may try what.
+    pub limits: Limits,
+    /// The code that an empty server printed at its start; whoever makes the owner's account must know it.
+    pub set_up_code: Mutex<Option<String>>,
+}
+
+impl App {
+    /// Puts the parts together.
+    pub fn new(parts: Parts) -> Self {
+        Self(Arc::new(parts))
+    }
+}
+
+impl std::ops::Deref for App {
+    type Target = Parts;
+    fn deref(&self) -> &Parts {
+        &self.0
+    }
+}

@@ -1,0 +1,40 @@
+//! `palpebra doctor`: what is well and what isn't, a line each; exit code 1 when something isn't.
+
+use super::{DataArgs, Failed, say};
+use crate::domain::zone;
+use crate::store::{Db, accounts, audit, outbox, studio};
+
+pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
+    let file = args.database();
+    if !file.exists() {
+        return Err(Failed { code: 66, line: format!("there is no database at {}", file.display()) });
+    }
+    let db = Db::open(&file).await?;
+    let mut ill = 0_u32;
+    let mut report = |well: bool, line: String| {
+        ill += u32::from(!well);
+        say(&format!("{} {line}", if well { "well:" } else { "ILL: " }));
+    };
+    let (version, journal, synchronous) = db.settings().await?;
+    report(
+        journal == "wal" && synchronous == 2,
+        format!("SQLite {version}, journal {journal}, synchronous {synchronous}"),
+    );
+    let faults = db.check().await?;
+    report(faults.is_empty(), if faults.is_empty() { "the file is whole".to_owned() } else { faults.join("; ") });
+    let mut c = db.read().await?;
+    match audit::verify(&mut c).await? {
+        Ok(rows) => report(true, format!("the audit's chain holds over {rows} rows")),
+        Err(row) => report(false, format!("the audit's chain breaks at row {row}")),
+    }
+    let owner = accounts::has_owner(&mut c).await?;
+    report(owner, if owner { "there is an owner".to_owned() } else { "there is no owner yet".to_owned() });
+    let mail = outbox::standing(&mut c).await?;
+    report(mail.given_up == 0, format!("{} mails wait, {} were given up", mail.waiting, mail.given_up));
+    if let Some(studio) = studio::get(&mut c).await? {
+        report(true, format!("zone {}, zone data {}", studio.zone.name(), zone::database_version()));
+    }
+    drop(c);
+    db.close().await;
+    if ill == 0 { Ok(()) } else { Err(Failed { code: 1, line: format!("{ill} of these need care") }) }
+}

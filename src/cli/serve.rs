@@ -1,0 +1,115 @@
+//! `palpebra serve`
+
+use std::sync::Mutex;
+use std::time::Duration;
+
+use time::OffsetDateTime;
+use time::format_description::well_known::Rfc3339;
+use tokio::net::TcpListener;
+use tracing_subscriber::EnvFilter;
+
+use super::{Failed, ServeArgs, say};
+use crate::app::{Address, App, Parts};
+use crate::clock::{Clock, Random};
+use crate::jobs::{housekeeping, outbox};
+use crate::mail::transport::Transport;
+use crate::password::Passwords;
+use crate::store::{Db, accounts};
+use crate::web;
+use crate::web::limits::Limits;
+
+/// How long requests that are under way may take to end once the server is told to stop.
+const LAST_REQUESTS: Duration = Duration::from_secs(10);
+
+pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
+    tracing_subscriber::fmt()
+        .json()
+        .with_env_filter(EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info")))
+        .with_writer(std::io::stderr)
+        .init();
+    if args.demo && args.data.data == std::path::Path::new("palpebra-data") {
+        args.data.data = "palpebra-demo".into();
+    }
+    std::fs::create_dir_all(&args.data.data)?;
+    let _lock = super::lock(&args.data.data)?;
+    let listener = TcpListener::bind(args.listen).await?;
+    let here = listener.local_addr()?;
+    let base_url = args.base_url.clone().unwrap_or_else(|| format!("http://{here}"));
+    if args.base_url.is_none() && !here.ip().is_loopback() {
+        return Err(Failed::usage(
+            "--base-url is needed when the server listens to other machines: links in mails begin with it",
+        ));
+    }
+    let transport = match &args.smtp {
+        Some(url) => Transport::smtp(url).map_err(|error| Failed::usage(format!("--smtp: {error}")))?,
+        None => Transport::Folder(args.data.data.join("mail")),
+    };
+    let app = App::new(Parts {
+        db: Db::open(&args.data.database()).await?,
+        clock: clock(&args)?,
+        random: Random::system(),
+        passwords: Passwords::strong(),
+        transport,
+        address: Address::new(&base_url),
+        limits: if args.no_limits { Limits::off() } else { Limits::new() },
+        set_up_code: Mutex::new(None),
+    });
+    let mut c = app.db.read().await?;
+    let has_owner = accounts::has_owner(&mut c).await?;
+    drop(c);
+    if !has_owner {
+        let code = data_encoding::BASE32_NOPAD.encode(&app.random.bytes::<10>()).to_ascii_lowercase();
+        say(&format!("Set-up code: {code}  (open {base_url}/set-up)"));
+        *app.set_up_code.lock().unwrap_or_else(std::sync::PoisonError::into_inner) = Some(code);
+    }
+    say(&format!("Listening on http://{here}"));
+    let jobs = tokio::spawn(run_jobs(app.clone()));
+    web::server::serve(listener, web::router(app.clone()), stop(), LAST_REQUESTS).await;
+    jobs.abort();
+    app.db.close().await;
+    Ok(())
+}
+
+fn clock(args: &ServeArgs) -> Result<Clock, Failed> {
+    let Some(text) = &args.now else { return Ok(Clock::system()) };
+    let start = OffsetDateTime::parse(text, &Rfc3339)
+        .map_err(|_| Failed::usage("--now is written like 2026-11-25T09:00:00Z"))?;
+    Ok(Clock::starting_at(start))
+}
+
+/// Ends with the first of SIGTERM and Ctrl-C.
+async fn stop() {
+    let interrupt = tokio::signal::ctrl_c();
+    match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
+        Ok(mut terminate) => {
+            tokio::select! { _ = interrupt => {}, _ = terminate.recv() => {} }
+        }
+        Err(_) => {
+            let _ = interrupt.await;
+        }
+    }
+}
+
+async fn run_jobs(app: App) {
+    let mut beat = tokio::time::interval(Duration::from_secs(2));
+    let mut beats = 0_u32;
+    loop {
+        beat.tick().await;
+        loop {
+            match outbox::step(&app).await {
+                Ok(outbox::Step::Sent | outbox::Step::Failed) => {}
+                Ok(outbox::Step::Empty) => break,
+                Err(error) => {
+                    tracing::error!(%error, "the outbox can't be worked on");
+                    break;
+                }
+            }
+        }
+        if beats.is_multiple_of(300)
+            && let Err(error) = housekeeping::sweep(&app).await
+        {
+            tracing::error!(%error, "what has ended can't be swept away");
+        }
+        beats = beats.wrapping_add(1);
+    }
+}

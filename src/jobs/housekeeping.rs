@@ -1,0 +1,21 @@
+//! Sweeps away what has ended: sessions, links, and bookings that nobody went on filling in.
+
+use time::Duration;
+
+use crate::app::App;
+use crate::store::{Stored, drafts, sessions};
+
+/// How long an unfinished booking, with whatever was typed in it, is kept after its last touch.
+const DRAFTS_STAY: Duration = Duration::hours(48);
+
+/// Sweeps once.
+///
+/// # Errors
+/// When the database can't.
+pub async fn sweep(app: &App) -> Stored<()> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    sessions::sweep(&mut tx, now).await?;
+    drafts::sweep(&mut tx, now - DRAFTS_STAY).await?;
+    tx.commit().await
+}

@@ -1,0 +1,96 @@
+//! Lets mail out: one letter a step, so that a test can drain it.
+
+use time::Duration;
+
+use crate::actions::{Pending, people};
+use crate::app::App;
+use crate::domain::ids::ClientId;
+use crate::mail::messages::{Frame, Message};
+use crate::mail::transport::{NotSent, Outgoing};
+use crate::store::outbox::{self, Due};
+use crate::store::{Stored, clients, studio};
+
+/// What a step did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Step {
+    /// A letter left.
+    Sent,
+    /// A letter didn't leave; it will be tried again, or was given up.
+    Failed,
+    /// Nothing is due.
+    Empty,
+}
+
+/// After so many tries, about eleven days with the gaps doubling, a letter is given up.
+const MOST_TRIES: i64 = 14;
+
+/// Sends the letter that is due next.
+///
+/// # Errors
+/// When the database can't; the letter stays due.
+pub async fn step(app: &App) -> Stored<Step> {
+    let mut c = app.db.read().await?;
+    let Some(due) = outbox::next(&mut c, app.clock.now()).await? else { return Ok(Step::Empty) };
+    drop(c);
+    let result = match compose(app, &due).await? {
+        Some(out) => app.transport.send(out).await,
+        None => Err(NotSent::Never("what it tells of is gone".to_owned())),
+    };
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let step = match result {
+        Ok(()) => {
+            outbox::sent(&mut tx, &due.id, now).await?;
+            Step::Sent
+        }
+        Err(error) => {
+            let minutes = 1_i64.checked_shl(u32::try_from(due.tries).unwrap_or(30).min(30)).unwrap_or(1 << 30);
+            let again = match &error {
+                NotSent::Later(_) if due.tries + 1 < MOST_TRIES => Some(now + Duration::minutes(minutes)),
+                _ => None,
+            };
+            tracing::warn!(mail = %due.id, tries = due.tries + 1, given_up = again.is_none(), "mail did not leave");
+            outbox::failed(&mut tx, &due.id, &error.to_string(), again).await?;
+            Step::Failed
+        }
+    };
+    tx.commit().await?;
+    Ok(step)
+}
+
+async fn compose(app: &App, due: &Due) -> Stored<Option<Outgoing>> {
+    let Ok(pending) = serde_json::from_str::<Pending>(&due.body) else { return Ok(None) };
+    let mut c = app.db.read().await?;
+    let Some(studio) = studio::get(&mut c).await? else { return Ok(None) };
+    let Some((client, message)) = message(app, &mut c, pending).await? else { return Ok(None) };
+    let Some(client) = clients::get(&mut c, &client).await? else { return Ok(None) };
+    let frame = Frame {
+        studio: studio.name.clone(),
+        phone: studio.phone.clone(),
+        base_url: app.address.base_url.clone(),
+        name: client.name.as_str().split_whitespace().next().unwrap_or_default().to_owned(),
+    };
+    let Ok(letter) = message.write(&frame) else { return Ok(None) };
+    let from = if studio.mail.is_empty() { "studio@localhost".to_owned() } else { studio.mail };
+    Ok(Some(Outgoing {
+        id: due.id.as_str().to_owned(),
+        from,
+        from_name: studio.name,
+        to: due.to_mail.clone(),
+        at: app.clock.now(),
+        letter,
+    }))
+}
+
+async fn message(app: &App, c: &mut crate::store::Connection, pending: Pending) -> Stored<Option<(ClientId, Message)>> {
+    match pending {
+        Pending::SignInLink { client, draft } => {
+            let link = people::mint_link(app, &client, draft.as_ref()).await?;
+            Ok(Some((client, Message::SignInLink { link, minutes: people::LINK_LASTS.whole_minutes() })))
+        }
+        Pending::Booked { .. } | Pending::Moved { .. } | Pending::Cancelled { .. } => {
+            let _ = c;
+            Ok(None)
+        }
+    }
+}

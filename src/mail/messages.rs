@@ -1,0 +1,105 @@
+//! Every mail that the program writes. Words: `templates/mail/`.
+
+use askama::Template;
+
+/// What every mail knows.
+#[derive(Debug, Clone)]
+pub struct Frame {
+    /// The studio's name.
+    pub studio: String,
+    /// How to reach it by phone.
+    pub phone: String,
+    /// Where its pages begin.
+    pub base_url: String,
+    /// The given name of whoever reads it.
+    pub name: String,
+}
+
+/// A letter, ready to send.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Letter {
+    /// The subject line.
+    pub subject: String,
+    /// The text part.
+    pub text: String,
+    /// The HTML part.
+    pub html: String,
+}
+
+/// A message with its words.
+#[derive(Debug, Clone)]
+pub enum Message {
+    /// The link that signs a client in.
+    SignInLink {
+        /// The whole link.
+        link: String,
+        /// How long it works, in minutes.
+        minutes: i64,
+    },
+    /// What was booked.
+    Booked {
+        /// Each visit's time in words, the first one first.
+        times: Vec<String>,
+    },
+    /// A visit has another time.
+    Moved {
+        /// The new time in words.
+        time: String,
+    },
+    /// A visit is off.
+    Cancelled {
+        /// Its time in words.
+        time: String,
+    },
+}
+
+macro_rules! mail {
+    ($name:ident $text:literal $html:literal { $($field:ident: $type:ty),* }) => {
+        mod $name {
+            use super::Frame;
+            #[derive(askama::Template)]
+            #[template(path = $text)]
+            pub(super) struct Text<'a> { pub(super) frame: &'a Frame, $(pub(super) $field: &'a $type),* }
+            #[derive(askama::Template)]
+            #[template(path = $html)]
+            pub(super) struct Html<'a> { pub(super) frame: &'a Frame, $(pub(super) $field: &'a $type),* }
+        }
+    };
+}
+
+mail!(sign_in_link "mail/sign_in_link.txt" "mail/sign_in_link.html" { link: String, minutes: i64 });
+mail!(booked "mail/booked.txt" "mail/booked.html" { times: Vec<String> });
+mail!(moved "mail/moved.txt" "mail/moved.html" { time: String });
+mail!(cancelled "mail/cancelled.txt" "mail/cancelled.html" { time: String });
+
+impl Message {
+    /// The words.
+    ///
+    /// # Errors
+    /// When a template fails, which is a fault of the program.
+    pub fn write(&self, frame: &Frame) -> Result<Letter, askama::Error> {
+        let (subject, text, html) = match self {
+            Self::SignInLink { link, minutes } => (
+                format!("Your sign-in link for {}", frame.studio),
+                sign_in_link::Text { frame, link, minutes }.render()?,
+                sign_in_link::Html { frame, link, minutes }.render()?,
+            ),
+            Self::Booked { times } => (
+                format!("Booked at {}", frame.studio),
+                booked::Text { frame, times }.render()?,
+                booked::Html { frame, times }.render()?,
+            ),
+            Self::Moved { time } => (
+                format!("Your visit at {} has a new time", frame.studio),
+                moved::Text { frame, time }.render()?,
+                moved::Html { frame, time }.render()?,
+            ),
+            Self::Cancelled { time } => (
+                format!("Your visit at {} is cancelled", frame.studio),
+                cancelled::Text { frame, time }.render()?,
+                cancelled::Html { frame, time }.render()?,
+            ),
+        };
+        Ok(Letter { subject, text, html })
+    }
+}

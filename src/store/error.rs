@@ -1,0 +1,95 @@
+//! What can go wrong with the file.
+
+/// A failed store call.
+#[derive(Debug, thiserror::Error)]
+pub enum StoreError {
+    /// SQLite or the pool refused.
+    #[error("the database refused: {0}")]
+    Sql(#[from] sqlx::Error),
+    /// The schema could not be brought up to date.
+    #[error("the schema could not be brought up to date: {0}")]
+    Migrate(#[from] sqlx::migrate::MigrateError),
+    /// SQLite's own check found damage.
+    #[error("the file is damaged: {0}")]
+    Damaged(String),
+    /// The linked SQLite has a known corruption race.
+    #[error("SQLite {0} is too old: 3.51.3 or newer is needed")]
+    SqliteTooOld(String),
+    /// A row that no code of ours writes.
+    #[error("impossible data in {table}.{column} of {id}")]
+    Impossible {
+        /// The table.
+        table: &'static str,
+        /// The column.
+        column: &'static str,
+        /// The row.
+        id: String,
+    },
+}
+
+/// What kind of trouble it is, for a message and an exit code.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Trouble {
+    /// Another process holds the file, or too much waits for it.
+    Busy,
+    /// The disk reports an error.
+    Disk,
+    /// No room on the disk.
+    Full,
+    /// The file or folder can't be written.
+    ReadOnly,
+    /// Not a database, or a damaged one.
+    Damaged,
+    /// Written by a newer version of this program.
+    Newer,
+    /// The file can't be opened at all.
+    NotOpened,
+    /// An overlap with a visit that is there already.
+    Overlap,
+    /// Anything else: a fault of the program.
+    Fault,
+}
+
+impl StoreError {
+    /// Sorts the error.
+    pub fn trouble(&self) -> Trouble {
+        match self {
+            Self::Sql(error) => of_sql(error),
+            Self::Migrate(
+                sqlx::migrate::MigrateError::VersionMissing(_) | sqlx::migrate::MigrateError::VersionTooNew(..),
+            ) => Trouble::Newer,
+            Self::Migrate(
+                sqlx::migrate::MigrateError::Execute(error) | sqlx::migrate::MigrateError::ExecuteMigration(error, _),
+            ) => of_sql(error),
+            Self::Damaged(_) => Trouble::Damaged,
+            Self::Migrate(_) | Self::SqliteTooOld(_) | Self::Impossible { .. } => Trouble::Fault,
+        }
+    }
+
+    /// Whether two visits would overlap.
+    pub fn is_overlap(&self) -> bool {
+        self.trouble() == Trouble::Overlap
+    }
+}
+
+fn of_sql(error: &sqlx::Error) -> Trouble {
+    match error {
+        sqlx::Error::PoolTimedOut => Trouble::Busy,
+        sqlx::Error::Database(database) => {
+            if database.message().contains("visit overlaps") {
+                return Trouble::Overlap;
+            }
+            let code = database.code().and_then(|code| code.parse::<u32>().ok()).unwrap_or(0);
+            match code & 0xff {
+                5 | 6 => Trouble::Busy,
+                8 => Trouble::ReadOnly,
+                13 => Trouble::Full,
+                11 | 26 => Trouble::Damaged,
+                14 => Trouble::NotOpened,
+                10 => Trouble::Disk,
+                _ => Trouble::Fault,
+            }
+        }
+        _ => Trouble::Fault,
+    }
+}

@@ -1,0 +1,281 @@
+//! Questions, rules and consent texts by version; answers and signatures.
+
+use time::OffsetDateTime;
+
+use super::types::{day, day_text, instant, read, small};
+use super::{Connection, Stored};
+use crate::domain::consent::{ConsentRecord, ConsentText, Tick};
+use crate::domain::ids::{AnswersId, ClientId, ConsentId, VisitId};
+use crate::domain::questionnaire::{AnswerSet, Answers, Questionnaire};
+use crate::domain::screening::RuleTable;
+
+/// What is asked, what answers mean, and what is signed, as in force.
+#[derive(Debug, Clone)]
+pub struct InForce {
+    /// The questions.
+    pub questionnaire: Questionnaire,
+    /// The rules.
+    pub rules: RuleTable,
+    /// The words that are signed.
+    pub consent: ConsentText,
+}
+
+/// Publishes the sets that the program ships with, in an empty studio.
+///
+/// # Errors
+/// When they are published already, or the file can't be written.
+pub async fn publish_first(c: &mut Connection, now: OffsetDateTime) -> Stored<()> {
+    let now = now.unix_timestamp();
+    let questions = read("questionnaire", "body", "built in", Questionnaire::built_in())?;
+    let (version, body, hash) = (questions.version(), questions.canonical(), questions.fingerprint().to_string());
+    sqlx::query!(
+        "INSERT INTO questionnaire (version, body, sha256, published_at) VALUES (?, ?, ?, ?)",
+        version,
+        body,
+        hash,
+        now
+    )
+    .execute(&mut *c)
+    .await?;
+    let rules = read("rule_table", "body", "built in", RuleTable::built_in())?;
+    let (version, body, hash) = (rules.version(), rules.canonical(), rules.fingerprint().to_string());
+    sqlx::query!(
+        "INSERT INTO rule_table (version, body, sha256, published_at) VALUES (?, ?, ?, ?)",
+        version,
+        body,
+        hash,
+        now
+    )
+    .execute(&mut *c)
+    .await?;
+    let text = read("consent_text", "body", "built in", ConsentText::built_in())?;
+    let (version, body, hash) = (text.version(), text.canonical(), text.fingerprint().to_string());
+    sqlx::query!(
+        "INSERT INTO consent_text (version, body, sha256, published_at) VALUES (?, ?, ?, ?)",
+        version,
+        body,
+        hash,
+        now
+    )
+    .execute(c)
+    .await?;
+    Ok(())
+}
+
+/// The newest versions.
+///
+/// # Errors
+/// When there are none, or the file can't be read.
+pub async fn in_force(c: &mut Connection) -> Stored<InForce> {
+    let questions =
+        sqlx::query_scalar!("SELECT body FROM questionnaire ORDER BY version DESC LIMIT 1").fetch_one(&mut *c).await?;
+    let rules =
+        sqlx::query_scalar!("SELECT body FROM rule_table ORDER BY version DESC LIMIT 1").fetch_one(&mut *c).await?;
+    let text = sqlx::query_scalar!("SELECT body FROM consent_text ORDER BY version DESC LIMIT 1").fetch_one(c).await?;
+    Ok(InForce {
+        questionnaire: read("questionnaire", "body", "newest", Questionnaire::parse(&questions))?,
+        rules: read("rule_table", "body", "newest", RuleTable::parse(&rules))?,
+        consent: read("consent_text", "body", "newest", ConsentText::parse(&text))?,
+    })
+}
+
+/// One version of the questions, to show answers as they stood.
+///
+/// # Errors
+/// When there is no such version, or the file can't be read.
+pub async fn questionnaire(c: &mut Connection, version: u32) -> Stored<Questionnaire> {
+    let body = sqlx::query_scalar!("SELECT body FROM questionnaire WHERE version = ?", version).fetch_one(c).await?;
+    read("questionnaire", "body", "", Questionnaire::parse(&body))
+}
+
+/// One version of the consent text, to show what was signed.
+///
+/// # Errors
+/// When there is no such version, or the file can't be read.
+pub async fn consent_text(c: &mut Connection, version: u32) -> Stored<ConsentText> {
+    let body = sqlx::query_scalar!("SELECT body FROM consent_text WHERE version = ?", version).fetch_one(c).await?;
+    read("consent_text", "body", "", ConsentText::parse(&body))
+}
+
+/// A set of answers with where it stands in the records.
+#[derive(Debug, Clone)]
+pub struct StoredAnswers {
+    /// Its id.
+    pub id: AnswersId,
+    /// The answers.
+    pub set: AnswerSet,
+    /// `client` or `practitioner`.
+    pub given_by: String,
+    /// When.
+    pub given_at: OffsetDateTime,
+}
+
+/// All sets of answers of a client, newest first.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn answers(c: &mut Connection, client: &ClientId) -> Stored<Vec<StoredAnswers>> {
+    let client = client.as_str();
+    let rows = sqlx::query!(
+        "SELECT id, questionnaire_version, body, given_by, given_on, is_return, given_at FROM answers
+         WHERE client_id = ? ORDER BY given_at DESC, rowid DESC",
+        client
+    )
+    .fetch_all(c)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let id = &row.id;
+            let set = AnswerSet {
+                questionnaire: small("answers", "questionnaire_version", id, row.questionnaire_version)?,
+                given_on: day("answers", "given_on", id, &row.given_on)?,
+                returning: row.is_return == 1,
+                answers: read("answers", "body", id, serde_json::from_str::<Answers>(&row.body))?,
+            };
+            let given_at = instant("answers", "given_at", id, row.given_at)?;
+            Ok(StoredAnswers {
+                set,
+                given_at,
+                given_by: row.given_by,
+                id: read("answers", "id", id, AnswersId::parse(id))?,
+            })
+        })
+        .collect()
+}
+
+/// Adds a set of answers.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn add_answers(c: &mut Connection, client: &ClientId, given: &StoredAnswers) -> Stored<()> {
+    let (id, client, version) = (given.id.as_str(), client.as_str(), given.set.questionnaire);
+    let body = read("answers", "body", id, serde_json::to_string(&given.set.answers))?;
+    let (hash, on) = (given.set.answers.fingerprint().to_string(), day_text(given.set.given_on));
+    let at = given.given_at.unix_timestamp();
+    sqlx::query!(
+        "INSERT INTO answers (id, client_id, questionnaire_version, body, sha256, given_by, given_on, is_return, given_at)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        id,
+        client,
+        version,
+        body,
+        hash,
+        given.given_by,
+        on,
+        given.set.returning,
+        at
+    )
+    .execute(c)
+    .await?;
+    Ok(())
+}
+
+/// A consent with where it stands in the records.
+#[derive(Debug, Clone)]
+pub struct StoredConsent {
+    /// Its id.
+    pub id: ConsentId,
+    /// Whose.
+    pub client: ClientId,
+    /// The visit it was signed for.
+    pub visit: Option<VisitId>,
+    /// Which text.
+    pub text_version: u32,
+    /// Which answers.
+    pub answers: Option<AnswersId>,
+    /// The signature or the refusal.
+    pub record: ConsentRecord,
+    /// When.
+    pub given_at: OffsetDateTime,
+}
+
+struct ConsentRow {
+    id: String,
+    client_id: String,
+    visit_id: Option<String>,
+    text_version: i64,
+    answers_id: Option<String>,
+    body: String,
+    given_at: i64,
+    withdrawn_at: Option<i64>,
+}
+
+impl ConsentRow {
+    fn consent(self) -> Stored<StoredConsent> {
+        let id = &self.id;
+        let mut record: ConsentRecord = read("consent", "body", id, serde_json::from_str(&self.body))?;
+        if let (ConsentRecord::Signed(signed), Some(at)) = (&mut record, self.withdrawn_at) {
+            signed.withdrawn_at = Some(instant("consent", "withdrawn_at", id, at)?);
+        }
+        Ok(StoredConsent {
+            client: read("consent", "client_id", id, ClientId::parse(&self.client_id))?,
+            visit: self.visit_id.map(|text| read("consent", "visit_id", id, VisitId::parse(&text))).transpose()?,
+            text_version: small("consent", "text_version", id, self.text_version)?,
+            answers: self
+                .answers_id
+                .map(|text| read("consent", "answers_id", id, AnswersId::parse(&text)))
+                .transpose()?,
+            record,
+            given_at: instant("consent", "given_at", id, self.given_at)?,
+            id: read("consent", "id", id, ConsentId::parse(id))?,
+        })
+    }
+}
+
+/// All consents of a client, newest first.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn consents(c: &mut Connection, client: &ClientId) -> Stored<Vec<StoredConsent>> {
+    let client = client.as_str();
+    let rows = sqlx::query_as!(
+        ConsentRow,
+        "SELECT id, client_id, visit_id, text_version, answers_id, body, given_at, withdrawn_at FROM consent
+         WHERE client_id = ? ORDER BY given_at DESC, rowid DESC",
+        client
+    );
+    rows.fetch_all(c).await?.into_iter().map(ConsentRow::consent).collect()
+}
+
+/// Adds a signature or a refusal.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn add_consent(c: &mut Connection, consent: &StoredConsent) -> Stored<()> {
+    let (id, client, visit) =
+        (consent.id.as_str(), consent.client.as_str(), consent.visit.as_ref().map(VisitId::as_str));
+    let (version, answers) = (consent.text_version, consent.answers.as_ref().map(AnswersId::as_str));
+    let body = read("consent", "body", id, serde_json::to_string(&consent.record))?;
+    let invitations =
+        matches!(&consent.record, ConsentRecord::Signed(signed) if signed.ticks.contains(&Tick::Marketing));
+    let at = consent.given_at.unix_timestamp();
+    sqlx::query!(
+        "INSERT INTO consent (id, client_id, visit_id, text_version, answers_id, body, invitations, given_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        id,
+        client,
+        visit,
+        version,
+        answers,
+        body,
+        invitations,
+        at
+    )
+    .execute(c)
+    .await?;
+    Ok(())
+}
+
+/// Whether a client may be mailed invitations: what she last signed says so, and she has not withdrawn it.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn may_invite(c: &mut Connection, client: &ClientId) -> Stored<bool> {
+    let client = client.as_str();
+    let row = sqlx::query!(
+        "SELECT invitations, withdrawn_at FROM consent WHERE client_id = ? ORDER BY given_at DESC, rowid DESC LIMIT 1",
+        client
+    )
+    .fetch_optional(c)
+    .await?;
+    Ok(row.is_some_and(|row| row.invitations == 1 && row.withdrawn_at.is_none()))
+}

@@ -1,0 +1,180 @@
+//! SQL, and nothing else.
+//!
+//! Free functions over a connection. A read takes a connection of the reading pool; a change runs in
+//! [`Db::write`], a transaction that holds SQLite's one write lock from its first statement, so that
+//! what was read in it still holds when it writes.
+
+use std::path::Path;
+use std::time::Duration;
+
+use sqlx::pool::PoolConnection;
+use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
+use sqlx::{Sqlite, SqlitePool, Transaction};
+
+pub mod accounts;
+pub mod audit;
+pub mod catalogue;
+pub mod clients;
+pub mod drafts;
+mod error;
+pub mod health;
+pub mod outbox;
+pub mod practitioners;
+pub mod sessions;
+pub mod skin_tests;
+pub mod studio;
+pub mod treatments;
+pub mod types;
+pub mod visits;
+
+pub use error::{StoreError, Trouble};
+pub use sqlx::SqliteConnection as Connection;
+
+/// Result of a store function.
+pub type Stored<T> = Result<T, StoreError>;
+
+/// A write transaction: dropped without [`Tx::commit`], nothing of it stays.
+pub struct Tx(Transaction<'static, Sqlite>);
+
+impl Tx {
+    /// Makes everything in this transaction lasting.
+    ///
+    /// # Errors
+    /// When the file can't take it; then nothing is changed.
+    pub async fn commit(self) -> Stored<()> {
+        Ok(self.0.commit().await?)
+    }
+}
+
+impl std::ops::Deref for Tx {
+    type Target = Connection;
+    fn deref(&self) -> &Connection {
+        &self.0
+    }
+}
+
+impl std::ops::DerefMut for Tx {
+    fn deref_mut(&mut self) -> &mut Connection {
+        &mut self.0
+    }
+}
+
+/// The database: one writer, several readers.
+#[derive(Debug, Clone)]
+pub struct Db {
+    read: SqlitePool,
+    write: SqlitePool,
+}
+
+static MIGRATIONS: sqlx::migrate::Migrator = sqlx::migrate!("./migrations");
+
+/// SQLite up to 3.51.2 can corrupt a WAL when two connections checkpoint and write at once.
+const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
+
+impl Db {
+    /// Opens the file, making it when it isn't there, and brings its schema up to date.
+    ///
+    /// # Errors
+    /// When the file is locked, full, read-only, damaged, from a newer version, or SQLite is too old.
+    pub async fn open(file: &Path) -> Stored<Self> {
+        let base = SqliteConnectOptions::new()
+            .filename(file)
+            .journal_mode(SqliteJournalMode::Wal)
+            .synchronous(SqliteSynchronous::Full)
+            .foreign_keys(true)
+            .busy_timeout(Duration::from_secs(5))
+            .pragma("trusted_schema", "OFF")
+            .pragma("cell_size_check", "ON")
+            .pragma("secure_delete", "ON")
+            .pragma("temp_store", "MEMORY")
+            .optimize_on_close(true, None);
+        let write = pool(1).connect_with(base.clone().create_if_missing(true)).await?;
+        let version: String = sqlx::query_scalar("SELECT sqlite_version()").fetch_one(&write).await?;
+        if parse_version(&version) < OLDEST_SQLITE {
+            return Err(StoreError::SqliteTooOld(version));
+        }
+        MIGRATIONS.run(&write).await?;
+        let readers = 4;
+        let read = pool(readers).connect_with(base.read_only(true).pragma("query_only", "ON")).await?;
+        Ok(Self { read, write })
+    }
+
+    /// A connection that can only look.
+    ///
+    /// # Errors
+    /// When none is free in time.
+    pub async fn read(&self) -> Stored<PoolConnection<Sqlite>> {
+        Ok(self.read.acquire().await?)
+    }
+
+    /// A transaction that holds the write lock.
+    ///
+    /// # Errors
+    /// When the lock isn't free in time.
+    pub async fn write(&self) -> Stored<Tx> {
+        Ok(Tx(self.write.begin_with("BEGIN IMMEDIATE").await?))
+    }
+
+    /// Ends all connections, which folds the WAL into the file.
+    pub async fn close(&self) {
+        self.read.close().await;
+        self.write.close().await;
+    }
+
+    /// Writes a consistent copy to a new file and checks it by opening it.
+    ///
+    /// # Errors
+    /// When the copy can't be written or doesn't pass SQLite's own check.
+    pub async fn copy_to(&self, file: &Path) -> Stored<()> {
+        let target = file.to_string_lossy().into_owned();
+        let mut connection = self.write.acquire().await?;
+        sqlx::query("VACUUM INTO ?").bind(target).execute(&mut *connection).await?;
+        let copy = pool(1).connect_with(SqliteConnectOptions::new().filename(file).read_only(true)).await?;
+        let word: String = sqlx::query_scalar("PRAGMA integrity_check").fetch_one(&copy).await?;
+        copy.close().await;
+        if word == "ok" { Ok(()) } else { Err(StoreError::Damaged(word)) }
+    }
+
+    /// SQLite's own checks of the whole file: its structure and its references.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub async fn check(&self) -> Stored<Vec<String>> {
+        let mut connection = self.read().await?;
+        let mut found: Vec<String> = sqlx::query_scalar("PRAGMA integrity_check").fetch_all(&mut *connection).await?;
+        found.retain(|line| line != "ok");
+        let references = sqlx::query("PRAGMA foreign_key_check").fetch_all(&mut *connection).await?;
+        if !references.is_empty() {
+            found.push(format!("{} rows refer to rows that are not there", references.len()));
+        }
+        Ok(found)
+    }
+
+    /// What SQLite says of itself: its version, journal mode and synchronous level.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub async fn settings(&self) -> Stored<(String, String, i64)> {
+        let mut connection = self.write.acquire().await?;
+        let version = sqlx::query_scalar("SELECT sqlite_version()").fetch_one(&mut *connection).await?;
+        let journal = sqlx::query_scalar("PRAGMA journal_mode").fetch_one(&mut *connection).await?;
+        let synchronous = sqlx::query_scalar("PRAGMA synchronous").fetch_one(&mut *connection).await?;
+        Ok((version, journal, synchronous))
+    }
+}
+
+fn pool(connections: u32) -> SqlitePoolOptions {
+    SqlitePoolOptions::new()
+        .max_connections(connections)
+        .min_connections(connections)
+        .acquire_timeout(Duration::from_secs(8))
+        .idle_timeout(None)
+        .max_lifetime(None)
+        .test_before_acquire(false)
+}
+
+fn parse_version(text: &str) -> (u32, u32, u32) {
+    let mut parts = text.split('.').map(|part| part.parse().unwrap_or(0));
+    let mut next = || parts.next().unwrap_or(0);
+    (next(), next(), next())
+}

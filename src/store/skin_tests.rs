@@ -1,0 +1,152 @@
+//! Skin tests and the looks at them.
+
+use time::OffsetDateTime;
+
+use super::types::{impossible, instant, read};
+use super::{Connection, Stored};
+use crate::domain::ids::{ClientId, PractitionerId, ProductId, SkinTestId, VisitId};
+use crate::domain::skin_test::{ReadBy, Reading, SkinTest, TestResult, VoidCause};
+
+/// A skin test with what the record holds beside the rule's part.
+#[derive(Debug, Clone)]
+pub struct StoredTest {
+    /// The rule's part.
+    pub test: SkinTest,
+    /// Whose.
+    pub client: ClientId,
+    /// At which visit.
+    pub visit: Option<VisitId>,
+    /// Who applied it.
+    pub practitioner: Option<PractitionerId>,
+    /// The batch.
+    pub batch: String,
+    /// Where on the skin.
+    pub site: String,
+    /// Each reading's note and reader, in the order of `test.readings`.
+    pub notes: Vec<(String, String)>,
+}
+
+/// All skin tests of a client, newest first, each with its readings in order.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<StoredTest>> {
+    let key = client.as_str();
+    let rows = sqlx::query!(
+        "SELECT id, product_id, visit_id, practitioner_id, batch, site, reliable, voided, applied_at FROM skin_test
+         WHERE client_id = ? ORDER BY applied_at DESC, rowid DESC",
+        key
+    )
+    .fetch_all(&mut *c)
+    .await?;
+    let readings = sqlx::query!(
+        "SELECT r.skin_test_id, r.result, r.note, r.read_by, r.read_at FROM skin_test_reading r JOIN skin_test t ON t.id = r.skin_test_id
+         WHERE t.client_id = ? ORDER BY r.read_at, r.id",
+        key
+    )
+    .fetch_all(c)
+    .await?;
+    let mut tests = Vec::with_capacity(rows.len());
+    for row in rows {
+        let id = &row.id;
+        let (mut looks, mut notes) = (Vec::new(), Vec::new());
+        for reading in readings.iter().filter(|reading| reading.skin_test_id == *id) {
+            let result =
+                TestResult::parse(&reading.result).ok_or_else(|| impossible("skin_test_reading", "result", id))?;
+            let by = if reading.read_by == "client" { ReadBy::Client } else { ReadBy::Practitioner };
+            looks.push(Reading { at: instant("skin_test_reading", "read_at", id, reading.read_at)?, result, by });
+            notes.push((reading.note.clone(), reading.read_by.clone()));
+        }
+        let voided = match &row.voided {
+            Some(word) => Some(VoidCause::parse(word).ok_or_else(|| impossible("skin_test", "voided", id))?),
+            None => None,
+        };
+        let test = SkinTest {
+            id: read("skin_test", "id", id, SkinTestId::parse(id))?,
+            product: read("skin_test", "product_id", id, ProductId::parse(&row.product_id))?,
+            applied_at: instant("skin_test", "applied_at", id, row.applied_at)?,
+            reliable: row.reliable == 1,
+            voided,
+            readings: looks,
+        };
+        tests.push(StoredTest {
+            test,
+            client: client.clone(),
+            visit: row.visit_id.map(|text| read("skin_test", "visit_id", id, VisitId::parse(&text))).transpose()?,
+            practitioner: row
+                .practitioner_id
+                .map(|text| read("skin_test", "practitioner_id", id, PractitionerId::parse(&text)))
+                .transpose()?,
+            batch: row.batch,
+            site: row.site,
+            notes,
+        });
+    }
+    Ok(tests)
+}
+
+/// Whose skin test this is.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn client_of(c: &mut Connection, id: &SkinTestId) -> Stored<Option<ClientId>> {
+    let id = id.as_str();
+    let row = sqlx::query_scalar!("SELECT client_id FROM skin_test WHERE id = ?", id).fetch_optional(c).await?;
+    row.map(|text| read("skin_test", "client_id", id, ClientId::parse(&text))).transpose()
+}
+
+/// Adds a skin test that was applied.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn insert(c: &mut Connection, t: &StoredTest, now: OffsetDateTime) -> Stored<()> {
+    let (id, client, product) = (t.test.id.as_str(), t.client.as_str(), t.test.product.as_str());
+    let (visit, practitioner) =
+        (t.visit.as_ref().map(VisitId::as_str), t.practitioner.as_ref().map(PractitionerId::as_str));
+    let (applied, now) = (t.test.applied_at.unix_timestamp(), now.unix_timestamp());
+    sqlx::query!(
+        "INSERT INTO skin_test (id, client_id, product_id, visit_id, practitioner_id, batch, site, reliable, applied_at, recorded_at)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        id,
+        client,
+        product,
+        visit,
+        practitioner,
+        t.batch,
+        t.site,
+        t.test.reliable,
+        applied,
+        now
+    )
+    .execute(c)
+    .await?;
+    Ok(())
+}
+
+/// Adds a look at a skin test. `read_by` is the name of whoever looked, or `client`.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn add_reading(
+    c: &mut Connection,
+    id: &SkinTestId,
+    reading: &Reading,
+    note: &str,
+    read_by: &str,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    let (id, result) = (id.as_str(), reading.result.as_str());
+    let (at, now) = (reading.at.unix_timestamp(), now.unix_timestamp());
+    sqlx::query!(
+        "INSERT INTO skin_test_reading (skin_test_id, result, note, read_by, read_at, recorded_at) VALUES (?, ?, ?, ?, ?, ?)",
+        id,
+        result,
+        note,
+        read_by,
+        at,
+        now
+    )
+    .execute(c)
+    .await?;
+    Ok(())
+}

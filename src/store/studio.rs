@@ -1,0 +1,140 @@
+//! The studio's own row.
+
+use time::OffsetDateTime;
+
+use super::types::{impossible, small};
+use super::{Connection, Stored};
+use crate::domain::money::Currency;
+use crate::domain::person::HomeDial;
+use crate::domain::zone::Zone;
+
+/// Everything that the owner sets for the whole house.
+#[derive(Debug, Clone)]
+pub struct Studio {
+    /// Its name.
+    pub name: String,
+    /// Where it is, in lines.
+    pub address: String,
+    /// How clients reach it.
+    pub phone: String,
+    /// How clients reach it.
+    pub mail: String,
+    /// Its time zone.
+    pub zone: Zone,
+    /// What its prices are in.
+    pub currency: Currency,
+    /// The country prefix for phone numbers typed without one, such as `+44`.
+    pub home_dial: HomeDial,
+    /// Which published chemistry rules apply: `eu_uk`, `us` or `other`.
+    pub jurisdiction: String,
+    /// How long a chosen time is held, in minutes.
+    pub hold_minutes: i64,
+    /// How soon before its start a visit may be booked, in minutes.
+    pub notice_minutes: i64,
+    /// How far ahead may be booked, in days.
+    pub horizon_days: i64,
+    /// Starts fall on multiples of this many minutes.
+    pub grid_minutes: i64,
+    /// Until how many hours before her visit a client may move or cancel it.
+    pub cancel_limit_hours: i64,
+    /// How long a skin-test visit takes, in minutes.
+    pub skin_test_minutes: i64,
+    /// The fewest hours between a skin test and the treatment.
+    pub skin_test_floor_hours: i64,
+    /// For how many days a clear test holds.
+    pub skin_test_valid_days: i64,
+    /// Whether everything here is invented.
+    pub demo: bool,
+}
+
+/// The studio, once it is set up.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
+    let row = sqlx::query!(
+        "SELECT name, address, phone, mail, zone, currency, home_dial, jurisdiction, hold_minutes, notice_minutes, horizon_days,
+                grid_minutes, cancel_limit_hours, skin_test_minutes, skin_test_floor_hours, skin_test_valid_days, demo
+         FROM studio WHERE id = 1"
+    )
+    .fetch_optional(c)
+    .await?;
+    let Some(row) = row else { return Ok(None) };
+    Ok(Some(Studio {
+        zone: Zone::parse(&row.zone).map_err(|_| impossible("studio", "zone", "1"))?,
+        currency: Currency::parse(&row.currency).map_err(|_| impossible("studio", "currency", "1"))?,
+        name: row.name,
+        address: row.address,
+        phone: row.phone,
+        mail: row.mail,
+        home_dial: HomeDial::parse(&row.home_dial).map_err(|_| impossible("studio", "home_dial", "1"))?,
+        jurisdiction: row.jurisdiction,
+        hold_minutes: row.hold_minutes,
+        notice_minutes: row.notice_minutes,
+        horizon_days: row.horizon_days,
+        grid_minutes: row.grid_minutes,
+        cancel_limit_hours: row.cancel_limit_hours,
+        skin_test_minutes: row.skin_test_minutes,
+        skin_test_floor_hours: row.skin_test_floor_hours,
+        skin_test_valid_days: row.skin_test_valid_days,
+        demo: small::<u8>("studio", "demo", "1", row.demo)? == 1,
+    }))
+}
+
+/// Makes the one row, with every other setting at its default.
+///
+/// # Errors
+/// When there is one already, or the file can't be written.
+pub async fn create(
+    c: &mut Connection,
+    name: &str,
+    zone: &Zone,
+    currency: &Currency,
+    demo: bool,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    let (zone, currency, now) = (zone.name(), currency.as_str(), now.unix_timestamp());
+    sqlx::query!(
+        "INSERT INTO studio (id, name, zone, currency, demo, created_at) VALUES (1, ?, ?, ?, ?, ?)",
+        name,
+        zone,
+        currency,
+        demo,
+        now
+    )
+    .execute(c)
+    .await?;
+    Ok(())
+}
+
+/// Stores the settings.
+///
+/// # Errors
+/// When a value is outside the range that the schema allows, or the file can't be written.
+pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
+    let (zone, currency, home_dial) = (s.zone.name(), s.currency.as_str(), s.home_dial.digits());
+    sqlx::query!(
+        "UPDATE studio SET name = ?, address = ?, phone = ?, mail = ?, zone = ?, currency = ?, home_dial = ?, jurisdiction = ?,
+            hold_minutes = ?, notice_minutes = ?, horizon_days = ?, grid_minutes = ?, cancel_limit_hours = ?,
+            skin_test_minutes = ?, skin_test_floor_hours = ?, skin_test_valid_days = ? WHERE id = 1",
+        s.name,
+        s.address,
+        s.phone,
+        s.mail,
+        zone,
+        currency,
+        home_dial,
+        s.jurisdiction,
+        s.hold_minutes,
+        s.notice_minutes,
+        s.horizon_days,
+        s.grid_minutes,
+        s.cancel_limit_hours,
+        s.skin_test_minutes,
+        s.skin_test_floor_hours,
+        s.skin_test_valid_days
+    )
+    .execute(c)
+    .await?;
+    Ok(())
+}

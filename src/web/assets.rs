@@ -1,0 +1,60 @@
+//! Styles, scripts and pictures, inside the binary, under names that change with their content.
+
+use axum::extract::Path;
+use axum::http::{HeaderValue, header};
+use axum::response::{IntoResponse, Response};
+use sha2::{Digest, Sha256};
+
+use crate::web::error::Fault;
+
+struct Asset {
+    name: &'static str,
+    kind: &'static str,
+    bytes: &'static [u8],
+}
+
+macro_rules! assets {
+    ($($name:literal as $kind:literal),+ $(,)?) => {
+        &[$(Asset { name: $name, kind: $kind, bytes: include_bytes!(concat!("../../static/", $name)) }),+]
+    };
+}
+
+static ASSETS: &[Asset] = assets![
+    "app.css" as "text/css; charset=utf-8",
+    "app.js" as "text/javascript; charset=utf-8",
+    "icon.svg" as "image/svg+xml",
+    "site.webmanifest" as "application/manifest+json",
+];
+
+fn stamp(asset: &Asset) -> String {
+    let digest = data_encoding::HEXLOWER.encode(&Sha256::digest(asset.bytes));
+    digest.chars().take(12).collect()
+}
+
+/// The address of an asset, with a stamp of its content.
+pub fn href(name: &str) -> String {
+    let stamp = ASSETS.iter().find(|asset| asset.name == name).map(stamp).unwrap_or_default();
+    format!("/static/{stamp}/{name}")
+}
+
+/// `GET /static/{name}`: under a name that others keep, so it may be old for a day.
+pub async fn plain(Path(name): Path<String>) -> Result<Response, Fault> {
+    let asset = ASSETS.iter().find(|asset| asset.name == name).ok_or(Fault::NotFound)?;
+    Ok(served(asset, "public, max-age=86400"))
+}
+
+fn served(asset: &Asset, keep: &'static str) -> Response {
+    let mut response = asset.bytes.into_response();
+    response.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static(asset.kind));
+    response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static(keep));
+    response
+}
+
+/// `GET /static/{stamp}/{name}`
+pub async fn get(Path((stamped, name)): Path<(String, String)>) -> Result<Response, Fault> {
+    let asset = ASSETS.iter().find(|asset| asset.name == name).ok_or(Fault::NotFound)?;
+    if stamp(asset) != stamped {
+        return Err(Fault::NotFound);
+    }
+    Ok(served(asset, "public, max-age=31536000, immutable"))
+}

@@ -1,0 +1,192 @@
+//! What a person sees when a page can't be given: what happened and ways back, never the cause.
+
+use std::fmt::Display;
+use std::sync::Arc;
+
+use askama::Template;
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Redirect, Response};
+
+use crate::actions::people::PeopleError;
+use crate::app::App;
+use crate::password::Unavailable;
+use crate::store::{StoreError, Trouble};
+use crate::web::page::{Ctx, Page};
+use crate::web::session::Seen;
+
+/// Why a handler gives no page.
+#[derive(Debug)]
+pub enum Fault {
+    /// Go there instead.
+    SeeOther(String),
+    /// Nothing there, or nothing that this person may know of.
+    NotFound,
+    /// Signed in, but not for this.
+    Forbidden,
+    /// Not a form of ours.
+    BadRequest,
+    /// A form that another page or session made.
+    ForeignForm,
+    /// A body of another kind.
+    WrongKind,
+    /// Too long.
+    TooLarge,
+    /// Too often; try again after so many seconds.
+    TooMany(i64),
+    /// Something else was there first.
+    Conflict,
+    /// The database or a helper can't just now.
+    Unavailable,
+    /// Our fault; already logged.
+    Internal,
+}
+
+impl Fault {
+    /// A fault of the program: logged here, once.
+    pub fn internal(cause: impl Display) -> Self {
+        tracing::error!(%cause, "fault");
+        Self::Internal
+    }
+
+    fn status(&self) -> StatusCode {
+        match self {
+            Self::SeeOther(_) => StatusCode::SEE_OTHER,
+            Self::NotFound => StatusCode::NOT_FOUND,
+            Self::Forbidden | Self::ForeignForm => StatusCode::FORBIDDEN,
+            Self::BadRequest => StatusCode::BAD_REQUEST,
+            Self::WrongKind => StatusCode::UNSUPPORTED_MEDIA_TYPE,
+            Self::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
+            Self::TooMany(_) => StatusCode::TOO_MANY_REQUESTS,
+            Self::Conflict => StatusCode::CONFLICT,
+            Self::Unavailable => StatusCode::SERVICE_UNAVAILABLE,
+            Self::Internal => StatusCode::INTERNAL_SERVER_ERROR,
+        }
+    }
+}
+
+impl From<StoreError> for Fault {
+    fn from(error: StoreError) -> Self {
+        match error.trouble() {
+            Trouble::Busy | Trouble::Full | Trouble::Disk | Trouble::ReadOnly | Trouble::NotOpened => {
+                tracing::error!(%error, "the database can't just now");
+                Self::Unavailable
+            }
+            Trouble::Overlap => Self::Conflict,
+            Trouble::Damaged | Trouble::Newer | Trouble::Fault => Self::internal(error),
+        }
+    }
+}
+
+impl From<PeopleError> for Fault {
+    fn from(error: PeopleError) -> Self {
+        match error {
+            PeopleError::Store(error) => error.into(),
+            PeopleError::Passwords(error) => error.into(),
+        }
+    }
+}
+
+impl From<Unavailable> for Fault {
+    fn from(_: Unavailable) -> Self {
+        Self::Unavailable
+    }
+}
+
+impl IntoResponse for Fault {
+    fn into_response(self) -> Response {
+        if let Self::SeeOther(path) = &self {
+            return Redirect::to(path).into_response();
+        }
+        let mut response = self.status().into_response();
+        let wait = match self {
+            Self::TooMany(seconds) => Some(seconds),
+            Self::Unavailable => Some(10),
+            _ => None,
+        };
+        if let Some(value) = wait.and_then(|seconds| HeaderValue::from_str(&seconds.to_string()).ok()) {
+            response.headers_mut().insert(header::RETRY_AFTER, value);
+        }
+        if matches!(self, Self::ForeignForm) {
+            response.extensions_mut().insert(Foreign);
+        }
+        response
+    }
+}
+
+/// Marks the one 403 that needs other words.
+#[derive(Clone)]
+struct Foreign;
+
+/// No such page.
+pub async fn not_found() -> Fault {
+    Fault::NotFound
+}
+
+/// The page is there, but not for this method.
+pub async fn wrong_method() -> StatusCode {
+    StatusCode::METHOD_NOT_ALLOWED
+}
+
+#[derive(Template)]
+#[template(path = "public/error.html")]
+struct ErrorPage {
+    ctx: Ctx,
+    title: &'static str,
+    text: &'static str,
+}
+
+fn words(status: StatusCode, foreign: bool) -> (&'static str, &'static str) {
+    match status.as_u16() {
+        403 if foreign => (
+            "This form is out of date",
+            "It was opened before you signed in or out, or in another window. Nothing was changed. Go back, reload the page and send it again.",
+        ),
+        403 => ("This page isn't for you", "You are signed in, but not for this page. Nothing was changed."),
+        404 => ("There is nothing here", "The address may be mistyped, or what was here is gone."),
+        405 => ("That can't be done here", "The page doesn't take this kind of request. Nothing was changed."),
+        409 => (
+            "Something else was first",
+            "What you sent no longer fits what is there. Nothing was changed. Go back and look again.",
+        ),
+        413 => ("That is too long", "What you sent is larger than this form takes. Nothing was changed."),
+        415 => ("That isn't a form", "The server takes only its own forms here. Nothing was changed."),
+        429 => ("Too many tries", "Please wait a little and try again. Nothing is lost."),
+        503 => (
+            "Not just now",
+            "The server can't do this at the moment. Nothing was changed. Please try again in a minute.",
+        ),
+        500..=599 => ("That went wrong", "The fault is ours and has been written down. Nothing half done was kept."),
+        _ => ("That can't be read", "What was sent isn't complete or isn't in the form expected. Nothing was changed."),
+    }
+}
+
+/// Gives a bare error response its page.
+pub fn dress(_: &App, seen: &Arc<Seen>, response: Response) -> Response {
+    let status = response.status();
+    let has_page =
+        response.headers().get(header::CONTENT_TYPE).is_some_and(|kind| kind.as_bytes().starts_with(b"text/html"));
+    if !(status.is_client_error() || status.is_server_error()) || has_page {
+        return response;
+    }
+    let (title, text) = words(status, response.extensions().get::<Foreign>().is_some());
+    let mut page = Page(status, ErrorPage { ctx: Ctx::new(seen.clone()), title, text }).into_response();
+    for name in [header::RETRY_AFTER, header::ALLOW] {
+        if let Some(value) = response.headers().get(&name) {
+            page.headers_mut().insert(name, value.clone());
+        }
+    }
+    page
+}
+
+/// The page when not even the studio's name can be read.
+pub fn bare(error: &StoreError, request_id: &str) -> Response {
+    tracing::error!(%error, request_id, "the database can't just now");
+    let (title, text) = words(StatusCode::SERVICE_UNAVAILABLE, false);
+    let body = format!(
+        "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\"><title>{title}</title></head>\
+         <body><main><h1>{title}</h1><p>{text}</p><p>Request {request_id}</p></main></body></html>"
+    );
+    let mut response = (StatusCode::SERVICE_UNAVAILABLE, axum::response::Html(body)).into_response();
+    response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from_static("10"));
+    response
+}

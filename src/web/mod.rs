@@ -1,0 +1,100 @@
+//! Pages: a request comes in, a page or a redirect goes out.
+//!
+//! [`routes`] lists every route with who may call it. A handler reads through [`crate::store`] or calls one
+//! function of [`crate::actions`]; its page struct stands beside it, its template under the mirrored path.
+
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::http::{HeaderName, HeaderValue, Request, StatusCode};
+use axum::response::Response;
+use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::csrf::CsrfLayer;
+use tower_http::limit::RequestBodyLimitLayer;
+use tower_http::set_header::SetResponseHeaderLayer;
+use tower_http::timeout::{RequestBodyDeadlineLayer, TimeoutLayer};
+use tower_http::trace::TraceLayer;
+
+use crate::app::App;
+
+pub mod assets;
+pub mod client;
+pub mod error;
+pub mod form;
+pub mod guard;
+pub mod limits;
+pub mod owner;
+pub mod page;
+pub mod practitioner;
+pub mod public;
+pub mod routes;
+pub mod server;
+pub mod session;
+pub mod system;
+pub mod words;
+
+/// The largest body of a form, in bytes.
+const LARGEST_FORM: usize = 64 * 1024;
+/// How long a request may take in all, and how long its body may take to arrive.
+const PATIENCE: std::time::Duration = std::time::Duration::from_secs(30);
+
+const HEADERS: [(&str, &str); 8] = [
+    (
+        "content-security-policy",
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; connect-src 'self'; \
+         manifest-src 'self'; form-action 'self'; base-uri 'none'; object-src 'none'; frame-ancestors 'none'",
+    ),
+    ("x-content-type-options", "nosniff"),
+    // Not no-referrer: browsers would then send `Origin: null` with our own forms.
+    ("referrer-policy", "same-origin"),
+    ("cross-origin-opener-policy", "same-origin"),
+    ("cross-origin-resource-policy", "same-origin"),
+    ("permissions-policy", "camera=(), microphone=(), geolocation=()"),
+    ("x-robots-tag", "noindex"),
+    ("x-frame-options", "DENY"),
+];
+
+/// The whole of the web side.
+pub fn router(app: App) -> Router {
+    let mut router = routes::build(&app).fallback(error::not_found).method_not_allowed_fallback(error::wrong_method);
+    router = router
+        .layer(axum::middleware::from_fn_with_state(app.clone(), session::see))
+        .layer(DefaultBodyLimit::max(LARGEST_FORM))
+        .layer(RequestBodyLimitLayer::new(LARGEST_FORM))
+        .layer(RequestBodyDeadlineLayer::new(PATIENCE))
+        .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, PATIENCE))
+        .layer(CsrfLayer::new())
+        .layer(CatchPanicLayer::new());
+    for (name, value) in HEADERS {
+        router = router.layer(SetResponseHeaderLayer::if_not_present(
+            HeaderName::from_static(name),
+            HeaderValue::from_static(value),
+        ));
+    }
+    if app.address.https {
+        router = router.layer(SetResponseHeaderLayer::overriding(
+            HeaderName::from_static("strict-transport-security"),
+            HeaderValue::from_static("max-age=63072000"),
+        ));
+    }
+    let trace = TraceLayer::new_for_http()
+        .make_span_with(|request: &Request<axum::body::Body>| {
+            let id = request.extensions().get::<session::RequestId>().map(|id| id.0.clone()).unwrap_or_default();
+            // The route's pattern, never the path: paths hold ids and the tokens of links.
+            let route =
+                request.extensions().get::<axum::extract::MatchedPath>().map_or("-", |path| path.as_str()).to_owned();
+            tracing::info_span!("request", id, method = %request.method(), route)
+        })
+        .on_request(())
+        .on_response(|response: &Response, took: std::time::Duration, _: &tracing::Span| {
+            tracing::info!(
+                status = response.status().as_u16(),
+                ms = u64::try_from(took.as_millis()).unwrap_or(u64::MAX),
+                "answered"
+            );
+        })
+        .on_failure(());
+    router
+        .route_layer(trace)
+        .layer(tower_http::compression::CompressionLayer::new())
+        .layer(axum::middleware::from_fn_with_state(app, session::name_request))
+}

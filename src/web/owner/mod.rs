@@ -1,0 +1,3 @@
+//! Pages of the owner.
+
+pub mod home;

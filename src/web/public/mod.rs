@@ -1,0 +1,8 @@
+//! Pages for everybody: set-up, booking, signing in and out.
+
+pub mod link;
+pub mod privacy;
+pub mod set_up;
+pub mod sign_in;
+pub mod sign_out;
+pub mod team;

@@ -1,0 +1,91 @@
+//! Every route, with who may call it. The table builds the router, and feeds the test that tries every
+//! route as every kind of person.
+
+use axum::Router;
+use axum::http::Method;
+use axum::routing::{MethodRouter, get, post};
+
+use crate::app::App;
+use crate::domain::role::Who;
+use crate::web::{assets, guard, owner, public, system};
+
+/// One route.
+pub struct Route {
+    /// `GET` (which answers `HEAD` too) or `POST`.
+    pub method: Method,
+    /// The path's pattern.
+    pub path: &'static str,
+    /// Who may call it.
+    pub who: Who,
+    /// What answers.
+    pub handler: MethodRouter<App>,
+}
+
+macro_rules! routes {
+    ($($method:ident $path:literal $who:ident $handler:path),+ $(,)?) => {
+        vec![$(Route { method: routes!(@ $method), path: $path, who: Who::$who, handler: $method($handler) }),+]
+    };
+    (@ get) => { Method::GET };
+    (@ post) => { Method::POST };
+}
+
+/// All of them, filed like `web/`.
+pub fn table() -> Vec<Route> {
+    let mut all = system_routes();
+    all.extend(public_routes());
+    all.extend(client_routes());
+    all.extend(practitioner_routes());
+    all.extend(owner_routes());
+    all
+}
+
+fn system_routes() -> Vec<Route> {
+    routes![
+        get "/healthz" Anyone system::health,
+        get "/static/{stamp}/{name}" Anyone assets::get,
+        get "/static/{name}" Anyone assets::plain,
+        get "/favicon.ico" Anyone system::icon,
+    ]
+}
+
+fn public_routes() -> Vec<Route> {
+    routes![
+        get "/set-up" Anyone public::set_up::get,
+        post "/set-up" Anyone public::set_up::post,
+        get "/privacy" Anyone public::privacy::get,
+        get "/sign-in" Anyone public::sign_in::get,
+        post "/sign-in" Anyone public::sign_in::post,
+        get "/sign-in/{token}" Anyone public::link::get,
+        post "/sign-in/{token}" Anyone public::link::post,
+        post "/sign-out" Anyone public::sign_out::post,
+        get "/team/sign-in" Anyone public::team::get,
+        post "/team/sign-in" Anyone public::team::post,
+        post "/team/sign-out" Practitioner public::sign_out::team,
+        post "/team/sign-out-everywhere" Practitioner public::sign_out::everywhere,
+    ]
+}
+
+fn client_routes() -> Vec<Route> {
+    Vec::new()
+}
+
+fn practitioner_routes() -> Vec<Route> {
+    Vec::new()
+}
+
+fn owner_routes() -> Vec<Route> {
+    routes![
+        get "/owner" Owner owner::home::get,
+    ]
+}
+
+/// The router of the table, each route behind its guard.
+pub fn build(app: &App) -> Router {
+    let mut router = Router::new();
+    for route in table() {
+        let state = (app.clone(), route.who);
+        let guarded = route.handler.layer(axum::middleware::from_fn_with_state(state, guard::guard));
+        router = router.route(route.path, guarded);
+    }
+    router.with_state(app.clone())
+}

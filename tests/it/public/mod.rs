@@ -1,0 +1,4 @@
+//! Pages for everybody.
+
+mod set_up;
+mod sign_in;

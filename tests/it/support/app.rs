@@ -1,0 +1,144 @@
+//! The server under test: its own database file, a clock that stands, mail kept in memory.
+
+use std::sync::{Arc, Mutex};
+
+use palpebra::actions::people::{self, NewOwner};
+use palpebra::app::{Address, App, Parts};
+use palpebra::clock::{Clock, Random};
+use palpebra::domain::money::Currency;
+use palpebra::domain::person::{Mail, PersonName};
+use palpebra::domain::zone::Zone;
+use palpebra::jobs::outbox;
+use palpebra::mail::transport::{Outgoing, Transport};
+use palpebra::password::Passwords;
+use palpebra::store::Db;
+use palpebra::web;
+use palpebra::web::limits::Limits;
+use time::OffsetDateTime;
+use time::macros::datetime;
+
+use super::Person;
+
+/// What signs the owner in.
+pub(crate) const OWNER: (&str, &str) = ("owner@studio.example.org", "quiet green lamp post");
+/// A Monday, 09:00 in Berlin.
+pub(crate) const NOW: OffsetDateTime = datetime!(2026-03-02 08:00 UTC);
+
+/// A server of one test.
+pub(crate) struct TestApp {
+    /// What its handlers are handed.
+    pub(crate) app: App,
+    /// Where it listens.
+    pub(crate) url: String,
+    mails: Arc<Mutex<Vec<Outgoing>>>,
+    folder: tempfile::TempDir,
+}
+
+impl TestApp {
+    /// Nobody has set it up yet.
+    pub(crate) async fn empty() -> Self {
+        Self::with(Limits::new()).await
+    }
+
+    /// With a studio in Berlin and its owner, and nothing else.
+    pub(crate) async fn with_owner() -> Self {
+        let test = Self::empty().await;
+        let owner = NewOwner {
+            studio: PersonName::parse("Studio Lidbogen").unwrap(),
+            zone: Zone::parse("Europe/Berlin").unwrap(),
+            currency: Currency::parse("EUR").unwrap(),
+            name: PersonName::parse("Runa Ostfeld").unwrap(),
+            mail: Mail::parse(OWNER.0).unwrap(),
+            password: OWNER.1.to_owned(),
+            demo: false,
+        };
+        people::create_owner(&test.app, owner).await.unwrap().expect("the first owner");
+        test
+    }
+
+    /// With limits of the caller's choice.
+    pub(crate) async fn with(limits: Limits) -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let mails = Arc::new(Mutex::new(Vec::new()));
+        let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let url = format!("http://{}", listener.local_addr().unwrap());
+        let app = App::new(Parts {
+            db: Db::open(&folder.path().join("palpebra.db")).await.unwrap(),
+            clock: Clock::by_hand(NOW),
+            random: Random::seeded(42),
+            passwords: Passwords::quick(),
+            transport: Transport::Memory(mails.clone()),
+            address: Address::new(&url),
+            limits,
+            set_up_code: Mutex::new(Some("the-code".to_owned())),
+        });
+        let router = web::router(app.clone());
+        tokio::spawn(web::server::serve(listener, router, std::future::pending(), std::time::Duration::ZERO));
+        Self { app, url, mails, folder }
+    }
+
+    /// Where its files are.
+    pub(crate) fn folder(&self) -> &std::path::Path {
+        self.folder.path()
+    }
+
+    /// Somebody with a browser and no past here.
+    pub(crate) fn visitor(&self) -> Person {
+        Person::new(&self.url)
+    }
+
+    /// The owner, signed in.
+    pub(crate) async fn owner(&self) -> Person {
+        self.member(OWNER.0, OWNER.1).await
+    }
+
+    /// Somebody of the team, signed in.
+    pub(crate) async fn member(&self, mail: &str, password: &str) -> Person {
+        let person = self.visitor();
+        let page = person.get("/team/sign-in").await;
+        let home = person.submit(&page, "/team/sign-in", &[("mail", mail), ("password", password)]).await;
+        assert_eq!(home.status, 303, "{}", home.text());
+        person
+    }
+
+    /// A client, signed in by the link in her mail.
+    pub(crate) async fn client(&self, mail: &str) -> Person {
+        let person = self.visitor();
+        let page = person.get("/sign-in").await;
+        person.submit(&page, "/sign-in", &[("mail", mail)]).await;
+        let link = self.mail_to(mail).await.link("/sign-in/");
+        let page = person.get(&link).await;
+        let home = person.submit(&page, "/sign-in/", &[]).await;
+        assert_eq!(home.status, 303, "{}", home.text());
+        person
+    }
+
+    /// Sends all mail that is due.
+    pub(crate) async fn send_mail(&self) {
+        while outbox::step(&self.app).await.unwrap() != outbox::Step::Empty {}
+    }
+
+    /// All letters so far, after sending what is due.
+    pub(crate) async fn mails(&self) -> Vec<Outgoing> {
+        self.send_mail().await;
+        self.mails.lock().unwrap().clone()
+    }
+
+    /// The newest letter to an address.
+    pub(crate) async fn mail_to(&self, mail: &str) -> Letter {
+        let mails = self.mails().await;
+        Letter(mails.into_iter().rev().find(|out| out.to == mail).expect("a letter to her"))
+    }
+}
+
+/// A letter that somebody reads.
+pub(crate) struct Letter(pub(crate) Outgoing);
+
+impl Letter {
+    /// The path of the link whose path begins so.
+    pub(crate) fn link(&self, start: &str) -> String {
+        let text = &self.0.letter.text;
+        let at = text.find(start).unwrap_or_else(|| panic!("no link to {start} in {text}"));
+        text[at..].split_whitespace().next().unwrap().to_owned()
+    }
+}

@@ -1,0 +1,66 @@
+//! Somebody with a browser: keeps cookies, follows nothing by itself, fills forms by reading the page.
+
+use super::Html;
+
+/// Somebody with a browser.
+#[derive(Clone)]
+pub(crate) struct Person {
+    http: reqwest::Client,
+    url: String,
+}
+
+impl Person {
+    pub(super) fn new(url: &str) -> Self {
+        let http =
+            reqwest::Client::builder().cookie_store(true).redirect(reqwest::redirect::Policy::none()).build().unwrap();
+        Self { http, url: url.to_owned() }
+    }
+
+    /// Opens a page.
+    pub(crate) async fn get(&self, path: &str) -> Html {
+        Html::read(self.http.get(format!("{}{path}", self.url)).send().await.unwrap()).await
+    }
+
+    /// Opens a page and goes where it redirects to, until a page comes.
+    pub(crate) async fn visit(&self, path: &str) -> Html {
+        let first = self.get(path).await;
+        self.follow(first).await
+    }
+
+    /// Goes where a response redirects to, until a page comes.
+    pub(crate) async fn follow(&self, mut page: Html) -> Html {
+        for _ in 0..10 {
+            match page.location() {
+                Some(next) => page = self.get(&next).await,
+                None => return page,
+            }
+        }
+        panic!("it goes round in circles");
+    }
+
+    /// Fills the form of a page whose action begins so, as a browser does: what stands in it goes along, with these
+    /// fields changed or added.
+    pub(crate) async fn submit(&self, page: &Html, action: &str, fields: &[(&str, &str)]) -> Html {
+        let (target, mut all) = page.form(action);
+        for (name, _) in fields {
+            all.retain(|(known, _)| known != name);
+        }
+        for (at, (name, value)) in fields.iter().enumerate() {
+            // Of a field that is given twice the later one counts, but for those that may be many.
+            if name.starts_with("many-") || !fields.iter().skip(at + 1).any(|(later, _)| later == name) {
+                all.push(((*name).to_owned(), (*value).to_owned()));
+            }
+        }
+        self.post(&target, &all).await
+    }
+
+    /// Posts whatever it is told, as somebody would who forges a form.
+    pub(crate) async fn post(&self, path: &str, fields: &[(String, String)]) -> Html {
+        Html::read(self.http.post(format!("{}{path}", self.url)).form(fields).send().await.unwrap()).await
+    }
+
+    /// Any request.
+    pub(crate) fn request(&self, method: reqwest::Method, path: &str) -> reqwest::RequestBuilder {
+        self.http.request(method, format!("{}{path}", self.url))
+    }
+}
