@@ -18,6 +18,7 @@ pub mod readiness;
 pub mod role;
 pub mod schedule;
 pub mod screening;
+pub mod shield;
 pub mod skin_test;
 pub mod span;
 pub mod verdict;

@@ -33,3 +33,24 @@ pub fn effect<'a>(histories: impl IntoIterator<Item = &'a [Date]>, now: &Retouch
     }
     effect
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::window::{GrowthRule, Limits};
+    use time::macros::date;
+
+    #[test]
+    fn a_longer_floor_moves_those_whom_it_binds() {
+        let cycle = GrowthRule::default().cycle().clone();
+        let rule = |floor| RetouchRule::Growth(GrowthRule::parse(cycle.clone(), Limits::default(), floor).unwrap());
+        let histories: [&[Date]; 3] = [&[date!(2026 - 01 - 01)], &[date!(2026 - 01 - 01), date!(2026 - 03 - 01)], &[]];
+        // A first lift opens after 46 days and is due after 55.
+        let count = |floor| effect(histories, &rule(42), &rule(floor));
+        assert_eq!(count(46), Effect { unmoved: 2, ..Effect::default() });
+        assert_eq!(count(50), Effect { opens_later: 2, ..Effect::default() });
+        assert_eq!(count(60), Effect { opens_later: 2, due_later: 2, ..Effect::default() });
+        let back = effect(histories, &rule(60), &rule(42));
+        assert_eq!(back, Effect { opens_earlier: 2, due_earlier: 2, ..Effect::default() });
+    }
+}
