@@ -120,3 +120,15 @@ fn announcement(line: &str) -> Option<Announced> {
     let known = ["owner", "practitioner", "client"].contains(&who.as_str()) && mail.contains('@');
     known.then(|| Announced::SignIn(SignIn { who, mail, password: words.next().unwrap_or_default() }))
 }
+
+#[test]
+fn what_the_server_announces_is_read() {
+    assert!(
+        matches!(announcement("Listening on http://127.0.0.1:4711"), Some(Announced::Origin(origin)) if origin == "http://127.0.0.1:4711")
+    );
+    assert!(matches!(announcement("owner ida@example.org a-pass-word"), Some(Announced::SignIn(found))
+        if found.who == "owner" && found.mail == "ida@example.org" && found.password == "a-pass-word"));
+    for other in ["owner", "The demo is invented.", "mail to ida@example.org", ""] {
+        assert!(announcement(other).is_none(), "{other}");
+    }
+}
