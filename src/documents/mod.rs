@@ -4,5 +4,4 @@ pub mod csv;
 pub mod ics;
 pub mod pdf;
 pub mod record;
-pub mod svg;
 pub mod tables;

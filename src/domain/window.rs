@@ -11,7 +11,7 @@ pub use effect::{Effect, effect};
 pub use rule::{GrowthRule, IntervalRefused, IntervalRule, Limits, LimitsRefused, RetouchRule, RuleRefused};
 
 use crate::domain::catalogue::ServiceKind;
-use crate::domain::growth::{CycleRefused, Range, Share};
+use crate::domain::growth::{CycleRefused, PersonalFit, Range, Share};
 use serde::{Deserialize, Serialize};
 use time::{Date, Duration};
 
@@ -250,19 +250,20 @@ pub fn parts(kind: ServiceKind) -> &'static [ServiceKind] {
     }
 }
 
-/// The windows at the median and at both ends of what is believed of a client's mean (a fit's, or the
-/// prior's). The studio's minimum and the waits hold in each of them.
+/// The windows at the median and at both ends of a client's fitted mean. The studio's minimum and the
+/// waits hold in each of them.
 ///
 /// # Errors
-/// [`CycleRefused`] when an end is no possible mean.
-pub fn window_range(
+/// [`CycleRefused`] when an end of the fit is no possible mean.
+pub fn fitted_windows(
     history: &[Date],
     rule: &GrowthRule,
-    mean_days: Range<f64>,
+    fit: &PersonalFit,
     extra: &[Wait],
 ) -> Result<Option<Range<Window>>, CycleRefused> {
     let at = |mean_days| rule.with_mean(mean_days).map(|rule| window(history, &RetouchRule::Growth(rule), extra));
-    let (median, low, high) = (at(mean_days.median)?, at(mean_days.low)?, at(mean_days.high)?);
+    let mean = fit.mean_days();
+    let (median, low, high) = (at(mean.median)?, at(mean.low)?, at(mean.high)?);
     Ok(median.zip(low).zip(high).map(|((median, low), high)| Range { median, low, high }))
 }
 
