@@ -3,6 +3,7 @@
 mod documents;
 mod face;
 mod growth;
+mod health;
 mod public;
 mod schedule;
 mod support;

@@ -1,0 +1,280 @@
+//! Where skin tests stand: floor, silence, reactions, age, voiding, and what may be tested at all.
+
+use palpebra::domain::catalogue::ServiceKind;
+use palpebra::domain::ids::{ProductId, SkinTestId};
+use palpebra::domain::person::BirthDate;
+use palpebra::domain::questionnaire::Answer;
+use palpebra::domain::screening::TestPermission;
+use palpebra::domain::skin_test::{
+    Planned, ReadBy, Reading, ReadingRefused, SkinTest, TestResult, TestRules, TestStanding, Validity, VoidCause,
+    standing,
+};
+use palpebra::domain::span::Span;
+use proptest::prelude::*;
+use time::macros::{date, datetime};
+use time::{Duration, OffsetDateTime};
+
+use super::{GIVEN, Shipped, set};
+
+const APPLIED: OffsetDateTime = datetime!(2026-03-09 10:00 UTC);
+
+pub(super) fn product(number: u8) -> ProductId {
+    ProductId::from_random([number; 16])
+}
+
+pub(super) fn planned(number: u8) -> Planned {
+    Planned {
+        product: product(number),
+        needs_test: true,
+        label_hours: None,
+        related: Vec::new(),
+        treated: Vec::new(),
+        test_booked_at: None,
+        blocked: false,
+    }
+}
+
+pub(super) fn applied(number: u8, at: OffsetDateTime, readings: &[(i64, TestResult)]) -> SkinTest {
+    let reading = |(hours, result): &(i64, TestResult)| Reading {
+        at: at + Duration::hours(*hours),
+        result: *result,
+        by: ReadBy::Practitioner,
+    };
+    SkinTest {
+        id: SkinTestId::from_random([number; 16]),
+        product: product(number),
+        applied_at: at,
+        reliable: true,
+        voided: None,
+        readings: readings.iter().map(reading).collect(),
+    }
+}
+
+fn after(hours: i64) -> OffsetDateTime {
+    APPLIED + Duration::hours(hours)
+}
+
+fn of(tests: &[SkinTest], now: OffsetDateTime) -> TestStanding {
+    standing(tests, &planned(1), now, &TestRules::default())
+}
+
+#[test]
+fn the_floor_is_48_hours_by_default_and_never_below_the_label() {
+    let test = [applied(1, APPLIED, &[(48, TestResult::NoVisibleChange)])];
+    assert_eq!(of(&test, after(47)), TestStanding::TooEarly { until: after(48) });
+    assert!(matches!(of(&test, after(48)), TestStanding::Valid { .. }));
+    let strict = Planned { label_hours: Some(72), ..planned(1) };
+    let mild = Planned { label_hours: Some(24), ..planned(1) };
+    let rules = TestRules::default();
+    assert_eq!(standing(&test, &strict, after(48), &rules), TestStanding::TooEarly { until: after(72) });
+    assert_eq!(
+        standing(&test, &strict, after(72), &rules),
+        TestStanding::NotRead,
+        "a look at 48 h is too early for it"
+    );
+    assert!(matches!(standing(&test, &mild, after(48), &rules), TestStanding::Valid { .. }));
+    for (hours, fits) in [(23, false), (24, true), (72, true), (73, false)] {
+        assert_eq!(TestRules::parse(hours, Validity::EveryVisit).is_ok(), fits, "{hours}");
+    }
+    for (span, fits) in [(Span::Months(0), false), (Span::Months(12), true), (Span::Months(13), false)] {
+        assert_eq!(TestRules::parse(48, Validity::For(span)).is_ok(), fits, "{span:?}");
+    }
+}
+
+#[test]
+fn silence_is_not_a_pass() {
+    assert_eq!(of(&[], after(0)), TestStanding::NotDone);
+    assert_eq!(of(&[applied(2, APPLIED, &[(48, TestResult::NoVisibleChange)])], after(50)), TestStanding::NotDone);
+    let silent = applied(1, APPLIED, &[]);
+    assert_eq!(of(&[silent], after(49)), TestStanding::NotRead);
+    for result in [TestResult::NotYetRead, TestResult::DidNotReport] {
+        assert_eq!(of(&[applied(1, APPLIED, &[(60, result)])], after(70)), TestStanding::NotRead, "{result}");
+    }
+    let early = applied(1, APPLIED, &[(24, TestResult::NoVisibleChange)]);
+    assert_eq!(of(&[early], after(100)), TestStanding::NotRead, "a look before the floor does not pass");
+    let removed = applied(1, APPLIED, &[(1, TestResult::RemovedEarly), (50, TestResult::NoVisibleChange)]);
+    assert_eq!(of(&[removed], after(60)), TestStanding::RemovedEarly);
+}
+
+#[test]
+fn unclear_is_repeated_once_and_then_another_product_is_the_way() {
+    let first = applied(1, APPLIED, &[(48, TestResult::FaintPink)]);
+    assert_eq!(of(std::slice::from_ref(&first), after(49)), TestStanding::Unclear { twice: false });
+    let clear = applied(1, after(72), &[(48, TestResult::NoVisibleChange)]);
+    assert!(matches!(of(&[first.clone(), clear], after(130)), TestStanding::Valid { .. }));
+    let again = applied(1, after(72), &[(48, TestResult::FaintPink)]);
+    assert_eq!(of(&[again, first.clone()], after(130)), TestStanding::Unclear { twice: true });
+    let running = applied(1, after(72), &[]);
+    assert_eq!(of(&[running, first], after(80)), TestStanding::Unclear { twice: false }, "no treatment meanwhile");
+}
+
+#[test]
+fn each_of_the_three_reactions_fails_the_product_and_what_shares_its_ingredient() {
+    let failing: Vec<TestResult> = TestResult::ALL.into_iter().filter(|result| result.fails()).collect();
+    assert_eq!(failing, [TestResult::ItchOrRaised, TestResult::SwellingOrBlister, TestResult::EyeOrBreathing]);
+    for result in failing {
+        let failed = applied(1, APPLIED, &[(2, result)]);
+        let want = TestStanding::Failed { result, product: product(1) };
+        assert_eq!(of(std::slice::from_ref(&failed), after(3)), want, "before the floor too");
+        let later = applied(1, after(200), &[(48, TestResult::NoVisibleChange)]);
+        assert_eq!(of(&[failed.clone(), later], after(300)), want, "a later clear test does not clear it");
+        let relative = Planned { related: vec![product(1)], ..planned(2) };
+        let rules = TestRules::default();
+        assert_eq!(standing(std::slice::from_ref(&failed), &relative, after(3), &rules), want);
+        assert_eq!(standing(&[failed], &planned(2), after(3), &rules), TestStanding::NotDone);
+    }
+    let passed_then_late =
+        applied(1, APPLIED, &[(48, TestResult::NoVisibleChange), (24 * 9, TestResult::ItchOrRaised)]);
+    assert!(matches!(of(std::slice::from_ref(&passed_then_late), after(50)), TestStanding::Valid { .. }));
+    assert!(
+        matches!(of(&[passed_then_late], after(24 * 9)), TestStanding::Failed { .. }),
+        "a late report still counts"
+    );
+}
+
+#[test]
+fn a_clear_test_lasts_six_months_from_itself_or_from_the_last_treatment_in_time() {
+    let clear = [applied(1, APPLIED, &[(48, TestResult::NoVisibleChange)])];
+    let rules = TestRules::default();
+    let end = datetime!(2026-09-09 10:00 UTC);
+    assert_eq!(of(&clear, after(48)), TestStanding::Valid { until: end });
+    assert_eq!(of(&clear, end), TestStanding::Valid { until: end });
+    assert_eq!(of(&clear, end + Duration::SECOND), TestStanding::Expired { at: end });
+    let treated = datetime!(2026-09-01 10:00 UTC);
+    let kept = Planned { treated: vec![treated], ..planned(1) };
+    let longer = datetime!(2027-03-01 10:00 UTC);
+    assert_eq!(standing(&clear, &kept, end + Duration::DAY, &rules), TestStanding::Valid { until: longer });
+    let too_late = Planned { treated: vec![datetime!(2026-10-01 10:00 UTC)], ..planned(1) };
+    let now = datetime!(2026-10-02 10:00 UTC);
+    assert_eq!(standing(&clear, &too_late, now, &rules), TestStanding::Expired { at: end }, "a gap is not bridged");
+    let every = TestRules::parse(48, Validity::EveryVisit).unwrap();
+    let once = Planned { treated: vec![after(72)], ..planned(1) };
+    assert_eq!(standing(&clear, &once, after(100), &every), TestStanding::Expired { at: after(72) });
+    assert_eq!(standing(&clear, &planned(1), after(100), &every), TestStanding::Valid { until: end });
+}
+
+#[test]
+fn a_voided_or_suppressed_test_is_no_pass_and_a_mistake_says_nothing() {
+    let clear = applied(1, APPLIED, &[(48, TestResult::NoVisibleChange)]);
+    for cause in VoidCause::ALL {
+        let voided = SkinTest { voided: Some(cause), ..clear.clone() };
+        assert_eq!(of(&[voided], after(50)), TestStanding::Voided { cause });
+        assert_eq!(VoidCause::parse(cause.as_str()), Some(cause));
+    }
+    let suppressed = SkinTest { reliable: false, ..clear };
+    assert_eq!(of(&[suppressed], after(50)), TestStanding::Voided { cause: VoidCause::SuppressingMedicine });
+    let mistaken =
+        SkinTest { voided: Some(VoidCause::Mistake), ..applied(1, APPLIED, &[(5, TestResult::SwellingOrBlister)]) };
+    assert_eq!(of(&[mistaken], after(50)), TestStanding::Voided { cause: VoidCause::Mistake });
+    let reacted = SkinTest {
+        voided: Some(VoidCause::HealthChange),
+        ..applied(1, APPLIED, &[(5, TestResult::SwellingOrBlister)])
+    };
+    assert!(matches!(of(&[reacted], after(50)), TestStanding::Failed { .. }), "a reaction outlives a voided test");
+}
+
+#[test]
+fn a_reading_before_the_test_or_in_the_future_is_refused_and_nothing_is_kept() {
+    let mut test = applied(1, APPLIED, &[]);
+    let at = |hours| Reading { at: after(hours), result: TestResult::NoVisibleChange, by: ReadBy::Client };
+    assert_eq!(test.read(at(-1), after(50)), Err(ReadingRefused::BeforeApplied));
+    assert_eq!(test.read(at(51), after(50)), Err(ReadingRefused::Future));
+    assert!(test.readings.is_empty());
+    assert_eq!(test.read(at(50), after(50)), Ok(()));
+    assert_eq!(test.prompts_at(), [after(48), after(96)]);
+    assert_eq!(test.reports_expected_until(), after(7 * 24));
+    assert!(!format!("{test:?} {:?}", test.readings).contains("NoVisible"));
+}
+
+#[test]
+fn the_words_are_the_studio_s_own_and_hold_no_diagnostic_code() {
+    for result in TestResult::ALL {
+        assert_eq!(TestResult::parse(result.as_str()), Some(result));
+        for code in ["+", "IR", "NT"] {
+            assert!(!result.to_string().contains(code), "{result}");
+        }
+    }
+    assert!(palpebra::domain::skin_test::NOT_DIAGNOSTIC.contains("not a diagnostic patch test"));
+}
+
+#[test]
+fn some_clients_are_not_tested_at_all() {
+    let shipped = Shipped::new();
+    let adult = Some(BirthDate::of(date!(1990 - 04 - 23), GIVEN).unwrap());
+    let fifteen = Some(BirthDate::of(date!(2010 - 04 - 23), GIVEN).unwrap());
+    let tint = ServiceKind::LashTint;
+    let no = |rule: &str| TestPermission::No { rule: rule.to_owned() };
+    let may = |given: &[(&str, Answer)], birth, service| {
+        shipped.screening(&shipped.no_but(given)).may_test(birth, service, GIVEN)
+    };
+    assert_eq!(may(&[], adult, tint), TestPermission::Yes);
+    assert_eq!(may(&[], fifteen, tint), no(TestPermission::AGE));
+    assert_eq!(may(&[], None, tint), no(TestPermission::AGE), "an unknown age is no permission");
+    for key in ["dye_reaction", "black_henna_reaction"] {
+        assert_eq!(may(&[(key, Answer::Yes)], adult, tint), no(key));
+        assert_eq!(may(&[(key, Answer::Yes)], adult, ServiceKind::BrowLamination), TestPermission::Yes);
+    }
+    assert_eq!(may(&[("ppd_allergy", Answer::Yes)], adult, tint), no("ppd_allergy_tint"));
+    let flare = [("eczema_psoriasis", Answer::Yes), ("eczema_psoriasis_where", Answer::Choice("on_site".to_owned()))];
+    assert_eq!(may(&flare, adult, tint), no("eczema_on_site"));
+    let week = TestPermission::NotBefore(GIVEN + Duration::days(7));
+    assert_eq!(may(&[("steroid_eye", Answer::Yes)], adult, tint), week);
+    assert_eq!(may(&[("broken_skin", Answer::Yes)], adult, tint), week);
+    let tablets = [("immunosup", Answer::Yes), ("immunosup_kind", Answer::Choice("steroids".to_owned()))];
+    assert_eq!(may(&tablets, adult, tint), TestPermission::Unreliable);
+}
+
+#[test]
+fn a_new_health_answer_voids_earlier_tests_and_an_old_one_does_not() {
+    let shipped = Shipped::new();
+    let before = set(shipped.all_no());
+    let tint = ServiceKind::LashTint;
+    for key in ["pregnant", "new_medicine", "black_henna_any", "other_allergy", "changes"] {
+        let now = shipped.no_but(&[(key, Answer::Yes)]);
+        assert_eq!(shipped.screening(&now).voided_by(Some(&before), tint), [key]);
+        assert!(shipped.screening(&now).voided_by(Some(&now), tint).is_empty(), "{key} was known");
+        assert!(shipped.screening(&now).voided_by(None, tint).is_empty());
+    }
+    let now = shipped.no_but(&[("contacts", Answer::Yes)]);
+    assert!(shipped.screening(&now).voided_by(Some(&before), tint).is_empty());
+}
+
+fn results() -> impl Strategy<Value = Vec<(i64, TestResult)>> {
+    prop::collection::vec((0..2000_i64, prop::sample::select(TestResult::ALL.to_vec())), 0..4)
+}
+
+proptest! {
+    #[test]
+    fn valid_means_a_clear_look_at_or_after_the_floor_and_no_reaction(
+        first in results(), second in results(), gap in 0..2000_i64, asked in 0..6000_i64
+    ) {
+        let tests = [applied(1, APPLIED, &first), applied(1, after(gap), &second)];
+        let now = after(asked);
+        if let TestStanding::Valid { until } = of(&tests, now) {
+            prop_assert!(until >= now);
+            let seen: Vec<(&SkinTest, &Reading)> = tests.iter()
+                .flat_map(|test| test.readings.iter().map(move |reading| (test, reading)))
+                .filter(|(_, reading)| reading.at <= now)
+                .collect();
+            let passed = seen.iter().any(|(test, reading)| {
+                reading.result == TestResult::NoVisibleChange && reading.at >= test.applied_at + Duration::hours(48)
+            });
+            prop_assert!(passed);
+            prop_assert!(!seen.iter().any(|(test, reading)| test.applied_at <= now && reading.result.fails()));
+        }
+    }
+
+    #[test]
+    fn one_more_reaction_never_helps(first in results(), asked in 0..6000_i64, hours in 0..6000_i64) {
+        let test = applied(1, APPLIED, &first);
+        let mut worse = test.clone();
+        worse.readings.push(Reading { at: after(hours), result: TestResult::ItchOrRaised, by: ReadBy::Client });
+        let now = after(asked);
+        if hours <= asked {
+            let failed = matches!(of(&[worse], now), TestStanding::Failed { .. });
+            prop_assert!(failed);
+        } else {
+            prop_assert_eq!(of(&[worse], now), of(&[test], now), "what is not known yet changes nothing");
+        }
+    }
+}

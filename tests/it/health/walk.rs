@@ -1,0 +1,257 @@
+//! Whole clients before the joined rules.
+
+use palpebra::domain::age::{AgePolicy, GuardianPart, Under16};
+use palpebra::domain::catalogue::ServiceKind;
+use palpebra::domain::consent::ConsentStanding;
+use palpebra::domain::person::BirthDate;
+use palpebra::domain::questionnaire::{Answer, AnswerSet};
+use palpebra::domain::readiness::{Case, Readiness};
+use palpebra::domain::skin_test::{Planned, SkinTest, TestResult, TestRules};
+use palpebra::domain::verdict::{About, Clears, Earliest, Start, Verdict};
+use time::macros::{date, datetime};
+use time::{Date, Duration, OffsetDateTime};
+
+use super::skin_tests::{applied, planned};
+use super::{GIVEN, Shipped};
+
+const NOW: OffsetDateTime = datetime!(2026-03-09 12:00 +1);
+
+/// A client of 36 years, a no to everything, a clear skin test, a signature, a visit in a week.
+struct Client {
+    shipped: Shipped,
+    service: ServiceKind,
+    now: OffsetDateTime,
+    at: OffsetDateTime,
+    born: Date,
+    policy: AgePolicy,
+    guardian: GuardianPart,
+    answers: Option<AnswerSet>,
+    products: Vec<Planned>,
+    tests: Vec<SkinTest>,
+    consent: ConsentStanding,
+    window_opens: Option<Date>,
+}
+
+impl Client {
+    fn new(service: ServiceKind) -> Self {
+        let shipped = Shipped::new();
+        let answers = Some(shipped.no_but(&[]));
+        Self {
+            shipped,
+            service,
+            now: NOW,
+            at: NOW + Duration::days(7),
+            born: date!(1990 - 04 - 23),
+            policy: AgePolicy::default(),
+            guardian: GuardianPart::default(),
+            answers,
+            products: vec![planned(1)],
+            tests: vec![applied(1, NOW - Duration::days(10), &[(48, TestResult::NoVisibleChange)])],
+            consent: ConsentStanding::SignedCurrent,
+            window_opens: None,
+        }
+    }
+
+    fn answering(mut self, given: &[(&str, Answer)]) -> Self {
+        self.answers = Some(self.shipped.no_but(given));
+        self
+    }
+
+    fn readiness(&self) -> Readiness {
+        Readiness::of(&Case {
+            service: self.service,
+            now: self.now,
+            at: self.at,
+            birth: Some(BirthDate::of(self.born, GIVEN).unwrap()),
+            age_policy: self.policy,
+            guardian: self.guardian,
+            questionnaire: &self.shipped.questionnaire,
+            rules: &self.shipped.rules,
+            answers: self.answers.as_ref(),
+            letters: &[],
+            ingredients: None,
+            products: &self.products,
+            tests: &self.tests,
+            test_rules: TestRules::default(),
+            consent: self.consent,
+            window_opens: self.window_opens,
+        })
+    }
+}
+
+fn rules(readiness: &Readiness) -> Vec<&str> {
+    readiness.reasons.iter().map(|reason| reason.rule.as_str()).collect()
+}
+
+#[test]
+fn a_returning_client_with_nothing_changed_is_clear() {
+    for service in ServiceKind::ALL {
+        let readiness = Client::new(service).readiness();
+        assert_eq!((readiness.verdict, readiness.may_start(), readiness.from), (Verdict::Clear, Start::Yes, None));
+        assert!(readiness.reasons.is_empty() && readiness.can_be_booked());
+        assert_eq!(readiness.answers_age_days(), Some(7));
+    }
+}
+
+#[test]
+fn a_past_dye_reaction_stops_lift_and_tint_and_leaves_the_lift() {
+    let given = [("dye_reaction", Answer::Yes)];
+    let both = Client::new(ServiceKind::LiftAndTint).answering(&given).readiness();
+    assert_eq!((both.verdict, both.may_start()), (Verdict::DoNotTreat, Start::No));
+    assert_eq!(rules(&both), ["dye_reaction"]);
+    assert!(both.reasons[0].clears.is_empty(), "nothing clears a known allergy");
+    assert!(both.reasons[0].basis.to_string().contains("Annex III entry 8b"));
+    assert_eq!(both.reasons[0].version, 1);
+    let lift = Client::new(ServiceKind::LashLift).answering(&given).readiness();
+    assert_eq!(lift.verdict, Verdict::Clear);
+}
+
+#[test]
+fn a_fifteen_year_old_gets_no_tint_and_a_lift_only_where_the_studio_allows_it() {
+    let born = date!(2010 - 05 - 02);
+    let tint = Client { born, ..Client::new(ServiceKind::LashTint) }.readiness();
+    assert_eq!((tint.verdict, tint.may_start()), (Verdict::DoNotTreat, Start::No));
+    assert_eq!(tint.from, Some(Earliest::Day(date!(2026 - 05 - 02))), "her sixteenth birthday");
+    let lift = Client { born, ..Client::new(ServiceKind::LashLift) };
+    assert_eq!(lift.readiness().may_start(), Start::No);
+    let policy = AgePolicy { under_16: Under16::GuardianPresent, guardian_under_18: true };
+    let lift = Client { policy, ..lift };
+    assert_eq!(rules(&lift.readiness()), ["age_guardian_present"]);
+    let guardian = GuardianPart { signed: true, present: true };
+    assert_eq!(Client { guardian, ..lift }.readiness().verdict, Verdict::Clear);
+    let seventeen = Client { born: date!(2008 - 06 - 01), ..Client::new(ServiceKind::LashTint) }.readiness();
+    assert_eq!((seventeen.verdict, rules(&seventeen)), (Verdict::LetterNeeded, vec!["age_guardian_signs"]));
+    assert_eq!(seventeen.reasons[0].clears, [Clears::Guardian]);
+}
+
+#[test]
+fn a_contact_lens_wearer_gets_a_note() {
+    let readiness = Client::new(ServiceKind::LashLift).answering(&[("contacts", Answer::Yes)]).readiness();
+    assert_eq!((readiness.verdict, readiness.may_start()), (Verdict::Note, Start::Yes));
+    assert!(readiness.reasons[0].say.contains("lenses out") && readiness.reasons[0].say.contains("24 hours"));
+    assert!(readiness.can_be_booked());
+}
+
+#[test]
+fn an_isotretinoin_user_is_stopped_at_brow_lotion_and_asked_about_the_rest() {
+    let given = [("isotretinoin", Answer::Yes), ("isotretinoin_state", Answer::Choice("now".to_owned()))];
+    let verdict = |service| Client::new(service).answering(&given).readiness().verdict;
+    assert_eq!(verdict(ServiceKind::BrowLamination), Verdict::DoNotTreat);
+    for service in [ServiceKind::LashLift, ServiceKind::LashTint, ServiceKind::LiftAndTint, ServiceKind::BrowTint] {
+        assert_eq!(verdict(service), Verdict::Ask, "{service:?}");
+    }
+}
+
+#[test]
+fn the_strictest_reason_decides_and_the_latest_wait_is_named() {
+    let given = [
+        ("contacts", Answer::Yes),
+        ("stye", Answer::Yes),
+        ("last_tint", Answer::Yes),
+        ("last_tint_on", Answer::Date(GIVEN)),
+        ("glaucoma", Answer::Yes),
+    ];
+    let window_opens = Some(date!(2026 - 03 - 20));
+    let readiness = Client { window_opens, ..Client::new(ServiceKind::LiftAndTint) }.answering(&given).readiness();
+    assert_eq!(readiness.verdict, Verdict::LetterNeeded);
+    assert_eq!(readiness.from, Some(Earliest::Day(date!(2026 - 03 - 30))), "three weeks after the tint");
+    assert_eq!(rules(&readiness), ["glaucoma", "stye", "last_tint", "window_not_open", "contacts"]);
+    assert_eq!(readiness.may_start(), Start::WithReason);
+}
+
+#[test]
+fn without_answers_or_with_old_ones_it_asks() {
+    let none = Client { answers: None, ..Client::new(ServiceKind::LashLift) }.readiness();
+    assert_eq!((none.verdict, rules(&none)), (Verdict::Ask, vec!["answers_missing"]));
+    let mut old = Client::new(ServiceKind::LashLift);
+    old.at = datetime!(2026-09-09 12:00 +2);
+    assert_eq!(rules(&old.readiness()), ["skin_test_expired", "answers_old"]);
+    old.at = datetime!(2026-09-08 12:00 +2);
+    assert!(!rules(&old.readiness()).contains(&"answers_old"));
+}
+
+#[test]
+fn nobody_starts_without_a_signature() {
+    for (consent, verdict) in [
+        (ConsentStanding::Missing, Verdict::Ask),
+        (ConsentStanding::TextChanged, Verdict::Ask),
+        (ConsentStanding::AnswersChanged, Verdict::Ask),
+        (ConsentStanding::ProductsChanged, Verdict::Ask),
+        (ConsentStanding::Refused, Verdict::DoNotTreat),
+        (ConsentStanding::Withdrawn, Verdict::DoNotTreat),
+    ] {
+        let readiness = Client { consent, ..Client::new(ServiceKind::LashLift) }.readiness();
+        assert_eq!((readiness.verdict, readiness.may_start()), (verdict, Start::No), "{consent:?}");
+        assert_eq!(readiness.reasons[0].about, About::Consent);
+    }
+}
+
+#[test]
+fn the_skin_test_is_carried_to_the_time_of_the_visit() {
+    let with = |tests: Vec<SkinTest>, at: OffsetDateTime| {
+        Client { tests, at, ..Client::new(ServiceKind::LashTint) }.readiness()
+    };
+    let week = NOW + Duration::days(7);
+    let untested = with(Vec::new(), week);
+    assert_eq!((untested.verdict, rules(&untested)), (Verdict::WaitUntil, vec!["skin_test_not_done"]));
+    assert_eq!(untested.from, Some(Earliest::Moment(NOW + Duration::hours(48))));
+    assert_eq!(untested.may_start(), Start::WithReason);
+
+    let running = vec![applied(1, NOW - Duration::hours(1), &[])];
+    assert_eq!(rules(&with(running.clone(), week)), ["skin_test_running"]);
+    assert!(with(running.clone(), week).can_be_booked());
+    let soon = with(running, NOW + Duration::hours(40));
+    assert_eq!((soon.verdict, rules(&soon)), (Verdict::WaitUntil, vec!["skin_test_too_early"]));
+    assert_eq!(soon.from, Some(Earliest::Moment(NOW + Duration::hours(47))));
+
+    let unread = with(vec![applied(1, NOW - Duration::days(3), &[])], week);
+    assert_eq!((unread.verdict, rules(&unread)), (Verdict::Ask, vec!["skin_test_not_read"]));
+
+    let unclear = with(vec![applied(1, NOW - Duration::days(3), &[(48, TestResult::FaintPink)])], week);
+    assert_eq!((unclear.verdict, unclear.may_start()), (Verdict::WaitUntil, Start::No), "no treatment meanwhile");
+
+    let failed = with(vec![applied(1, NOW - Duration::days(3), &[(48, TestResult::ItchOrRaised)])], week);
+    assert_eq!((failed.verdict, failed.may_start()), (Verdict::DoNotTreat, Start::No));
+    assert_eq!(failed.reasons[0].clears, [Clears::OtherProduct]);
+
+    let clear = vec![applied(1, NOW - Duration::days(10), &[(48, TestResult::NoVisibleChange)])];
+    let late = with(clear, datetime!(2026-09-01 12:00 +2));
+    assert_eq!(rules(&late), ["skin_test_expired"], "valid now, and not at the visit");
+}
+
+#[test]
+fn a_booked_test_counts_until_its_time_has_passed() {
+    let mut client = Client { tests: Vec::new(), ..Client::new(ServiceKind::LashTint) };
+    client.products[0].test_booked_at = Some(client.at - Duration::hours(48));
+    let readiness = client.readiness();
+    assert_eq!((readiness.verdict, rules(&readiness)), (Verdict::Note, vec!["skin_test_booked"]));
+    client.products[0].test_booked_at = Some(client.at - Duration::hours(47));
+    assert_eq!(rules(&client.readiness()), ["skin_test_not_done"], "an hour short of the floor");
+    client.products[0].test_booked_at = Some(client.at - Duration::hours(72));
+    client.now = client.at;
+    let chair = client.readiness();
+    assert_eq!((chair.verdict, rules(&chair)), (Verdict::WaitUntil, vec!["skin_test_not_done"]), "it was not applied");
+}
+
+#[test]
+fn a_product_that_needs_no_test_is_still_blocked_by_a_reaction() {
+    let mut client = Client { tests: Vec::new(), ..Client::new(ServiceKind::LashLift) };
+    client.products[0].needs_test = false;
+    assert_eq!(client.readiness().verdict, Verdict::Clear);
+    client.products[0].blocked = true;
+    assert_eq!((client.readiness().verdict, client.readiness().may_start()), (Verdict::DoNotTreat, Start::No));
+    client.products[0].blocked = false;
+    client.tests = vec![applied(1, NOW - Duration::days(3), &[(1, TestResult::SwellingOrBlister)])];
+    assert_eq!(rules(&client.readiness()), ["skin_test_failed"]);
+}
+
+#[test]
+fn a_snapshot_is_stored_and_read_back_and_debug_hides_it() {
+    let given = [("pregnant", Answer::Yes), ("stye", Answer::Yes)];
+    let client = Client { tests: Vec::new(), ..Client::new(ServiceKind::LiftAndTint) }.answering(&given);
+    let readiness = client.readiness();
+    let json = serde_json::to_string(&readiness).unwrap();
+    assert_eq!(serde_json::from_str::<Readiness>(&json).unwrap(), readiness);
+    let shown = format!("{readiness:?}");
+    assert!(!shown.contains("pregnant") && !shown.contains("stye") && !shown.contains("skin"), "{shown}");
+}
