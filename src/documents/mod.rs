@@ -2,6 +2,8 @@
 
 pub mod csv;
 pub mod ics;
+pub mod package;
 pub mod pdf;
 pub mod record;
 pub mod tables;
+pub mod verify;

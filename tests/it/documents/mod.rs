@@ -2,6 +2,7 @@
 
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test may stop at the first surprise")]
 
+mod package;
 mod pdf;
 mod sample;
 mod tables;

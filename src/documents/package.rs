@@ -1,0 +1,293 @@
+//! The export package: one ZIP that holds a BagIt bag (RFC 8493) with every client's records.
+//!
+//! ```text
+//! bagit.txt  bag-info.txt  manifest-sha256.txt  tagmanifest-sha256.txt  read-me.txt
+//! data/export.json                     who exported what, when and why
+//! data/clients/<id>/record.pdf .json   one client
+//! data/tables/<table>.csv              all clients
+//! data/data-dictionary.csv             what each column holds
+//! ```
+//!
+//! It is written front to back, one client at a time. The rows of the tables wait in a file that the caller lends, so
+//! that memory holds no more than one client and the list of files. The same input gives the same bytes.
+
+mod seal;
+mod spool;
+
+use std::fmt::Write as _;
+use std::io::{self, Read, Seek, Write};
+
+use sha2::{Digest as _, Sha256};
+use time::UtcOffset;
+use zip::write::{SimpleFileOptions, StreamWriter};
+use zip::{CompressionMethod, ZipWriter};
+
+use super::pdf::{PdfRefused, client_record};
+use super::record::{ClientRecord, ExportHead, LAYOUT};
+use super::tables::{TABLES, dictionary};
+use crate::domain::ids::ClientId;
+use seal::Sealed;
+pub(super) use seal::{PREFIX, SEAL_LENGTH};
+use spool::Spool;
+
+/// The declaration that RFC 8493 §2.1.1 prescribes, to the byte.
+pub(super) const BAGIT: &str = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n";
+pub(super) const BAG_INFO: &str = "bag-info.txt";
+pub(super) const MANIFEST: &str = "manifest-sha256.txt";
+pub(super) const TAG_MANIFEST: &str = "tagmanifest-sha256.txt";
+pub(super) const EXPORT: &str = "data/export.json";
+const READ_ME: &str = "read-me.txt";
+
+const READ_ME_TEXT: &str = "\
+This package holds client records of a lash and brow studio. They are private; store them accordingly.
+
+data/clients    one folder a client: record.pdf to read, record.json for programs
+data/tables     the same records of all clients as tables, to open in a spreadsheet
+data/data-dictionary.csv   what each column of the tables holds
+data/export.json           who made this package, when and why
+
+To see whether anything was changed since:  palpebra verify FILE
+or, once unpacked, with common tools:       sha256sum -c manifest-sha256.txt tagmanifest-sha256.txt
+Checksums find accidents. Compare the SHA-256 of manifest-sha256.txt with the one that the studio has in its log
+to find a change made on purpose.
+";
+
+/// Why no package came about.
+#[derive(Debug, thiserror::Error)]
+pub enum PackageRefused {
+    /// Reading or writing failed, a full disk for one.
+    #[error("the package could not be written: {0}")]
+    Io(#[from] io::Error),
+    /// The ZIP can't hold it: the same client twice, for one.
+    #[error("the package could not be written: {0}")]
+    Zip(#[from] zip::result::ZipError),
+    /// A client's paper could not be written.
+    #[error("client {client}: {refused}")]
+    Pdf {
+        /// Whose.
+        client: ClientId,
+        /// Why.
+        refused: PdfRefused,
+    },
+}
+
+/// What was written.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Summary {
+    /// SHA-256 of `manifest-sha256.txt` in lower-case hex: it stands for all payload; keep it in the log.
+    pub manifest_sha256: String,
+    /// Number of payload files.
+    pub files: u64,
+    /// Their size in bytes.
+    pub bytes: u64,
+    /// Number of clients.
+    pub clients: u64,
+}
+
+/// One client's files and rows, ready to be put into a package. Rendering is most of the work and needs nothing but
+/// its input, so several threads can render for one writer.
+pub struct Rendered {
+    id: ClientId,
+    pdf: Vec<u8>,
+    json: Vec<u8>,
+    /// By table, in the order of [`TABLES`].
+    rows: Vec<Vec<u8>>,
+}
+
+impl Rendered {
+    /// Renders a client's files.
+    ///
+    /// # Errors
+    /// [`PackageRefused::Pdf`] when her paper can't be written.
+    pub fn new(head: &ExportHead, client: &ClientRecord) -> Result<Self, PackageRefused> {
+        let pdf = client_record(head, client)
+            .map_err(|refused| PackageRefused::Pdf { client: client.id.clone(), refused })?;
+        let rows = TABLES.iter().map(|table| {
+            let mut rows = Vec::new();
+            table.write_rows(client, &mut rows);
+            rows
+        });
+        Ok(Self { id: client.id.clone(), pdf, json: json(client)?, rows: rows.collect() })
+    }
+}
+
+/// Writes a package.
+pub struct PackageWriter<W: Write, S> {
+    zip: ZipWriter<StreamWriter<Sealed<W>>>,
+    options: SimpleFileOptions,
+    head: ExportHead,
+    spool: Spool<S>,
+    manifest: String,
+    files: u64,
+    bytes: u64,
+    clients: u64,
+}
+
+impl<W: Write, S: Read + Write + Seek> PackageWriter<W, S> {
+    /// Begins a package in `out`. `spool` is empty scratch space for the rows of the tables: a temporary file that
+    /// nobody else can read, or a [`std::io::Cursor`] for small exports.
+    ///
+    /// # Errors
+    /// [`PackageRefused`] when the first file can't be written.
+    pub fn new(out: W, spool: S, head: ExportHead) -> Result<Self, PackageRefused> {
+        let mut writer = Self {
+            zip: ZipWriter::new_stream(Sealed::new(out)),
+            options: options(&head),
+            head,
+            spool: Spool::new(spool),
+            manifest: String::new(),
+            files: 0,
+            bytes: 0,
+            clients: 0,
+        };
+        writer.put("bagit.txt", BAGIT.as_bytes())?;
+        let export = json(&Layout { layout: LAYOUT, export: &writer.head })?;
+        writer.payload(EXPORT, &export)?;
+        writer.payload("data/data-dictionary.csv", &dictionary())?;
+        Ok(writer)
+    }
+
+    /// Adds a client.
+    ///
+    /// # Errors
+    /// [`PackageRefused`] when her files can't be written, or she is in it already.
+    pub fn add_client(&mut self, client: &ClientRecord) -> Result<(), PackageRefused> {
+        self.add(&Rendered::new(&self.head, client)?)
+    }
+
+    /// Adds a client whose files are rendered already.
+    ///
+    /// # Errors
+    /// [`PackageRefused`] when the files can't be written, or she is in it already.
+    pub fn add(&mut self, client: &Rendered) -> Result<(), PackageRefused> {
+        self.payload(&format!("data/clients/{}/record.pdf", client.id), &client.pdf)?;
+        self.payload(&format!("data/clients/{}/record.json", client.id), &client.json)?;
+        for (table, rows) in client.rows.iter().enumerate() {
+            self.spool.append(table, rows)?;
+        }
+        self.clients += 1;
+        Ok(())
+    }
+
+    /// Writes the tables, the bag's own files and the seal.
+    ///
+    /// # Errors
+    /// [`PackageRefused`] when they can't be written; the package is worthless then.
+    pub fn finish(mut self) -> Result<(Summary, W), PackageRefused> {
+        self.tables()?;
+        let info = self.put(BAG_INFO, self.bag_info().as_bytes())?;
+        let read_me = self.put(READ_ME, READ_ME_TEXT.as_bytes())?;
+        let bagit = hex(&Sha256::digest(BAGIT));
+        let manifest = std::mem::take(&mut self.manifest);
+        let manifest_sha256 = self.put(MANIFEST, manifest.as_bytes())?;
+        let tags =
+            [(info.as_str(), BAG_INFO), (&bagit, "bagit.txt"), (&manifest_sha256, MANIFEST), (&read_me, READ_ME)];
+        let tags: String = tags.iter().fold(String::new(), |mut lines, (hash, name)| {
+            lines.push_str(&manifest_line(hash, name));
+            lines
+        });
+        self.put(TAG_MANIFEST, tags.as_bytes())?;
+        self.zip.set_raw_comment(seal::placeholder())?;
+        let out = self.zip.finish()?.into_inner().finish()?;
+        let (files, bytes, clients) = (self.files, self.bytes, self.clients);
+        Ok((Summary { manifest_sha256, files, bytes, clients }, out))
+    }
+
+    fn tables(&mut self) -> Result<(), PackageRefused> {
+        for (index, table) in TABLES.iter().enumerate() {
+            let name = format!("data/tables/{}.csv", table.name);
+            let large = self.spool.len(index) > 0xF000_0000;
+            self.zip.start_file(name.as_str(), self.options.large_file(large))?;
+            let mut header = Vec::new();
+            table.write_header(&mut header);
+            let mut hash = Sha256::new();
+            let mut length = 0;
+            let zip = &mut self.zip;
+            let mut write = |part: &[u8]| {
+                hash.update(part);
+                length += byte_count(part);
+                zip.write_all(part)
+            };
+            write(&header)?;
+            self.spool.read(index, &mut write)?;
+            self.count(&name, &hex(&hash.finalize()), length);
+        }
+        Ok(())
+    }
+
+    fn bag_info(&self) -> String {
+        let at = self.head.at.utc.to_offset(UtcOffset::UTC).date();
+        let line = |text: &str| text.split(char::is_control).collect::<Vec<_>>().join(" ");
+        let mut out = String::new();
+        // Writing into a String can't fail.
+        let _ = writeln!(out, "Source-Organization: {}", line(&self.head.studio.name));
+        let _ = writeln!(out, "Bagging-Date: {at}");
+        let _ = writeln!(out, "External-Identifier: {}", self.head.id);
+        let _ = writeln!(out, "Bag-Software-Agent: {}", line(&self.head.program));
+        let _ = writeln!(out, "Payload-Oxum: {}.{}", self.bytes, self.files);
+        let _ = writeln!(out, "Palpebra-Layout: {LAYOUT}");
+        out
+    }
+
+    fn payload(&mut self, name: &str, content: &[u8]) -> Result<(), PackageRefused> {
+        let hash = self.put(name, content)?;
+        self.count(name, &hash, byte_count(content));
+        Ok(())
+    }
+
+    fn count(&mut self, name: &str, hash: &str, length: u64) {
+        self.manifest.push_str(&manifest_line(hash, name));
+        self.files += 1;
+        self.bytes += length;
+    }
+
+    fn put(&mut self, name: &str, content: &[u8]) -> Result<String, PackageRefused> {
+        self.zip.start_file(name, self.options)?;
+        self.zip.write_all(content)?;
+        Ok(hex(&Sha256::digest(content)))
+    }
+}
+
+/// `export.json`: the head and the version of the layout.
+#[derive(serde::Serialize)]
+struct Layout<'a> {
+    layout: u32,
+    #[serde(flatten)]
+    export: &'a ExportHead,
+}
+
+fn options(head: &ExportHead) -> SimpleFileOptions {
+    let at = head.at.local;
+    let year = u16::try_from(at.year()).unwrap_or(0);
+    let stamp = zip::DateTime::from_date_and_time(
+        year,
+        at.month().into(),
+        at.day(),
+        at.hour(),
+        at.minute(),
+        at.second() / 2 * 2,
+    );
+    SimpleFileOptions::default()
+        .compression_method(CompressionMethod::Deflated)
+        .compression_level(Some(3))
+        .last_modified_time(stamp.unwrap_or_default())
+        .unix_permissions(0o644)
+}
+
+fn json(value: &impl serde::Serialize) -> io::Result<Vec<u8>> {
+    let mut out = serde_json::to_vec_pretty(value)?;
+    out.push(b'\n');
+    Ok(out)
+}
+
+fn manifest_line(hash: &str, name: &str) -> String {
+    format!("{hash}  {name}\n")
+}
+
+pub(super) fn hex(hash: &[u8]) -> String {
+    data_encoding::HEXLOWER.encode(hash)
+}
+
+fn byte_count(bytes: &[u8]) -> u64 {
+    u64::try_from(bytes.len()).unwrap_or(u64::MAX)
+}
