@@ -5,5 +5,6 @@ pub mod ics;
 pub mod package;
 pub mod pdf;
 pub mod record;
+pub mod svg;
 pub mod tables;
 pub mod verify;

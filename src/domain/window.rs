@@ -11,7 +11,7 @@ pub use effect::{Effect, effect};
 pub use rule::{GrowthRule, IntervalRefused, IntervalRule, Limits, LimitsRefused, RetouchRule, RuleRefused};
 
 use crate::domain::catalogue::ServiceKind;
-use crate::domain::growth::{CycleRefused, PersonalFit, Range, Share};
+use crate::domain::growth::{CycleRefused, Range, Share};
 use serde::{Deserialize, Serialize};
 use time::{Date, Duration};
 
@@ -250,20 +250,19 @@ pub fn parts(kind: ServiceKind) -> &'static [ServiceKind] {
     }
 }
 
-/// The windows at the median and at both ends of a client's fitted mean. The studio's minimum and the
-/// waits hold in each of them.
+/// The windows at the median and at both ends of what is believed of a client's mean (a fit's, or the
+/// prior's). The studio's minimum and the waits hold in each of them.
 ///
 /// # Errors
-/// [`CycleRefused`] when an end of the fit is no possible mean.
-pub fn fitted_windows(
+/// [`CycleRefused`] when an end is no possible mean.
+pub fn window_range(
     history: &[Date],
     rule: &GrowthRule,
-    fit: &PersonalFit,
+    mean_days: Range<f64>,
     extra: &[Wait],
 ) -> Result<Option<Range<Window>>, CycleRefused> {
     let at = |mean_days| rule.with_mean(mean_days).map(|rule| window(history, &RetouchRule::Growth(rule), extra));
-    let mean = fit.mean_days();
-    let (median, low, high) = (at(mean.median)?, at(mean.low)?, at(mean.high)?);
+    let (median, low, high) = (at(mean_days.median)?, at(mean_days.low)?, at(mean_days.high)?);
     Ok(median.zip(low).zip(high).map(|((median, low), high)| Range { median, low, high }))
 }
 

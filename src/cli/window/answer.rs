@@ -2,9 +2,7 @@
 
 use super::WindowRefused;
 use crate::domain::growth::{CycleSet, LiftHistory, NotFitted, PersonalFit, Range, Share, days_between};
-use crate::domain::window::{
-    Contributor, GrowthRule, Reason, RetouchRule, Window, WindowState, fitted_windows, window,
-};
+use crate::domain::window::{Contributor, GrowthRule, Reason, RetouchRule, Window, WindowState, window, window_range};
 use serde::Serialize;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
@@ -34,6 +32,8 @@ struct Fitted {
 #[derive(Debug)]
 pub(super) struct Answer {
     on: Date,
+    set: CycleSet,
+    /// The set, about the client's own mean where it was fitted.
     cycle: CycleSet,
     days_since: f64,
     shares: Shares,
@@ -66,7 +66,7 @@ impl Answer {
         let shares = shares(&cycle, history, on, CycleSet::carrying);
         let of_all_lashes =
             (cycle.liftable_age_days() > 0.0).then(|| self::shares(&cycle, history, on, CycleSet::carrying_of_all));
-        Ok(Self { on, cycle, days_since, shares, of_all_lashes, window, fitted })
+        Ok(Self { on, set: rule.cycle().clone(), cycle, days_since, shares, of_all_lashes, window, fitted })
     }
 
     /// One JSON object, dates in ISO 8601.
@@ -116,15 +116,15 @@ impl Answer {
 
     /// Lines for a person.
     pub(super) fn text(&self) -> String {
-        let figures = self.cycle.figures();
+        let figures = self.set.figures();
         let mut out = format!(
-            "{}, {} days after the last lift\nCycle set {}: mean {:.0} days, spread {}\n  {}\n",
+            "{}, {} days after the last lift\nCycle set {}: mean {} days, spread {}\n  {}\n",
             iso(self.on),
             self.days_since,
-            self.cycle.name().as_str(),
+            self.set.name().as_str(),
             figures.mean_days,
             figures.cv,
-            self.cycle.source()
+            self.set.source()
         );
         // Writing to a String cannot fail.
         let _ = self
@@ -197,7 +197,7 @@ fn fitted(
     rule: &GrowthRule,
     fit: &PersonalFit,
 ) -> Result<Fitted, WindowRefused> {
-    let windows = fitted_windows(history.days(), rule, fit, &[])?.ok_or(WindowRefused::NoLift)?;
+    let windows = window_range(history.days(), rule, fit.mean_days(), &[])?.ok_or(WindowRefused::NoLift)?;
     let mean_days = fit.mean_days();
     let lifted = |mean| rule.cycle().with_mean(mean).map(|cycle| cycle.still_lifted(days_since).get());
     let lifted =

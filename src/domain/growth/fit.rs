@@ -89,6 +89,14 @@ impl Prior {
     pub fn log_sd(self) -> f64 {
         self.log_sd
     }
+
+    /// What is believed of a client's mean under `cycle` before anything is counted, in days.
+    pub fn mean_days(self, cycle: &CycleSet) -> Range<f64> {
+        // The 95 % point of the standard normal law.
+        let reach = (1.644_853_626_951_472_2 * self.log_sd).exp();
+        let median = cycle.figures().mean_days;
+        Range { median, low: median / reach, high: median * reach }
+    }
 }
 
 impl Default for Prior {
@@ -167,7 +175,7 @@ pub enum NotFitted {
 }
 
 /// A median with the interval that holds nine tenths of the belief.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 pub struct Range<T> {
     /// Half of the belief lies below.
     pub median: T,

@@ -7,6 +7,7 @@
 mod calibration;
 mod check_values;
 mod command;
+mod pictures;
 mod properties;
 mod reference;
 mod simulation;
