@@ -7,6 +7,10 @@ use super::{Connection, Stored};
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::ids::{ClientId, PractitionerId, ProductId, ServiceId, TreatmentId, VisitId};
 
+mod start;
+
+pub use start::{Start, add_start, start};
+
 /// How a treatment came out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Outcome {
@@ -334,61 +338,21 @@ pub async fn uses(c: &mut Connection, client: &ClientId) -> Stored<Vec<(ProductI
         .collect()
 }
 
-/// What was decided before a treatment began.
-#[derive(Debug, Clone)]
-pub struct Start {
-    /// The verdict's word.
-    pub verdict: String,
-    /// The whole verdict with its reasons, as JSON.
-    pub readiness: String,
-    /// Why it was begun against it, or nothing.
-    pub reason: String,
-    /// Who began.
-    pub started_by: String,
-    /// When.
-    pub started_at: OffsetDateTime,
-}
-
-/// What was decided before this visit's treatment.
+/// The products of her treatments that ended with a reaction.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn start(c: &mut Connection, visit: &VisitId) -> Stored<Option<Start>> {
-    let id = visit.as_str();
-    let row = sqlx::query!(
-        "SELECT verdict, readiness, reason, started_by, started_at FROM visit_start WHERE visit_id = ?",
-        id
+pub async fn reacted(c: &mut Connection, client: &ClientId) -> Stored<Vec<ProductId>> {
+    let key = client.as_str();
+    let rows = sqlx::query_scalar!(
+        "SELECT DISTINCT p.product_id FROM treatment t
+         JOIN treatment_version x ON x.treatment_id = t.id
+             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
+         JOIN treatment_product p ON p.treatment_id = t.id AND p.version = x.version
+         WHERE t.client_id = ? AND x.outcome = 'reaction'",
+        key
     )
-    .fetch_optional(c)
+    .fetch_all(c)
     .await?;
-    row.map(|row| {
-        Ok(Start {
-            verdict: row.verdict,
-            readiness: row.readiness,
-            reason: row.reason,
-            started_by: row.started_by,
-            started_at: instant("visit_start", "started_at", id, row.started_at)?,
-        })
-    })
-    .transpose()
-}
-
-/// Stores what was decided.
-///
-/// # Errors
-/// When it was begun already, or the file can't be written.
-pub async fn add_start(c: &mut Connection, visit: &VisitId, s: &Start) -> Stored<()> {
-    let (id, at) = (visit.as_str(), s.started_at.unix_timestamp());
-    sqlx::query!(
-        "INSERT INTO visit_start (visit_id, verdict, readiness, reason, started_by, started_at) VALUES (?, ?, ?, ?, ?, ?)",
-        id,
-        s.verdict,
-        s.readiness,
-        s.reason,
-        s.started_by,
-        at
-    )
-    .execute(c)
-    .await?;
-    Ok(())
+    rows.into_iter().map(|id| read("treatment_product", "product_id", key, ProductId::parse(&id))).collect()
 }

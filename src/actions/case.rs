@@ -1,0 +1,374 @@
+//! What is known of a client for a service, loaded once and put before the rules.
+//!
+//! The client who books, the practitioner at the chair and the owner's list all ask here, so that the same case gets
+//! the same verdict from all three.
+
+use time::{Date, OffsetDateTime};
+
+use crate::domain::age::{self, AgePolicy, GuardianPart};
+use crate::domain::catalogue::ServiceKind;
+use crate::domain::consent::{self, ConsentRecord, ConsentStanding, Subject};
+use crate::domain::fingerprint::Fingerprint;
+use crate::domain::ids::{ClientId, ProductId, ServiceId};
+use crate::domain::person::BirthDate;
+use crate::domain::questionnaire::{AnswerSet, Answers};
+use crate::domain::readiness::{Case, Readiness};
+use crate::domain::screening::{Screening, TestPermission};
+use crate::domain::skin_test::{Planned, SkinTest, TestRules, Validity, VoidCause};
+use crate::domain::span::Span;
+use crate::domain::verdict::{Clears, Earliest, Verdict};
+use crate::domain::visit::VisitState;
+use crate::domain::window::{self, RetouchRule, Window};
+use crate::domain::zone::Zone;
+use crate::store::catalogue::{Product, Service};
+use crate::store::health::InForce;
+use crate::store::studio::Studio;
+use crate::store::types::{impossible, small};
+use crate::store::visits::{Purpose, Visit};
+use crate::store::{Connection, Stored, catalogue, clients, health, skin_tests, treatments, visits};
+
+/// Whose visit for what is judged.
+#[derive(Debug, Clone, Copy)]
+pub struct Asked<'a> {
+    /// The client; nobody while a new one fills in her first booking.
+    pub client: Option<&'a ClientId>,
+    /// The service.
+    pub service: &'a ServiceId,
+    /// When the visit starts; at the chair this is `now`.
+    pub at: OffsetDateTime,
+    /// The moment of asking.
+    pub now: OffsetDateTime,
+}
+
+/// What a booking holds that is not stored yet. Each part that is there takes the place of what is stored.
+#[derive(Debug, Clone, Default)]
+pub struct Drafted {
+    /// The date of birth.
+    pub birth: Option<BirthDate>,
+    /// The answers, and when they were given.
+    pub answers: Option<(AnswerSet, OffsetDateTime)>,
+    /// The signature or the refusal.
+    pub consent: Option<ConsentRecord>,
+    /// When the skin test that is booked along begins.
+    pub test_booked_at: Option<OffsetDateTime>,
+}
+
+/// What is known of a client for a service.
+pub struct Known {
+    /// The service.
+    pub service: Service,
+    /// The products that it wants tested.
+    pub products: Vec<Product>,
+    /// What is asked, meant and signed now.
+    pub in_force: InForce,
+    /// Her date of birth.
+    pub birth: Option<BirthDate>,
+    zone: Zone,
+    test_rules: TestRules,
+    retouch: RetouchRules,
+    /// Newest first.
+    answers: Vec<(AnswerSet, OffsetDateTime)>,
+    /// Newest first.
+    consents: Vec<ConsentRecord>,
+    tests: Vec<SkinTest>,
+    /// Begin of a skin test that is booked, and the products that its service wants tested.
+    booked_tests: Vec<(OffsetDateTime, Vec<ProductId>)>,
+    uses: Vec<(ProductId, OffsetDateTime)>,
+    reacted: Vec<ProductId>,
+    past: Vec<treatments::Past>,
+}
+
+/// The verdict from everything that is stored.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn readiness(c: &mut Connection, studio: &Studio, asked: &Asked<'_>) -> Stored<Readiness> {
+    Ok(Known::load(c, studio, asked.client, asked.service).await?.readiness(asked.at, asked.now))
+}
+
+/// The verdict as it would be once a booking's draft is stored.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn readiness_of_draft(
+    c: &mut Connection,
+    studio: &Studio,
+    asked: &Asked<'_>,
+    draft: Drafted,
+) -> Stored<Readiness> {
+    let mut known = Known::load(c, studio, asked.client, asked.service).await?;
+    known.add(draft);
+    Ok(known.readiness(asked.at, asked.now))
+}
+
+/// The first day that window and waits leave to a client for a service; nothing when any day does.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn earliest(
+    c: &mut Connection,
+    studio: &Studio,
+    client: Option<&ClientId>,
+    service: &ServiceId,
+    now: OffsetDateTime,
+) -> Stored<Option<Date>> {
+    Ok(Known::load(c, studio, client, service).await?.earliest(now))
+}
+
+impl Known {
+    /// Loads it.
+    ///
+    /// # Errors
+    /// When the service or the client isn't there, or the file can't be read.
+    pub async fn load(
+        c: &mut Connection,
+        studio: &Studio,
+        client: Option<&ClientId>,
+        service: &ServiceId,
+    ) -> Stored<Self> {
+        let services = catalogue::services(c).await?;
+        let retouch = RetouchRules::of(&services);
+        let service = services.into_iter().find(|one| one.id == *service);
+        let service = service.ok_or_else(|| impossible("service", "id", "asked for"))?;
+        let mut known = Self {
+            products: catalogue::tests_for(c, &service.id).await?,
+            in_force: health::in_force(c).await?,
+            birth: None,
+            zone: studio.zone.clone(),
+            test_rules: test_rules(studio)?,
+            retouch: retouch.with(&service),
+            answers: Vec::new(),
+            consents: Vec::new(),
+            tests: Vec::new(),
+            booked_tests: Vec::new(),
+            uses: Vec::new(),
+            reacted: Vec::new(),
+            past: Vec::new(),
+            service,
+        };
+        if let Some(client) = client {
+            known.load_client(c, client).await?;
+        }
+        Ok(known)
+    }
+
+    async fn load_client(&mut self, c: &mut Connection, id: &ClientId) -> Stored<()> {
+        let client = clients::get(c, id).await?.ok_or_else(|| impossible("client", "id", id.as_str()))?;
+        self.birth = Some(client.born);
+        self.answers = health::answers(c, id).await?.into_iter().map(|given| (given.set, given.given_at)).collect();
+        self.consents = health::consents(c, id).await?.into_iter().map(|consent| consent.record).collect();
+        self.tests = skin_tests::of_client(c, id).await?.into_iter().map(|stored| stored.test).collect();
+        self.uses = treatments::uses(c, id).await?;
+        self.reacted = treatments::reacted(c, id).await?;
+        self.past = treatments::past(c, Some(id)).await?;
+        for visit in visits::of_client(c, id).await?.into_iter().filter(is_test_to_come) {
+            let products = catalogue::tests_for(c, &visit.service).await?;
+            self.booked_tests.push((visit.starts_at, products.into_iter().map(|product| product.id).collect()));
+        }
+        Ok(())
+    }
+
+    /// Puts what a booking holds in place of what is stored.
+    pub fn add(&mut self, draft: Drafted) {
+        self.birth = draft.birth.or(self.birth);
+        if let Some(answers) = draft.answers {
+            self.answers.insert(0, answers);
+        }
+        if let Some(consent) = draft.consent {
+            self.consents.insert(0, consent);
+        }
+        if let Some(at) = draft.test_booked_at {
+            self.booked_tests.push((at, self.product_ids().collect()));
+        }
+    }
+
+    fn product_ids(&self) -> impl Iterator<Item = ProductId> {
+        self.products.iter().map(|product| product.id.clone())
+    }
+
+    /// The newest answers.
+    pub fn answers(&self) -> Option<&AnswerSet> {
+        self.answers.first().map(|(set, _)| set)
+    }
+
+    /// What a signature would be for now.
+    pub fn subject(&self) -> Subject {
+        Subject {
+            text: self.in_force.consent.fingerprint(),
+            answers: self.answers().map_or_else(no_answers, |set| set.answers.fingerprint()),
+            products: self.product_ids().collect(),
+        }
+    }
+
+    /// The consent that counts here: the newest for the same products, since another service may have been signed for
+    /// in between; but whoever refused or withdrew last has not agreed.
+    fn consent(&self) -> Option<&ConsentRecord> {
+        let agreed =
+            |record: &ConsentRecord| matches!(record, ConsentRecord::Signed(signed) if signed.withdrawn_at.is_none());
+        let newest = self.consents.first()?;
+        let planned = self.subject().products;
+        let same =
+            |record: &&ConsentRecord| matches!(record, ConsentRecord::Signed(s) if s.subject.products == planned);
+        if agreed(newest) { self.consents.iter().find(same).or(Some(newest)) } else { Some(newest) }
+    }
+
+    /// Where the consent stands.
+    pub fn consent_standing(&self) -> ConsentStanding {
+        consent::standing(self.consent(), &self.subject())
+    }
+
+    fn guardian(&self) -> GuardianPart {
+        match self.consent() {
+            Some(ConsentRecord::Signed(signed)) if signed.withdrawn_at.is_none() => signed.guardian_part(),
+            _ => GuardianPart::default(),
+        }
+    }
+
+    /// Her tests, with those that a later answer made void.
+    fn tests(&self) -> Vec<SkinTest> {
+        let voided = |test: &SkinTest| {
+            self.answers.windows(2).any(|pair| match pair {
+                [(set, at), (before, _)] if *at > test.applied_at => {
+                    !self.screening(set).voided_by(Some(before), self.service.kind).is_empty()
+                }
+                _ => false,
+            })
+        };
+        let mut tests = self.tests.clone();
+        for test in &mut tests {
+            if test.voided.is_none() && voided(test) {
+                test.voided = Some(VoidCause::HealthChange);
+            }
+        }
+        tests
+    }
+
+    fn screening<'a>(&'a self, set: &'a AnswerSet) -> Screening<'a> {
+        Screening {
+            questionnaire: &self.in_force.questionnaire,
+            rules: &self.in_force.rules,
+            set,
+            letters: &[],
+            ingredients: None,
+        }
+    }
+
+    /// Whether a skin test for this service may be applied on a day. Without answers nobody knows, so it may not.
+    pub fn may_test(&self, on: Date) -> TestPermission {
+        match self.answers() {
+            Some(set) => self.screening(set).may_test(self.birth, self.service.kind, on),
+            None if !age::may_test(self.birth, on) => TestPermission::No { rule: TestPermission::AGE.to_owned() },
+            None => TestPermission::No { rule: NO_ANSWERS.to_owned() },
+        }
+    }
+
+    fn planned(&self, product: &Product, at: OffsetDateTime, now: OffsetDateTime) -> Planned {
+        let covers = |(begins, products): &&(OffsetDateTime, Vec<ProductId>)| {
+            *begins > now && *begins < at && products.contains(&product.id)
+        };
+        Planned {
+            product: product.id.clone(),
+            needs_test: true,
+            label_hours: product.label_test_hours,
+            related: Vec::new(),
+            treated: self.uses.iter().filter(|(used, _)| *used == product.id).map(|(_, when)| *when).collect(),
+            test_booked_at: self.booked_tests.iter().filter(covers).map(|(begins, _)| *begins).min(),
+            blocked: self.reacted.contains(&product.id),
+        }
+    }
+
+    /// The retouch window, once she was treated before `at`.
+    pub fn window(&self, at: OffsetDateTime) -> Option<Window> {
+        let past: Vec<(ServiceKind, Date)> =
+            self.past.iter().filter(|one| one.at < at).map(|one| (one.kind, one.on)).collect();
+        window::window_of_service(self.service.kind, &past, |kind| self.retouch.get(kind), &[])
+    }
+
+    /// The verdict for a visit that starts at `at`.
+    pub fn readiness(&self, at: OffsetDateTime, now: OffsetDateTime) -> Readiness {
+        let products: Vec<Planned> = self.products.iter().map(|product| self.planned(product, at, now)).collect();
+        let local = at.to_offset(self.zone.offset_at(at));
+        Readiness::of(&Case {
+            service: self.service.kind,
+            now,
+            at: local,
+            birth: self.birth,
+            age_policy: AgePolicy::default(),
+            guardian: self.guardian(),
+            questionnaire: &self.in_force.questionnaire,
+            rules: &self.in_force.rules,
+            answers: self.answers(),
+            letters: &[],
+            ingredients: None,
+            products: &products,
+            tests: &self.tests(),
+            test_rules: self.test_rules,
+            consent: self.consent_standing(),
+            window_opens: self.window(at).map(|window| window.opens()),
+        })
+    }
+
+    /// The first day that window and waits leave; nothing when any day does. A skin test that is still to be made is
+    /// left out: the pair of visits sees to it.
+    pub fn earliest(&self, now: OffsetDateTime) -> Option<Date> {
+        let readiness = self.readiness(now, now);
+        let waits = readiness.reasons.iter().filter(|reason| !reason.clears.contains(&Clears::SkinTest));
+        waits.filter_map(|reason| reason.from).reduce(Earliest::later).map(Earliest::day)
+    }
+
+    /// Whether a skin test has to be made before a visit at `at`, and none is booked for it.
+    pub fn needs_test(&self, at: OffsetDateTime, now: OffsetDateTime) -> bool {
+        let to_make = |verdict, clears: &[Clears]| verdict >= Verdict::WaitUntil && clears.contains(&Clears::SkinTest);
+        self.readiness(at, now).reasons.iter().any(|reason| to_make(reason.verdict, &reason.clears))
+    }
+}
+
+/// The key that [`TestPermission::No`] carries when the health questions were never answered.
+pub const NO_ANSWERS: &str = "answers_missing";
+
+fn no_answers() -> Fingerprint {
+    Answers::default().fingerprint()
+}
+
+fn is_test_to_come(visit: &Visit) -> bool {
+    visit.purpose == Purpose::SkinTest && matches!(visit.state, VisitState::Booked | VisitState::Arrived)
+}
+
+/// The studio's choices about skin tests.
+///
+/// # Errors
+/// When the studio's row holds a number that the rule refuses.
+pub fn test_rules(studio: &Studio) -> Stored<TestRules> {
+    let hours = small("studio", "skin_test_floor_hours", "1", studio.skin_test_floor_hours)?;
+    let days = small("studio", "skin_test_valid_days", "1", studio.skin_test_valid_days)?;
+    TestRules::parse(hours, Validity::For(Span::Days(days))).map_err(|_| impossible("studio", "skin_test", "1"))
+}
+
+/// The studio's retouch rule for each kind of service.
+pub struct RetouchRules(Vec<(ServiceKind, RetouchRule)>);
+
+impl RetouchRules {
+    /// Of each kind the first service on offer speaks; without one, the rule that a new studio starts with.
+    pub fn of(services: &[Service]) -> Self {
+        let own = |kind| services.iter().find(|service| service.kind == kind).map(|service| service.retouch.clone());
+        let rule = |kind| {
+            let joined = || (kind == ServiceKind::LashLift).then(|| own(ServiceKind::LiftAndTint)).flatten();
+            own(kind).or_else(joined).unwrap_or_else(|| RetouchRule::default_for(kind))
+        };
+        Self(ServiceKind::ALL.into_iter().map(|kind| (kind, rule(kind))).collect())
+    }
+
+    /// … but for this service, its own.
+    fn with(mut self, service: &Service) -> Self {
+        let part = if service.kind == ServiceKind::LiftAndTint { ServiceKind::LashLift } else { service.kind };
+        if let Some((_, rule)) = self.0.iter_mut().find(|(kind, _)| *kind == part) {
+            *rule = service.retouch.clone();
+        }
+        self
+    }
+
+    /// The rule of a kind.
+    pub fn get(&self, kind: ServiceKind) -> Option<&RetouchRule> {
+        self.0.iter().find(|(known, _)| *known == kind).map(|(_, rule)| rule)
+    }
+}
