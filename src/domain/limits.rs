@@ -1,22 +1,34 @@
-//! Ingredients that rules speak of.
+//! Published limits on what may be used on lashes and brows, and what a product's label says against
+//! them.
+//!
+//! Eyebrows are not eyelashes in EU law: products for brows fall under the lines for hair of the
+//! face, products for lashes under lines of their own (inference from the definition of "hair
+//! product" in Regulation (EU) 2017/237). A warning here is no ruling: the label, the supplier and
+//! local codes come first.
+
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
+
+use super::age::{Jurisdiction, TINT_FROM};
+use super::catalogue::Area;
+use super::verdict::{Basis, BasisKind};
 
 /// An ingredient that the product register flags.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Ingredient {
-    /// Thioglycolic acid and its salts.
+    /// Thioglycolic acid and its salts, counted as the acid.
     Thioglycolate,
     /// Esters of thioglycolic acid, such as glyceryl thioglycolate.
     ThioglycolateEster,
     /// Cysteamine.
     Cysteamine,
-    /// p-Phenylenediamine and its salts.
+    /// p-Phenylenediamine and its salts, counted as the free base, as applied after mixing.
     Phenylenediamine,
-    /// Toluene-2,5-diamine and its sulphate.
+    /// Toluene-2,5-diamine and its sulphate, counted as the free base, as applied after mixing.
     Toluenediamine,
-    /// Resorcinol.
+    /// Resorcinol, as applied after mixing.
     Resorcinol,
     /// Silver nitrate.
     SilverNitrate,
@@ -26,4 +38,276 @@ pub enum Ingredient {
     Cyanoacrylate,
     /// Latex.
     Latex,
+}
+
+impl Ingredient {
+    /// Every ingredient.
+    pub const ALL: [Self; 10] = [
+        Self::Thioglycolate,
+        Self::ThioglycolateEster,
+        Self::Cysteamine,
+        Self::Phenylenediamine,
+        Self::Toluenediamine,
+        Self::Resorcinol,
+        Self::SilverNitrate,
+        Self::Peroxide,
+        Self::Cyanoacrylate,
+        Self::Latex,
+    ];
+
+    /// The word that the database and forms use.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Thioglycolate => "thioglycolate",
+            Self::ThioglycolateEster => "thioglycolate_ester",
+            Self::Cysteamine => "cysteamine",
+            Self::Phenylenediamine => "phenylenediamine",
+            Self::Toluenediamine => "toluenediamine",
+            Self::Resorcinol => "resorcinol",
+            Self::SilverNitrate => "silver_nitrate",
+            Self::Peroxide => "peroxide",
+            Self::Cyanoacrylate => "cyanoacrylate",
+            Self::Latex => "latex",
+        }
+    }
+
+    /// Reads [`Self::as_str`] back.
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|ingredient| ingredient.as_str() == word)
+    }
+
+    fn is_dye(self) -> bool {
+        matches!(self, Self::Phenylenediamine | Self::Toluenediamine | Self::Resorcinol | Self::SilverNitrate)
+    }
+}
+
+/// A published limit for one ingredient on one area.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Limit {
+    /// The most in a product for general use, in hundredths of a percent; none when the product has
+    /// to be for professional use only.
+    pub general: Option<u16>,
+    /// The most in a product for professional use only, in hundredths of a percent.
+    pub professional: u16,
+    /// The least and the most pH, in tenths.
+    pub ph: Option<(u8, u8)>,
+    /// The least age in years that the label has to name.
+    pub age: Option<u8>,
+    /// The most minutes on the hair.
+    pub minutes: Option<u8>,
+    /// Where the figures stand.
+    pub basis: Basis,
+}
+
+/// What the rules of a place say of an ingredient on an area.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Line {
+    /// There is a limit.
+    Limited(Limit),
+    /// It may not be used there, or no line allows it.
+    NotAllowed(Basis),
+    /// No rule is known here.
+    Silent,
+}
+
+/// What a product's label and register entry say.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Label {
+    /// The flagged ingredients with their share in hundredths of a percent, where it is declared.
+    pub holds: BTreeMap<Ingredient, Option<u16>>,
+    /// The areas that the label permits. A product for brows is not thereby allowed on lashes.
+    pub areas: BTreeSet<Area>,
+    /// Whether it is for professional use only.
+    pub professional_only: bool,
+    /// The pH in tenths, where it is declared.
+    pub ph: Option<u8>,
+    /// The least age that it names.
+    pub age: Option<u8>,
+}
+
+/// Something that doesn't fit; the words live in the templates.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Warning {
+    /// The ingredient.
+    pub ingredient: Ingredient,
+    /// The area.
+    pub area: Area,
+    /// What doesn't fit.
+    pub what: Misfit,
+    /// Where the rule stands.
+    pub basis: Basis,
+}
+
+/// What doesn't fit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Misfit {
+    /// It may not be used there.
+    NotAllowed,
+    /// There is more of it than this, in hundredths of a percent.
+    Above(u16),
+    /// The share is not declared, and the most is this, in hundredths of a percent.
+    ShareUnknown(u16),
+    /// The pH is not declared or not between these, in tenths.
+    Ph(u8, u8),
+    /// It has to be for professional use only.
+    ProfessionalOnly,
+    /// The label has to name at least this age.
+    Age(u8),
+}
+
+fn source(text: &str) -> Basis {
+    Basis { kind: BasisKind::Source, text: text.to_owned() }
+}
+
+fn memory(text: &str) -> Basis {
+    Basis { kind: BasisKind::Memory, text: text.to_owned() }
+}
+
+/// A limit for products that have to be for professional use only.
+fn professional(most: u16, age: Option<u8>, basis: Basis) -> Line {
+    Line::Limited(Limit { general: None, professional: most, ph: None, age, minutes: None, basis })
+}
+
+fn hair(general: u16, most: u16, ph: Option<(u8, u8)>, age: Option<u8>, basis: Basis) -> Line {
+    Line::Limited(Limit { general: Some(general), professional: most, ph, age, minutes: None, basis })
+}
+
+/// What the rules of a place say of an ingredient on an area.
+pub fn line(place: Jurisdiction, ingredient: Ingredient, area: Area) -> Line {
+    match place {
+        Jurisdiction::EuUk => eu(ingredient, area),
+        Jurisdiction::Us => us(ingredient),
+        Jurisdiction::Other => Line::Silent,
+    }
+}
+
+/// Regulation (EC) 1223/2009, Annex III.
+fn eu(ingredient: Ingredient, area: Area) -> Line {
+    let tint = Some(TINT_FROM);
+    match (ingredient, area) {
+        (Ingredient::Thioglycolate, Area::Lash) => Line::Limited(Limit {
+            general: None,
+            professional: 1100,
+            ph: Some((70, 95)),
+            age: None,
+            minutes: None,
+            basis: source(
+                "Regulation (EC) 1223/2009, Annex III entry 2a (d), opened by Regulation (EU) 2015/1190; the pH of this \
+                 line from memory",
+            ),
+        }),
+        (Ingredient::Thioglycolate, Area::Brow) => {
+            hair(800, 1100, Some((70, 95)), None, source("Regulation (EC) 1223/2009, Annex III entry 2a (a)"))
+        }
+        (Ingredient::ThioglycolateEster, Area::Lash) => Line::NotAllowed(Basis {
+            kind: BasisKind::Inference,
+            text: "Regulation (EC) 1223/2009, Annex III entry 2b has lines for hair only, none for lashes".to_owned(),
+        }),
+        (Ingredient::ThioglycolateEster, Area::Brow) => hair(
+            800,
+            1100,
+            Some((60, 95)),
+            None,
+            source("Regulation (EC) 1223/2009, Annex III entry 2b; the pH from memory"),
+        ),
+        (Ingredient::Phenylenediamine, Area::Lash) => {
+            professional(200, tint, source("Regulation (EC) 1223/2009, Annex III entry 8b"))
+        }
+        (Ingredient::Phenylenediamine, Area::Brow) => {
+            hair(200, 200, None, tint, memory("Regulation (EC) 1223/2009, Annex III entry 8a"))
+        }
+        (Ingredient::Toluenediamine, Area::Lash) => {
+            professional(200, tint, source("Regulation (EC) 1223/2009, Annex III entry 9a (b), as reproduced"))
+        }
+        (Ingredient::Toluenediamine, Area::Brow) => {
+            hair(200, 200, None, tint, source("Regulation (EC) 1223/2009, Annex III entry 9a (a), as reproduced"))
+        }
+        (Ingredient::Resorcinol, Area::Lash) => {
+            professional(125, tint, source("Regulation (EC) 1223/2009, Annex III entry 22 (b), as reproduced"))
+        }
+        (Ingredient::Resorcinol, Area::Brow) => {
+            hair(125, 125, None, tint, source("Regulation (EC) 1223/2009, Annex III entry 22 (a), as reproduced"))
+        }
+        (Ingredient::Peroxide, Area::Lash) => professional(
+            200,
+            None,
+            source("Regulation (EC) 1223/2009, Annex III entry 12 (f), second hand; named in Regulation (EU) 2019/831"),
+        ),
+        (Ingredient::Peroxide, Area::Brow) => hair(
+            1200,
+            1200,
+            None,
+            None,
+            source("Regulation (EC) 1223/2009, Annex III entry 12 (a), as in Regulation (EU) 2019/831"),
+        ),
+        (Ingredient::Cysteamine | Ingredient::SilverNitrate | Ingredient::Cyanoacrylate | Ingredient::Latex, _) => {
+            Line::Silent
+        }
+    }
+}
+
+/// Colour additives need a listing; one is listed for brows and lashes. No federal rule on colour
+/// applies to waving lotion; scope of practice is a matter of the states.
+fn us(ingredient: Ingredient) -> Line {
+    if ingredient == Ingredient::SilverNitrate {
+        return Line::Limited(Limit {
+            general: None,
+            professional: 400,
+            ph: None,
+            age: Some(TINT_FROM),
+            minutes: Some(1),
+            basis: memory(
+                "21 CFR 73.2550 (86 FR 55494, in force since 8 November 2021): the listing is read, its conditions are from memory",
+            ),
+        });
+    }
+    if ingredient.is_dye() {
+        return Line::NotAllowed(source(
+            "FDA: no colour additive is approved for dyeing lashes or brows but silver nitrate (21 CFR 73.2550)",
+        ));
+    }
+    Line::Silent
+}
+
+/// Everything on a label that doesn't fit the rules of a place, by ingredient and permitted area.
+pub fn warnings(place: Jurisdiction, label: &Label) -> Vec<Warning> {
+    let pairs = label.holds.iter().flat_map(|held| label.areas.iter().map(move |area| (held, *area)));
+    pairs
+        .flat_map(|((ingredient, share), area)| {
+            let (misfits, basis) = match line(place, *ingredient, area) {
+                Line::Silent => return Vec::new(),
+                Line::NotAllowed(basis) => (vec![Misfit::NotAllowed], basis),
+                Line::Limited(limit) => (misfits(&limit, label, *share), limit.basis),
+            };
+            let warning = |what| Warning { ingredient: *ingredient, area, what, basis: basis.clone() };
+            misfits.into_iter().map(warning).collect()
+        })
+        .collect()
+}
+
+fn misfits(limit: &Limit, label: &Label, share: Option<u16>) -> Vec<Misfit> {
+    let most = match limit.general {
+        Some(general) if !label.professional_only => general,
+        _ => limit.professional,
+    };
+    let mut found = Vec::new();
+    match share {
+        None => found.push(Misfit::ShareUnknown(most)),
+        Some(share) if share > most => found.push(Misfit::Above(most)),
+        Some(_) => {}
+    }
+    if let Some((least, most)) = limit.ph
+        && !label.ph.is_some_and(|ph| (least..=most).contains(&ph))
+    {
+        found.push(Misfit::Ph(least, most));
+    }
+    if limit.general.is_none() && !label.professional_only {
+        found.push(Misfit::ProfessionalOnly);
+    }
+    if let Some(age) = limit.age
+        && label.age.is_none_or(|named| named < age)
+    {
+        found.push(Misfit::Age(age));
+    }
+    found
 }

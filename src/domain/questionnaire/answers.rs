@@ -39,6 +39,19 @@ impl Answer {
         }
     }
 
+    /// The value that a form field carries for it, so that a stored answer can be shown to confirm or
+    /// change; [`super::Section::read`] reads it back.
+    pub fn form_value(&self) -> String {
+        match self {
+            Self::Yes => "yes".to_owned(),
+            Self::No => "no".to_owned(),
+            Self::PreferToTalk => super::TALK.to_owned(),
+            Self::Date(day) => day.to_string(),
+            Self::Choice(option) => option.clone(),
+            Self::Text(text) => text.clone(),
+        }
+    }
+
     fn canonical(&self) -> (&'static str, String) {
         match self {
             Self::Yes => ("yes", String::new()),

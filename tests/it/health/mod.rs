@@ -4,6 +4,7 @@
 mod core_questions;
 mod people;
 mod properties;
+mod published;
 mod rows;
 mod skin_tests;
 mod walk;

@@ -4,7 +4,7 @@ use palpebra::domain::catalogue::ServiceKind;
 use palpebra::domain::fingerprint::Fingerprint;
 use palpebra::domain::ids::LetterId;
 use palpebra::domain::letter::{Letter, LetterDraft};
-use palpebra::domain::questionnaire::{Answer, Answers, Kind, Question};
+use palpebra::domain::questionnaire::{Answer, AnswerRefused, Answers, Kind, Question};
 use palpebra::domain::screening::{BLANK, Cause, Outcome, RuleTable, Screening};
 use palpebra::domain::verdict::{About, Earliest, Reason, Start, Verdict};
 use proptest::prelude::*;
@@ -176,6 +176,38 @@ proptest! {
         let with = Screening { letters: &letters, ..shipped.screening(&set) }.reasons(service, on);
         prop_assert!(worst(&with) <= worst(&without));
         prop_assert!(with.iter().all(|reason| reason.verdict != Verdict::LetterNeeded));
+    }
+
+    #[test]
+    fn stored_answers_fill_the_form_and_read_back(answers in answers(), service in service()) {
+        let shipped = Shipped::once();
+        let posted: Vec<(String, String)> =
+            answers.iter().map(|(key, answer)| (key.to_owned(), answer.form_value())).collect();
+        let open = |key: &str| {
+            shipped.questionnaire.question(key).is_some_and(|question| shipped.questionnaire.is_open(question, &answers))
+        };
+        for section in shipped.rules.sections_for(&shipped.questionnaire, &[service], true) {
+            let blank = |question: &&Question| {
+                open(&question.key) && !question.optional && answers.get(&question.key).is_none()
+            };
+            let missing: Vec<String> =
+                section.questions.iter().filter(blank).map(|question| question.key.clone()).collect();
+            let read = match section.read(&posted, GIVEN) {
+                Ok(read) => {
+                    prop_assert!(missing.is_empty());
+                    read
+                }
+                Err(refused) => {
+                    prop_assert!(refused.fields.iter().all(|field| field.why == AnswerRefused::Missing));
+                    prop_assert_eq!(refused.fields.iter().map(|field| field.key.clone()).collect::<Vec<_>>(), missing);
+                    refused.read
+                }
+            };
+            for question in &section.questions {
+                let kept = if open(&question.key) { answers.get(&question.key) } else { None };
+                prop_assert!(read.get(&question.key) == kept, "{}", question.key);
+            }
+        }
     }
 
     #[test]
