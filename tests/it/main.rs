@@ -4,6 +4,7 @@ mod documents;
 mod face;
 mod growth;
 mod health;
+mod practitioner;
 mod public;
 mod schedule;
 mod support;

@@ -5,7 +5,9 @@
 pub(crate) mod app;
 pub(crate) mod html;
 pub(crate) mod person;
+pub(crate) mod studio;
 
 pub(crate) use app::TestApp;
 pub(crate) use html::Html;
 pub(crate) use person::Person;
+pub(crate) use studio::Studio;
