@@ -2,4 +2,5 @@
 #![expect(clippy::unwrap_used, clippy::indexing_slicing, clippy::panic, reason = "a test may fail where it stands")]
 
 mod harness;
+mod set_up;
 mod support;

@@ -4,7 +4,8 @@ mod browser;
 mod checks;
 mod page;
 mod process;
-pub(crate) mod server;
+mod server;
 
 pub(crate) use browser::Browser;
 pub(crate) use process::Process;
+pub(crate) use server::Server;

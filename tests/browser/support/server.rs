@@ -1,5 +1,4 @@
 //! The real program with a file database of its own.
-#![expect(dead_code, reason = "the walks that need it come with the pages")]
 
 use std::fs;
 use std::process::{Command, ExitStatus};
@@ -10,17 +9,24 @@ use tokio::time::{MissedTickBehavior, interval, timeout};
 
 use super::Process;
 
-/// A server of the demo studio; it ends, and its data go, when this is dropped.
+/// A running server; it ends, and its data go, when this is dropped.
 pub(crate) struct Server {
     process: Process,
     data: TempDir,
-    now: String,
-    origin: String,
+    arguments: Vec<String>,
+    announced: Announced,
+}
+
+/// What a server prints before it can be visited.
+#[derive(Debug, Default)]
+struct Announced {
+    origin: Option<String>,
+    set_up_code: Option<String>,
     sign_ins: Vec<SignIn>,
 }
 
-/// How one of the three people of the demo signs in.
-#[derive(Debug, Clone)]
+/// How one of the people of the demo signs in.
+#[derive(Debug, PartialEq)]
 pub(crate) struct SignIn {
     pub(crate) who: String,
     pub(crate) mail: String,
@@ -28,26 +34,37 @@ pub(crate) struct SignIn {
 }
 
 impl Server {
-    /// Fills an empty folder with the demo and serves it; its clock starts at `now` (RFC 3339).
+    /// A server without a studio.
+    pub(crate) async fn empty() -> Self {
+        Self::start(Vec::new()).await
+    }
+
+    /// A server of the demo studio; its clock starts at `now` (RFC 3339).
+    #[expect(dead_code, reason = "the walks that need it come with the demo")]
     pub(crate) async fn demo(now: &str) -> Self {
+        Self::start(["--demo", "--now", now].map(str::to_owned).to_vec()).await
+    }
+
+    async fn start(arguments: Vec<String>) -> Self {
         let data = tempfile::tempdir().unwrap();
-        let (process, origin, sign_ins) = serve(&data, now).await;
-        Self { process, data, now: now.to_owned(), origin, sign_ins }
+        let (process, announced) = serve(&data, &arguments).await;
+        Self { process, data, arguments, announced }
     }
 
     /// The address of a page.
     pub(crate) fn url(&self, path: &str) -> String {
-        format!("{}{path}", self.origin)
+        format!("{}{path}", self.announced.origin.as_deref().unwrap())
+    }
+
+    /// The code that the set-up of an empty server asks for.
+    pub(crate) fn set_up_code(&self) -> &str {
+        self.announced.set_up_code.as_deref().unwrap_or_else(|| panic!("no set-up code:\n{}", self.process.printed()))
     }
 
     /// The sign-in of the demo's `owner`, `practitioner` or `client`.
     pub(crate) fn sign_in(&self, who: &str) -> &SignIn {
-        let found = self.sign_ins.iter().find(|sign_in| sign_in.who == who);
-        found.unwrap_or_else(|| panic!("the demo printed no sign-in for {who}: {:?}", self.sign_ins))
-    }
-
-    pub(crate) fn data(&self) -> &std::path::Path {
-        self.data.path()
+        let found = self.announced.sign_ins.iter().find(|sign_in| sign_in.who == who);
+        found.unwrap_or_else(|| panic!("no sign-in for {who}:\n{}", self.process.printed()))
     }
 
     /// Ends the server without warning.
@@ -62,7 +79,7 @@ impl Server {
 
     /// Starts a server that has ended on the data that it left; its address changes.
     pub(crate) async fn start_again(&mut self) {
-        (self.process, self.origin, self.sign_ins) = serve(&self.data, &self.now).await;
+        (self.process, self.announced) = serve(&self.data, &self.arguments).await;
     }
 
     /// The oldest mail to this address that holds `text`; waits until the server has sent it.
@@ -92,43 +109,48 @@ impl Server {
     }
 }
 
-async fn serve(data: &TempDir, now: &str) -> (Process, String, Vec<SignIn>) {
+/// Starts the program and waits until it listens, which it says last.
+async fn serve(data: &TempDir, arguments: &[String]) -> (Process, Announced) {
     let mut command = Command::new(env!("CARGO_BIN_EXE_palpebra"));
-    command.args(["serve", "--demo", "--listen", "127.0.0.1:0", "--now", now, "--data"]).arg(data.path());
+    command.args(["serve", "--listen", "127.0.0.1:0", "--data"]).arg(data.path()).args(arguments);
     let mut process = Process::start(&mut command);
-    let (mut origin, mut sign_ins) = (None, Vec::new());
-    while origin.is_none() || sign_ins.len() < 3 {
-        match process.line(announcement).await {
-            Announced::Origin(found) => origin = Some(found),
-            Announced::SignIn(found) => sign_ins.push(found),
+    let mut announced = Announced::default();
+    while announced.origin.is_none() {
+        let line = process.line(|line| Some(line.to_owned())).await;
+        announced.read(&line);
+    }
+    (process, announced)
+}
+
+impl Announced {
+    fn read(&mut self, line: &str) {
+        let words: Vec<&str> = line.split_whitespace().collect();
+        match words[..] {
+            ["Listening", "on", origin] => self.origin = Some(origin.trim_end_matches('/').to_owned()),
+            ["Set-up", "code:", code, ..] => self.set_up_code = Some(code.to_owned()),
+            [who @ ("owner" | "practitioner" | "client"), mail, password] if mail.contains('@') => {
+                let [who, mail, password] = [who, mail, password].map(str::to_owned);
+                self.sign_ins.push(SignIn { who, mail, password });
+            }
+            _ => {}
         }
     }
-    (process, origin.unwrap(), sign_ins)
-}
-
-enum Announced {
-    Origin(String),
-    SignIn(SignIn),
-}
-
-fn announcement(line: &str) -> Option<Announced> {
-    if let Some(origin) = line.strip_prefix("Listening on ") {
-        return Some(Announced::Origin(origin.trim_end_matches('/').to_owned()));
-    }
-    let mut words = line.split_whitespace().map(str::to_owned);
-    let (who, mail) = (words.next()?, words.next()?);
-    let known = ["owner", "practitioner", "client"].contains(&who.as_str()) && mail.contains('@');
-    known.then(|| Announced::SignIn(SignIn { who, mail, password: words.next().unwrap_or_default() }))
 }
 
 #[test]
 fn what_the_server_announces_is_read() {
-    assert!(
-        matches!(announcement("Listening on http://127.0.0.1:4711"), Some(Announced::Origin(origin)) if origin == "http://127.0.0.1:4711")
-    );
-    assert!(matches!(announcement("owner ida@example.org a-pass-word"), Some(Announced::SignIn(found))
-        if found.who == "owner" && found.mail == "ida@example.org" && found.password == "a-pass-word"));
-    for other in ["owner", "The demo is invented.", "mail to ida@example.org", ""] {
-        assert!(announcement(other).is_none(), "{other}");
+    let mut announced = Announced::default();
+    for line in [
+        "The demo is invented.",
+        "owner ida@example.org a-pass-word",
+        "mail to ida@example.org",
+        "Set-up code: abc  (open http://127.0.0.1:4711/set-up)",
+        "Listening on http://127.0.0.1:4711",
+    ] {
+        announced.read(line);
     }
+    assert_eq!(announced.origin.as_deref(), Some("http://127.0.0.1:4711"));
+    assert_eq!(announced.set_up_code.as_deref(), Some("abc"));
+    let [who, mail, password] = ["owner", "ida@example.org", "a-pass-word"].map(str::to_owned);
+    assert_eq!(announced.sign_ins, [SignIn { who, mail, password }]);
 }
