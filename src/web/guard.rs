@@ -17,6 +17,10 @@ use crate::web::session::Seen;
 
 /// The middleware of one route.
 pub async fn guard(State((_, who)): State<(App, Who)>, request: Request, next: Next) -> Response {
+    if matches!(who, Who::Anyone) {
+        // Nobody is looked up for assets and health.
+        return next.run(request).await;
+    }
     let Some(seen) = request.extensions().get::<Arc<Seen>>().cloned() else {
         return Fault::internal("no session layer").into_response();
     };

@@ -62,6 +62,7 @@ impl Server {
     }
 
     /// The sign-in of the demo's `owner`, `practitioner` or `client`.
+    #[expect(dead_code, reason = "the walks that need it come with the demo")]
     pub(crate) fn sign_in(&self, who: &str) -> &SignIn {
         let found = self.announced.sign_ins.iter().find(|sign_in| sign_in.who == who);
         found.unwrap_or_else(|| panic!("no sign-in for {who}:\n{}", self.process.printed()))
@@ -83,6 +84,7 @@ impl Server {
     }
 
     /// The oldest mail to this address that holds `text`; waits until the server has sent it.
+    #[expect(dead_code, reason = "the walks that need it come with the demo")]
     pub(crate) async fn mail(&self, to: &str, text: &str) -> String {
         // Mails come from a job after the answer, and a folder can't be awaited: look until it is there.
         let mut look = interval(Duration::from_millis(50));
