@@ -14,3 +14,4 @@ pub mod mail;
 pub mod password;
 pub mod store;
 pub mod web;
+pub mod when;

@@ -9,7 +9,9 @@ use crate::domain::person::Mail;
 use crate::store::types::impossible;
 use crate::store::{Connection, Stored, outbox};
 
+pub mod booking;
 pub mod case;
+pub mod diary;
 pub mod people;
 
 /// A mail in the outbox: only ids, so that no text lies about and a link's token is made when the mail is.

@@ -53,6 +53,22 @@ pub async fn get(c: &mut Connection, id: &DraftId, owner_hash: &str) -> Stored<O
     }))
 }
 
+/// The unfinished bookings of a browser that hold times, the newest first.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn holding(c: &mut Connection, owner_hash: &str) -> Stored<Vec<DraftId>> {
+    let rows = sqlx::query_scalar!(
+        "SELECT d.id FROM draft d WHERE d.owner_hash = ? AND d.state = 'open'
+           AND EXISTS (SELECT 1 FROM visit v WHERE v.draft_id = d.id AND v.state = 'held')
+         ORDER BY d.created_at DESC, d.rowid DESC",
+        owner_hash
+    )
+    .fetch_all(c)
+    .await?;
+    rows.iter().map(|id| read("draft", "id", id, DraftId::parse(id))).collect()
+}
+
 /// Begins one.
 ///
 /// # Errors

@@ -152,6 +152,15 @@ pub async fn of_draft(c: &mut Connection, draft: &DraftId) -> Stored<Vec<Visit>>
     all(visits!("WHERE draft_id = ? AND state <> 'hold_expired' ORDER BY starts_at, id", draft).fetch_all(c).await?)
 }
 
+/// All visits that were ever held for a booking, the last ones first.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn ever_of_draft(c: &mut Connection, draft: &DraftId) -> Stored<Vec<Visit>> {
+    let draft = draft.as_str();
+    all(visits!("WHERE draft_id = ? ORDER BY created_at DESC, rowid DESC", draft).fetch_all(c).await?)
+}
+
 /// All visits of a client, newest first.
 ///
 /// # Errors

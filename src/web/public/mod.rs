@@ -1,7 +1,9 @@
 //! Pages for everybody: set-up, booking, signing in and out.
 
+pub mod book;
 pub mod link;
 pub mod privacy;
+pub mod services;
 pub mod set_up;
 pub mod sign_in;
 pub mod sign_out;

@@ -1,0 +1,145 @@
+//! What a search for free times rests on, loaded from the database.
+
+use time::{Date, Duration, OffsetDateTime};
+
+use crate::domain::hours::{DateRange, WeeklyHours, WorkingHours};
+use crate::domain::ids::{PractitionerId, RoomId, ServiceId, VisitId};
+use crate::domain::schedule::{BookingRules, BusyTimes, Occupation, PairRule, PractitionerTime, RoomTime, Search};
+use crate::domain::zone::Zone;
+use crate::store::catalogue::Service;
+use crate::store::studio::Studio;
+use crate::store::types::{impossible, read};
+use crate::store::{Connection, Stored, catalogue, practitioners, visits};
+
+/// The hours and the busy times of everybody who gives a service, and of the rooms.
+pub struct Diary {
+    zone: Zone,
+    now: OffsetDateTime,
+    rules: BookingRules,
+    holidays: Vec<DateRange>,
+    people: Vec<(PractitionerId, WorkingHours, BusyTimes)>,
+    rooms: Vec<(RoomId, BusyTimes)>,
+    /// How long the service takes.
+    pub service: Occupation,
+    /// How long a skin-test visit takes.
+    pub test: Occupation,
+    /// How far a treatment may lie from its skin test.
+    pub pair: PairRule,
+}
+
+/// The days between which a visit suits the client.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Between {
+    /// The first.
+    pub earliest: Option<Date>,
+    /// The last.
+    pub latest: Option<Date>,
+}
+
+fn small<T: TryFrom<i64>>(column: &'static str, number: i64) -> Stored<T> {
+    read("studio", column, "1", T::try_from(number))
+}
+
+impl Diary {
+    /// Loads it for a service. `but` is left out of the busy times, for a visit that is being moved; `floor_hours` is
+    /// the longest time between skin test and treatment that a label of the service's products asks for.
+    ///
+    /// # Errors
+    /// When the database can't, or holds hours that nobody could have set.
+    pub async fn load(
+        c: &mut Connection,
+        studio: &Studio,
+        service: &Service,
+        now: OffsetDateTime,
+        but: Option<&VisitId>,
+    ) -> Stored<Self> {
+        let rules = BookingRules::parse(
+            small("grid_minutes", studio.grid_minutes)?,
+            small("notice_minutes", studio.notice_minutes)?,
+            small("horizon_days", studio.horizon_days)?,
+            None,
+        );
+        let rules = rules.map_err(|_| impossible("studio", "grid_minutes", "1"))?;
+        let until = now + Duration::days(studio.horizon_days + 2);
+        let taken = visits::busy(c, now, until, now, but).await?;
+        let off = practitioners::time_off(c, studio.zone.date_at(now)).await?;
+        let range = |from, to| DateRange::parse(from, to).map_err(|_| impossible("time_off", "to_day", ""));
+        let mut holidays = Vec::new();
+        for closed in off.iter().filter(|off| off.practitioner.is_none()) {
+            holidays.push(range(closed.from, closed.to)?);
+        }
+        let mut people = Vec::new();
+        for id in catalogue::practitioners_for(c, &service.id).await? {
+            let week = WeeklyHours::parse(practitioners::hours(c, &id).await?)
+                .map_err(|_| impossible("hours", "opens_minute", id.as_str()))?;
+            let mut away = Vec::new();
+            for own in off.iter().filter(|off| off.practitioner.as_ref() == Some(&id)) {
+                away.push(range(own.from, own.to)?);
+            }
+            let hours = WorkingHours::parse(week, [], away).map_err(|_| impossible("hours", "weekday", id.as_str()))?;
+            let busy = taken.iter().filter(|(who, ..)| who == id.as_str()).map(|&(_, _, from, to)| (from, to));
+            let busy = BusyTimes::parse(busy).map_err(|_| impossible("visit", "busy_until", id.as_str()))?;
+            people.push((id, hours, busy));
+        }
+        let mut rooms = Vec::new();
+        for room in practitioners::rooms(c).await?.into_iter().filter(|room| room.active) {
+            let busy =
+                taken.iter().filter(|(_, where_, ..)| where_ == room.id.as_str()).map(|&(_, _, from, to)| (from, to));
+            let busy = BusyTimes::parse(busy).map_err(|_| impossible("visit", "busy_until", room.id.as_str()))?;
+            rooms.push((room.id, busy));
+        }
+        let labels = catalogue::tests_for(c, &service.id).await?;
+        let label = labels.iter().filter_map(|product| product.label_test_hours).max().unwrap_or(0);
+        let occupation = |minutes, turnaround| {
+            Occupation::parse(minutes, turnaround).map_err(|_| impossible("service", "minutes", service.id.as_str()))
+        };
+        Ok(Self {
+            zone: studio.zone.clone(),
+            now,
+            rules,
+            holidays,
+            people,
+            rooms,
+            service: occupation(service.minutes, service.turnaround_minutes)?,
+            test: occupation(small("skin_test_minutes", studio.skin_test_minutes)?, 0)?,
+            pair: PairRule {
+                floor_hours: small::<u16>("skin_test_floor_hours", studio.skin_test_floor_hours)?.max(label),
+                valid_days: small("skin_test_valid_days", studio.skin_test_valid_days)?,
+            },
+        })
+    }
+
+    /// Looks for free times of a length between two days.
+    pub fn search<T>(&self, length: Occupation, between: Between, look: impl FnOnce(&Search<'_>) -> T) -> T {
+        let people: Vec<_> = self.people.iter().map(|(id, hours, busy)| PractitionerTime { id, hours, busy }).collect();
+        let rooms: Vec<_> = self.rooms.iter().map(|(id, busy)| RoomTime { id, busy }).collect();
+        look(&Search {
+            zone: &self.zone,
+            now: self.now,
+            rules: self.rules,
+            holidays: &self.holidays,
+            service: length,
+            practitioners: &people,
+            rooms: Some(&rooms),
+            earliest: between.earliest,
+            latest: between.latest,
+        })
+    }
+
+    /// Looks for a skin test and the treatment after it.
+    pub fn pairs<T>(&self, between: Between, look: impl FnOnce(&crate::domain::schedule::Pairs<'_>) -> T) -> T {
+        self.search(self.test, Between::default(), |test| {
+            let treatment =
+                Search { service: self.service, earliest: between.earliest, latest: between.latest, ..*test };
+            look(&crate::domain::schedule::pairs(test, &treatment, self.pair))
+        })
+    }
+}
+
+/// Whether a service wants a skin test at all.
+///
+/// # Errors
+/// When the database can't.
+pub async fn wants_test(c: &mut Connection, service: &ServiceId) -> Stored<bool> {
+    Ok(!catalogue::tests_for(c, service).await?.is_empty())
+}

@@ -1,0 +1,266 @@
+//! A booking, step by step: time, details, health questions, check and sign, booked.
+//!
+//! The time is held while the forms are filled. Every step renews the hold, and so does the button that stands on
+//! every page; when it ran out, what was typed is kept, and the time is taken again if it is still free.
+
+use time::{Date, OffsetDateTime};
+
+use crate::actions::booking::{self, Held};
+use crate::actions::case;
+use crate::actions::diary::Between;
+use crate::app::App;
+use crate::domain::ids::DraftId;
+use crate::domain::person::{BirthDate, Mail, PersonName, Phone};
+use crate::domain::questionnaire::{Answers, Section};
+use crate::domain::zone::Zone;
+use crate::store::catalogue::Service;
+use crate::store::clients::Client;
+use crate::store::drafts::Draft;
+use crate::store::health::{InForce, StoredAnswers};
+use crate::store::studio::Studio;
+use crate::store::visits::{Purpose, Visit};
+use crate::store::{catalogue, clients, drafts, health, visits};
+use crate::web::error::Fault;
+use crate::web::form::{Errors, Fields};
+use crate::web::page::Ctx;
+use crate::web::words;
+use crate::when;
+
+pub mod details;
+pub mod done;
+pub mod hold;
+pub mod questions;
+pub mod review;
+pub mod sign;
+pub mod slots;
+pub mod time_again;
+pub mod times;
+
+/// A booking that is being filled in, with everything that its pages show.
+pub(super) struct Booking {
+    pub(super) draft: Draft,
+    pub(super) studio: Studio,
+    pub(super) service: Service,
+    pub(super) visits: Vec<Visit>,
+    pub(super) in_force: InForce,
+    /// The sections to ask for this service and this client.
+    pub(super) sections: Vec<Section>,
+    /// The signed-in client.
+    pub(super) client: Option<Client>,
+    /// Her last answers to this version of the questions.
+    pub(super) last: Option<StoredAnswers>,
+    pub(super) now: OffsetDateTime,
+}
+
+impl Booking {
+    /// Opens a booking of this browser.
+    pub(super) async fn open(app: &App, ctx: &Ctx, id: &str) -> Result<Self, Fault> {
+        let id = DraftId::parse(id).map_err(|_| Fault::NotFound)?;
+        let studio = ctx.studio()?.clone();
+        let mut c = app.db.read().await?;
+        let draft = drafts::get(&mut c, &id, &ctx.seen.visit_hash()).await?.ok_or(Fault::NotFound)?;
+        if draft.booked {
+            return Err(Fault::SeeOther(format!("/book/{id}/done")));
+        }
+        let service = catalogue::service(&mut c, &draft.service).await?.ok_or(Fault::NotFound)?;
+        let in_force = health::in_force(&mut c).await?;
+        let (mut client, mut last) = (None, None);
+        if let Some(id) = &draft.client {
+            client = clients::get(&mut c, id).await?;
+            last = health::answers(&mut c, id).await?.into_iter().next();
+        }
+        last = last.filter(|last| last.set.questionnaire == in_force.questionnaire.version());
+        let sections = in_force.rules.sections_for(&in_force.questionnaire, &[service.kind], last.is_some());
+        let visits = visits::of_draft(&mut c, &id).await?;
+        Ok(Self { draft, studio, service, visits, in_force, sections, client, last, now: app.clock.now() })
+    }
+
+    pub(super) fn path(&self, step: &str) -> String {
+        format!("/book/{}/{step}", self.draft.id)
+    }
+
+    pub(super) fn answers(&self) -> Answers {
+        serde_json::from_str(&self.draft.answers).unwrap_or_default()
+    }
+
+    fn done_sections(&self) -> Vec<String> {
+        serde_json::from_str(&self.draft.sections).unwrap_or_default()
+    }
+
+    pub(super) fn mark_done(&mut self, section: &str) {
+        let mut done = self.done_sections();
+        if !done.iter().any(|key| key == section) {
+            done.push(section.to_owned());
+        }
+        self.draft.sections = serde_json::to_string(&done).unwrap_or_default();
+    }
+
+    pub(super) fn answered(&self) -> bool {
+        let done = self.done_sections();
+        self.sections.iter().all(|section| done.contains(&section.key))
+    }
+
+    /// Whether her last answers wait to be confirmed.
+    pub(super) fn to_confirm(&self) -> bool {
+        self.last.is_some() && self.done_sections().is_empty()
+    }
+
+    /// The page that is next to be filled in.
+    pub(super) fn next(&self) -> String {
+        if self.client.is_none() && self.person().is_err() {
+            return self.path("details");
+        }
+        if self.to_confirm() {
+            return self.path("answers");
+        }
+        let done = self.done_sections();
+        match self.sections.iter().position(|section| !done.contains(&section.key)) {
+            Some(at) => self.path(&format!("health/{}", at + 1)),
+            None => self.path("sign"),
+        }
+    }
+
+    /// How many steps there are in all: details, questions, check and sign. The time is behind her by then.
+    pub(super) fn steps(&self) -> usize {
+        let questions = if self.last.is_some() { 1 } else { self.sections.len() };
+        self.first_question() + questions
+    }
+
+    /// The step of the first question.
+    pub(super) fn first_question(&self) -> usize {
+        if self.client.is_none() { 2 } else { 1 }
+    }
+
+    /// Details as typed.
+    pub(super) fn typed(&self) -> Fields {
+        Fields::of(stored_pairs(self.draft.details.as_deref()))
+    }
+
+    /// Consent as typed.
+    pub(super) fn consent_typed(&self) -> Fields {
+        Fields::of(stored_pairs(self.draft.consent.as_deref()))
+    }
+
+    /// Details, read.
+    pub(super) fn person(&self) -> Result<Given, Errors> {
+        read_person(&self.typed(), &self.studio, self.today())
+    }
+
+    pub(super) fn today(&self) -> Date {
+        self.studio.zone.date_at(self.now)
+    }
+
+    /// Her date of birth, if she has given it.
+    pub(super) fn born(&self) -> Option<BirthDate> {
+        match &self.client {
+            Some(client) => Some(client.born),
+            None => self.person().ok().map(|given| given.born),
+        }
+    }
+
+    pub(super) fn treatment(&self) -> Option<&Visit> {
+        self.visits.iter().find(|visit| visit.purpose == Purpose::Treatment)
+    }
+
+    /// Between which days the treatment may lie; the day of her own window is known to a signed-in client only.
+    pub(super) async fn between(&self, app: &App) -> Result<Between, Fault> {
+        let Some(client) = &self.draft.client else { return Ok(Between::default()) };
+        let mut c = app.db.read().await?;
+        let earliest = case::earliest(&mut c, &self.studio, Some(client), &self.service.id, self.now).await?;
+        Ok(Between { earliest, latest: None })
+    }
+
+    /// Renews the hold. When the time is gone, leads to the page that offers others.
+    pub(super) async fn keep(&self, app: &App) -> Result<(), Fault> {
+        let between = self.between(app).await?;
+        match booking::keep(app, &self.studio, &self.service, &self.draft.id, between).await? {
+            Held::Until(_) => Ok(()),
+            Held::Gone => Err(Fault::SeeOther(self.path("time"))),
+        }
+    }
+
+    /// Stores what was filled in, before anything else can fail.
+    pub(super) async fn save(&self, app: &App) -> Result<(), Fault> {
+        let mut tx = app.db.write().await?;
+        drafts::save(&mut tx, &self.draft, self.now).await?;
+        tx.commit().await?;
+        Ok(())
+    }
+
+    /// What the foot of every page says of the hold.
+    pub(super) fn hold_view(&self) -> Option<HoldView> {
+        let until = self.visits.iter().filter_map(|visit| visit.hold_until).min()?;
+        let left = (until - self.now).whole_seconds().max(0);
+        Some(HoldView { until: when::clock(self.studio.zone.to_civil(until)), left })
+    }
+
+    /// The visits in words.
+    pub(super) fn visit_views(&self) -> Vec<VisitView> {
+        self.visits.iter().map(|visit| VisitView::of(visit, &self.service)).collect()
+    }
+}
+
+/// When a hold ends.
+pub(super) struct HoldView {
+    pub(super) until: String,
+    pub(super) left: i64,
+}
+
+/// A visit in words.
+pub(super) struct VisitView {
+    pub(super) what: String,
+    pub(super) when: String,
+    pub(super) length: String,
+}
+
+impl VisitView {
+    pub(super) fn of(visit: &Visit, service: &Service) -> Self {
+        let minutes = u16::try_from((visit.ends_at - visit.starts_at).whole_minutes()).unwrap_or(0);
+        let what = match visit.purpose {
+            Purpose::Treatment => service.name.clone(),
+            Purpose::SkinTest => format!("Skin test for {}", service.name),
+        };
+        Self { what, when: when::moment(visit.civil), length: when::length(minutes) }
+    }
+}
+
+/// Details, read.
+pub(super) struct Given {
+    pub(super) name: PersonName,
+    pub(super) mail: Mail,
+    pub(super) phone: Phone,
+    pub(super) born: BirthDate,
+}
+
+fn stored_pairs(json: Option<&str>) -> Vec<(String, String)> {
+    json.and_then(|json| serde_json::from_str(json).ok()).unwrap_or_default()
+}
+
+/// Pairs as the draft keeps them.
+pub(super) fn pairs_text(fields: &Fields) -> Option<String> {
+    serde_json::to_string(&fields.pairs()).ok()
+}
+
+/// Day, month and year as three fields, put together as a date is read.
+pub(super) fn date_text(fields: &Fields, name: &str) -> String {
+    let part = |which: &str| fields.trimmed(&format!("{name}_{which}")).to_owned();
+    let (day, month, year) = (part("day"), part("month"), part("year"));
+    if day.is_empty() && month.is_empty() && year.is_empty() { String::new() } else { format!("{year}-{month:0>2}-{day:0>2}") }
+}
+
+pub(super) fn read_person(fields: &Fields, studio: &Studio, today: Date) -> Result<Given, Errors> {
+    let mut errors = Errors::new();
+    let name = errors.take("name", PersonName::parse(fields.get("name")), words::name);
+    let mail = errors.take("mail", Mail::parse(fields.get("mail")), words::mail);
+    let phone = errors.take("phone", Phone::parse(fields.get("phone"), &studio.home_dial), words::phone);
+    let born = errors.take("born", BirthDate::parse(&date_text(fields, "born"), today), words::birth);
+    match (name, mail, phone, born) {
+        (Some(name), Some(mail), Some(phone), Some(born)) => Ok(Given { name, mail, phone, born }),
+        _ => Err(errors),
+    }
+}
+
+/// The zone's name in words, for visitors from elsewhere.
+pub(super) fn zone_words(zone: &Zone) -> String {
+    zone.name().replace('_', " ")
+}

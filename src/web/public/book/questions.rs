@@ -1,0 +1,182 @@
+//! `GET` and `POST /book/{id}/health/{n}`: one section of the health questions. Template: `public/book/questions.html`.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::IntoResponse;
+
+use super::{Booking, HoldView};
+use crate::app::App;
+use crate::domain::questionnaire::{Answer, AnswerRefused, Answers, Kind, Question, Section, SectionRefused, TALK};
+use crate::web::error::Fault;
+use crate::web::form::{Errors, Fields};
+use crate::web::page::{self, Ctx, Page, see_other};
+use crate::web::words;
+
+/// A question as the page shows it.
+pub(in crate::web) struct Asked {
+    pub(in crate::web) key: String,
+    pub(in crate::web) text: String,
+    pub(in crate::web) why: String,
+    pub(in crate::web) kind: Kind,
+    pub(in crate::web) options: Vec<(String, String)>,
+    pub(in crate::web) optional: bool,
+    /// What was chosen or typed.
+    pub(in crate::web) value: String,
+    pub(in crate::web) talk: bool,
+    /// What is asked further after a yes.
+    pub(in crate::web) further: Vec<Asked>,
+}
+
+impl Asked {
+    fn of(question: &Question, value: &dyn Fn(&str) -> (String, bool)) -> Self {
+        let (value, talk) = value(&question.key);
+        Self {
+            key: question.key.clone(),
+            text: question.text.clone(),
+            why: question.why.clone(),
+            kind: question.kind,
+            options: question.options.iter().map(|option| (option.key.clone(), option.label.clone())).collect(),
+            optional: question.optional,
+            value,
+            talk,
+            further: Vec::new(),
+        }
+    }
+
+    /// Questions of a section, each follow-up below the question that it follows.
+    fn all(section: &Section, value: &dyn Fn(&str) -> (String, bool)) -> Vec<Self> {
+        fn put(list: &mut [Asked], after: &str, asked: Asked) -> Option<Asked> {
+            let mut asked = asked;
+            for parent in list {
+                if parent.key == after {
+                    parent.further.push(asked);
+                    return None;
+                }
+                asked = put(&mut parent.further, after, asked)?;
+            }
+            Some(asked)
+        }
+        let mut list: Vec<Self> = Vec::new();
+        for question in &section.questions {
+            let asked = Self::of(question, value);
+            let left = match &question.after {
+                Some(after) => put(&mut list, &after.question, asked),
+                None => Some(asked),
+            };
+            list.extend(left);
+        }
+        list
+    }
+}
+
+/// What is stored, as a form shows it.
+fn stored(answers: &Answers, key: &str) -> (String, bool) {
+    match answers.get(key) {
+        Some(Answer::Yes) => ("yes".to_owned(), false),
+        Some(Answer::No) => ("no".to_owned(), false),
+        Some(Answer::Date(day)) => (day.to_string(), false),
+        Some(Answer::Choice(option)) => (option.clone(), false),
+        Some(Answer::Text(text)) => (text.clone(), false),
+        Some(Answer::PreferToTalk) => (String::new(), true),
+        None => (String::new(), false),
+    }
+}
+
+/// What is wrong with an answer, in words.
+fn refusal(why: AnswerRefused) -> String {
+    match why {
+        AnswerRefused::Missing => "Please answer, or choose “I’d rather talk about it”.".to_owned(),
+        AnswerRefused::NotOnOffer | AnswerRefused::Twice => words::CHOOSE.to_owned(),
+        AnswerRefused::NoDay => "Please give a day of the calendar.".to_owned(),
+        AnswerRefused::Future => "That day is still to come.".to_owned(),
+        AnswerRefused::TooLongAgo => "That day is too long ago.".to_owned(),
+        AnswerRefused::TooLong(most) => format!("Please use at most {most} characters."),
+        AnswerRefused::ControlCharacter => "There is a character in it that can’t be written.".to_owned(),
+    }
+}
+
+#[derive(Template)]
+#[template(path = "public/book/questions.html")]
+struct QuestionsPage {
+    ctx: Ctx,
+    step: usize,
+    steps: usize,
+    title: String,
+    intro: String,
+    questions: Vec<Asked>,
+    errors: Errors,
+    hold: Option<HoldView>,
+    back: String,
+}
+
+impl QuestionsPage {
+    fn new(ctx: Ctx, booking: &Booking, at: usize, section: &Section, refused: Option<&SectionRefused>) -> Self {
+        let answers = booking.answers();
+        let mut errors = Errors::new();
+        for field in refused.iter().flat_map(|refused| &refused.fields) {
+            errors.add(&field.key, refusal(field.why));
+        }
+        let value = |key: &str| match refused {
+            Some(refused) => (refused.raw(key).to_owned(), refused.wants_to_talk(key)),
+            None => stored(&answers, key),
+        };
+        let back = match at {
+            1 if booking.client.is_some() => String::new(),
+            1 => booking.path("details"),
+            _ => booking.path(&format!("health/{}", at - 1)),
+        };
+        Self {
+            ctx,
+            step: booking.first_question() + if booking.last.is_some() { 0 } else { at - 1 },
+            steps: booking.steps(),
+            title: section.title.clone(),
+            intro: section.intro.clone(),
+            questions: Asked::all(section, &value),
+            errors,
+            hold: booking.hold_view(),
+            back,
+        }
+    }
+}
+
+async fn open(app: &App, ctx: &Ctx, id: &str, at: usize) -> Result<(Booking, Section), Fault> {
+    let booking = Booking::open(app, ctx, id).await?;
+    if booking.client.is_none() && booking.person().is_err() {
+        return Err(Fault::SeeOther(booking.path("details")));
+    }
+    let section = at.checked_sub(1).and_then(|at| booking.sections.get(at)).cloned().ok_or(Fault::NotFound)?;
+    Ok((booking, section))
+}
+
+/// Shows a section.
+pub async fn get(State(app): State<App>, ctx: Ctx, Path((id, at)): Path<(String, usize)>) -> page::Answer {
+    let (booking, section) = open(&app, &ctx, &id, at).await?;
+    Ok(Page::ok(QuestionsPage::new(ctx, &booking, at, &section, None)).into_response())
+}
+
+/// Keeps the answers, renews the hold, goes on when all are given.
+pub async fn post(State(app): State<App>, ctx: Ctx, Path((id, at)): Path<(String, usize)>, fields: Fields) -> page::Answer {
+    let (mut booking, section) = open(&app, &ctx, &id, at).await?;
+    let read = section.read(&fields.pairs(), booking.today());
+    let mut answers = booking.answers();
+    match &read {
+        Ok(given) => {
+            answers.replace_section(&section, given.clone());
+            booking.mark_done(&section.key);
+        }
+        // Those that could be read are kept even while others are missing.
+        Err(refused) => answers.replace_section(&section, refused.read.clone()),
+    }
+    booking.draft.answers = serde_json::to_string(&answers).map_err(Fault::internal)?;
+    booking.save(&app).await?;
+    booking.keep(&app).await?;
+    match read {
+        _ if fields.ticked("more_time") => Ok(see_other(&booking.path(&format!("health/{at}")))),
+        Ok(_) if at < booking.sections.len() && !booking.answered() => Ok(see_other(&booking.path(&format!("health/{}", at + 1)))),
+        Ok(_) => Ok(see_other(&booking.next())),
+        Err(refused) => Ok(Page::refused(QuestionsPage::new(ctx, &booking, at, &section, Some(&refused))).into_response()),
+    }
+}
+
+/// The value that stands for "rather talk about it", for the template.
+const TALK_VALUE: &str = TALK;

@@ -1,0 +1,108 @@
+//! `GET` and `POST /book/{id}/time`: the held time is gone, or another one is wished for; all that was typed stays.
+//! Template: `public/book/time.html`.
+
+use askama::Template;
+use axum::extract::{Path, Query, State};
+use axum::response::IntoResponse;
+use serde::Deserialize;
+use time::{Date, Duration};
+
+use super::Booking;
+use super::slots::Slots;
+use crate::actions::booking::{self, Choice, Wanted};
+use crate::actions::diary::{Between, Diary};
+use crate::app::App;
+use crate::domain::schedule::free_times;
+use crate::web::error::Fault;
+use crate::web::form::Fields;
+use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::when;
+
+#[derive(Template)]
+#[template(path = "public/book/time.html")]
+struct TimePage {
+    ctx: Ctx,
+    service: String,
+    /// The hold that is gone, in words.
+    gone: Option<String>,
+    /// The skin test that goes with the times on offer: as a form carries it, and in words.
+    test: Option<(String, String)>,
+    /// Whether skin tests are on offer, since the one before is gone too.
+    choosing_test: bool,
+    slots: Slots,
+    path: String,
+}
+
+/// Where in the calendar, and which skin test was chosen.
+#[derive(Deserialize)]
+pub struct Ask {
+    from: Option<String>,
+    test: Option<String>,
+}
+
+fn day(text: Option<&str>) -> Option<Date> {
+    text.and_then(|text| crate::store::types::day("", "", "", text).ok())
+}
+
+/// Offers the nearest free times.
+pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, Query(ask): Query<Ask>) -> Answer {
+    let booking = Booking::open(&app, &ctx, &id).await?;
+    let page = show(&app, ctx, &booking, ask.test.as_deref(), day(ask.from.as_deref())).await?;
+    Ok(Page::ok(page).into_response())
+}
+
+async fn show(app: &App, ctx: Ctx, booking: &Booking, test: Option<&str>, from: Option<Date>) -> Result<TimePage, Fault> {
+    let mut c = app.db.read().await?;
+    let before = booking::last_wanted(&mut c, &booking.draft.id).await?;
+    let diary = Diary::load(&mut c, &booking.studio, &booking.service, booking.now, None).await?;
+    drop(c);
+    let between = Between { earliest: booking.between(app).await?.earliest.max(from), latest: None };
+    let zone = &booking.studio.zone;
+    let moment = |choice: &Choice| when::moment(zone.to_civil(choice.starts_at));
+    // Nearest to the time before: from two days ahead of it, unless another day was asked for.
+    let near = from.or_else(|| before.as_ref().map(|wanted| zone.date_at(wanted.treatment.starts_at - Duration::days(2))));
+    let needs_test = before.as_ref().is_some_and(|wanted| wanted.test.is_some());
+    let chosen = test.and_then(Choice::parse).or_else(|| before.as_ref().and_then(|wanted| wanted.test.clone()));
+    let (slots, test, choosing_test) = if needs_test {
+        diary.pairs(between, |pairs| {
+            let found = chosen.as_ref().and_then(|choice| pairs.tests().iter().find(|time| time.starts_at() == choice.starts_at));
+            match found {
+                Some(time) => (Slots::of(pairs.treatments_for(time), near), Some(Choice::of(time)), false),
+                None => (Slots::of(pairs.tests(), None), None, true),
+            }
+        })
+    } else {
+        (diary.search(diary.service, between, |search| Slots::of(&free_times(search), near)), None, false)
+    };
+    let held = booking.visits.iter().any(|visit| visit.hold_until.is_some_and(|end| end > booking.now));
+    Ok(TimePage {
+        service: booking.service.name.clone(),
+        gone: before.as_ref().filter(|_| !held).map(|wanted| moment(&wanted.treatment)),
+        test: test.map(|choice| (choice.text(), moment(&choice))),
+        choosing_test,
+        slots,
+        path: booking.path("time"),
+        ctx,
+    })
+}
+
+/// Holds another time and goes on where the forms were left.
+pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fields: Fields) -> Answer {
+    let booking = Booking::open(&app, &ctx, &id).await?;
+    let treatment = Choice::parse(fields.get("time")).ok_or(Fault::BadRequest)?;
+    let mut c = app.db.read().await?;
+    let before = booking::last_wanted(&mut c, &booking.draft.id).await?;
+    drop(c);
+    let needs_test = before.is_some_and(|wanted| wanted.test.is_some());
+    let test = Choice::parse(fields.get("test"));
+    if needs_test && test.is_none() {
+        return Err(Fault::BadRequest);
+    }
+    let wanted = Wanted { test: test.filter(|_| needs_test), treatment };
+    let between = booking.between(&app).await?;
+    if booking::choose_again(&app, &booking.studio, &booking.service, &booking.draft.id, &wanted, between).await? {
+        return Ok(see_other(&booking.next()));
+    }
+    let page = show(&app, ctx, &booking, None, None).await?;
+    Ok(Page::conflict(page).into_response())
+}

@@ -1,0 +1,180 @@
+//! `GET /services/{id}`: the free times of a service. `POST /services/{id}/hold`: holds what was chosen.
+//! Where a skin test is needed, `?test=` carries its time while the treatment's is chosen; both are held at once.
+//! Template: `public/book/times.html`.
+
+use askama::Template;
+use axum::extract::{ConnectInfo, Path, Query, State};
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+use time::{Date, Duration, OffsetDateTime};
+
+use std::net::SocketAddr;
+
+use super::slots::Slots;
+use super::zone_words;
+use crate::actions::booking::{self, Beginner, Choice, Wanted};
+use crate::actions::case::Known;
+use crate::actions::diary::{Between, Diary, wants_test};
+use crate::app::App;
+use crate::domain::ids::ServiceId;
+use crate::domain::schedule::still_free;
+use crate::store::catalogue::{self, Service};
+use crate::store::studio::Studio;
+use crate::web::error::Fault;
+use crate::web::form::Fields;
+use crate::web::limits::{What, neighbourhood};
+use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::when;
+
+/// What is being chosen.
+#[derive(PartialEq, Eq, Clone, Copy)]
+enum Choosing {
+    /// The one time of a service without a skin test.
+    Only,
+    /// The skin test.
+    Test,
+    /// The treatment after it.
+    Treatment,
+}
+
+#[derive(Template)]
+#[template(path = "public/book/times.html")]
+struct TimesPage {
+    ctx: Ctx,
+    service: Service,
+    length: String,
+    choosing: Choosing,
+    /// The skin test that was chosen: as a form carries it, and in words.
+    test: Option<(String, String)>,
+    slots: Slots,
+    zone: String,
+    /// The first day that a signed-in client's own window allows, in words.
+    earliest: Option<String>,
+    /// A time was taken meanwhile.
+    taken: bool,
+}
+
+/// Where in the calendar, and which skin test was chosen.
+#[derive(Deserialize)]
+pub struct Ask {
+    from: Option<String>,
+    test: Option<String>,
+}
+
+struct Found {
+    studio: Studio,
+    service: Service,
+    diary: Diary,
+    between: Between,
+    needs_test: bool,
+}
+
+async fn find(app: &App, ctx: &Ctx, id: &str) -> Result<Found, Fault> {
+    let id = ServiceId::parse(id).map_err(|_| Fault::NotFound)?;
+    let studio = ctx.studio()?.clone();
+    let now = app.clock.now();
+    let mut c = app.db.read().await?;
+    let service = catalogue::service(&mut c, &id).await?.filter(|service| service.active).ok_or(Fault::NotFound)?;
+    let diary = Diary::load(&mut c, &studio, &service, now, None).await?;
+    let mut between = Between::default();
+    let mut needs_test = wants_test(&mut c, &id).await?;
+    if let Some((client, _)) = &ctx.seen.client {
+        let known = Known::load(&mut c, &studio, Some(client), &id).await?;
+        between.earliest = known.earliest(now);
+        if needs_test && !known.needs_test(now, now) {
+            needs_test = false;
+            between.latest = tested_until(&known, studio.zone.date_at(now), studio.horizon_days, now);
+        }
+    }
+    Ok(Found { studio, service, diary, between, needs_test })
+}
+
+/// The last day within the horizon on which her tests still hold.
+fn tested_until(known: &Known, today: Date, horizon: i64, now: OffsetDateTime) -> Option<Date> {
+    let holds = |days: i64| !known.needs_test(now + Duration::days(days), now);
+    let (mut good, mut bad) = (0, horizon + 1);
+    while bad - good > 1 {
+        let middle = (good + bad) / 2;
+        if holds(middle) { good = middle } else { bad = middle }
+    }
+    today.checked_add(Duration::days(good))
+}
+
+/// Shows free times.
+pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, Query(ask): Query<Ask>) -> Answer {
+    let found = find(&app, &ctx, &id).await?;
+    let page = show(ctx, found, ask.test.as_deref(), ask.from.as_deref(), false);
+    Ok(Page::ok(page).into_response())
+}
+
+fn show(ctx: Ctx, found: Found, test: Option<&str>, from: Option<&str>, taken: bool) -> TimesPage {
+    let from = from.and_then(|text| crate::store::types::day("", "", "", text).ok());
+    let Found { studio, service, diary, between, needs_test } = found;
+    let chosen = test.and_then(Choice::parse).filter(|_| needs_test);
+    let (choosing, slots, test) = if needs_test { pair(&diary, between, chosen, from) } else { (Choosing::Only, only(&diary, between, from), None) };
+    let today = studio.zone.date_at(between_now(&diary));
+    TimesPage {
+        length: when::length(service.minutes),
+        zone: zone_words(&studio.zone),
+        earliest: between.earliest.filter(|day| *day > today).map(when::day),
+        ctx,
+        service,
+        choosing,
+        test,
+        slots,
+        taken,
+    }
+}
+
+fn between_now(diary: &Diary) -> OffsetDateTime {
+    diary.search(diary.service, Between::default(), |search| search.now)
+}
+
+fn only(diary: &Diary, between: Between, from: Option<Date>) -> Slots {
+    diary.search(diary.service, between, |search| Slots::of(&crate::domain::schedule::free_times(search), from))
+}
+
+fn pair(diary: &Diary, between: Between, chosen: Option<Choice>, from: Option<Date>) -> (Choosing, Slots, Option<(String, String)>) {
+    diary.pairs(between, |pairs| {
+        let test = chosen.and_then(|choice| {
+            let free = diary.search(diary.test, Between::default(), |search| {
+                still_free(search, choice.starts_at, &choice.practitioner).is_some()
+            });
+            let time = pairs.tests().iter().find(|time| time.starts_at() == choice.starts_at)?;
+            free.then(|| (choice.text(), *time))
+        });
+        match test {
+            Some((text, time)) => {
+                (Choosing::Treatment, Slots::of(pairs.treatments_for(&time), from), Some((text, when::moment(time.civil))))
+            }
+            None => (Choosing::Test, Slots::of(pairs.tests(), from), None),
+        }
+    })
+}
+
+/// Holds what was chosen.
+pub async fn post(
+    State(app): State<App>,
+    ConnectInfo(from): ConnectInfo<SocketAddr>,
+    ctx: Ctx,
+    Path(id): Path<String>,
+    fields: Fields,
+) -> Result<Response, Fault> {
+    app.limits.count(What::Hold, &neighbourhood(from.ip()), app.clock.now()).map_err(Fault::TooMany)?;
+    let found = find(&app, &ctx, &id).await?;
+    let test = Choice::parse(fields.get("test"));
+    let treatment = Choice::parse(fields.get("time")).ok_or(Fault::BadRequest)?;
+    if found.needs_test && test.is_none() {
+        return Err(Fault::BadRequest);
+    }
+    let wanted = Wanted { test: test.filter(|_| found.needs_test), treatment };
+    let hash = ctx.seen.visit_hash();
+    let who = Beginner { owner_hash: &hash, client: ctx.seen.client.as_ref().map(|(id, _)| id) };
+    match booking::begin(&app, &found.studio, &found.service, who, &wanted, found.between).await? {
+        Some(draft) => Ok(see_other(&format!("/book/{draft}"))),
+        None => {
+            let found = find(&app, &ctx, &id).await?;
+            Ok(Page::conflict(show(ctx, found, Some(fields.get("test")), None, true)).into_response())
+        }
+    }
+}

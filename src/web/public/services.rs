@@ -1,0 +1,49 @@
+//! `GET /`: what the studio offers. Template: `public/services.html`.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+
+use crate::app::App;
+use crate::domain::money::Money;
+use crate::store::catalogue;
+use crate::web::page::{Answer, Ctx, Page};
+use crate::when;
+
+struct Offer {
+    href: String,
+    name: String,
+    description: String,
+    detail: String,
+    price: String,
+}
+
+#[derive(Template)]
+#[template(path = "public/services.html")]
+struct ServicesPage {
+    ctx: Ctx,
+    offers: Vec<Offer>,
+    address: String,
+}
+
+/// Shows the services that somebody gives.
+pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
+    let studio = ctx.studio()?.clone();
+    let mut c = app.db.read().await?;
+    let mut offers = Vec::new();
+    for service in catalogue::services(&mut c).await?.into_iter().filter(|service| service.active) {
+        if catalogue::practitioners_for(&mut c, &service.id).await?.is_empty() {
+            continue;
+        }
+        let tested = !catalogue::tests_for(&mut c, &service.id).await?.is_empty();
+        let with_test = if tested { ", with a skin test at least two days before" } else { "" };
+        offers.push(Offer {
+            href: format!("/services/{}", service.id),
+            detail: format!("{}{with_test}", when::length(service.minutes)),
+            price: Money::of(service.price_minor, studio.currency.clone()).to_string(),
+            name: service.name,
+            description: service.description,
+        });
+    }
+    Ok(Page::ok(ServicesPage { ctx, offers, address: studio.address }).into_response())
+}

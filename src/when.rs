@@ -1,0 +1,54 @@
+//! How days and times are written for people. The clock has 24 hours.
+
+use time::{Date, PrimitiveDateTime};
+
+/// `Tuesday 3 March 2026`
+pub fn day(date: Date) -> String {
+    format!("{} {} {} {}", date.weekday(), date.day(), date.month(), date.year())
+}
+
+/// `Tue 3 March`
+pub fn short_day(date: Date) -> String {
+    let weekday: String = date.weekday().to_string().chars().take(3).collect();
+    format!("{weekday} {} {}", date.day(), date.month())
+}
+
+/// `14:30`
+pub fn clock(civil: PrimitiveDateTime) -> String {
+    format!("{:02}:{:02}", civil.hour(), civil.minute())
+}
+
+/// `Tuesday 3 March 2026, 14:30`
+pub fn moment(civil: PrimitiveDateTime) -> String {
+    format!("{}, {}", day(civil.date()), clock(civil))
+}
+
+/// `1 minute`, `50 minutes`, `1 hour`, `1 hour 15 minutes`
+pub fn length(minutes: u16) -> String {
+    let count = |n: u16, word: &str| if n == 1 { format!("1 {word}") } else { format!("{n} {word}s") };
+    match (minutes / 60, minutes % 60) {
+        (0, m) => count(m, "minute"),
+        (h, 0) => count(h, "hour"),
+        (h, m) => format!("{} {}", count(h, "hour"), count(m, "minute")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use time::macros::datetime;
+
+    #[test]
+    fn days_and_times_read_as_people_write_them() {
+        let civil = datetime!(2026-03-03 09:05);
+        assert_eq!(moment(civil), "Tuesday 3 March 2026, 09:05");
+        assert_eq!(short_day(civil.date()), "Tue 3 March");
+    }
+
+    #[test]
+    fn lengths_have_their_plural() {
+        for (minutes, words) in [(1, "1 minute"), (10, "10 minutes"), (60, "1 hour"), (75, "1 hour 15 minutes"), (121, "2 hours 1 minute")] {
+            assert_eq!(length(minutes), words);
+        }
+    }
+}
