@@ -47,7 +47,9 @@ mod tests {
 
     #[test]
     fn lengths_have_their_plural() {
-        for (minutes, words) in [(1, "1 minute"), (10, "10 minutes"), (60, "1 hour"), (75, "1 hour 15 minutes"), (121, "2 hours 1 minute")] {
+        for (minutes, words) in
+            [(1, "1 minute"), (10, "10 minutes"), (60, "1 hour"), (75, "1 hour 15 minutes"), (121, "2 hours 1 minute")]
+        {
             assert_eq!(length(minutes), words);
         }
     }

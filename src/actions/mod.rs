@@ -12,6 +12,7 @@ use crate::store::{Connection, Stored, outbox};
 pub mod booking;
 pub mod case;
 pub mod diary;
+pub mod own_visits;
 pub mod people;
 
 /// A mail in the outbox: only ids, so that no text lies about and a link's token is made when the mail is.

@@ -3,7 +3,7 @@
 use time::Duration;
 
 use crate::app::App;
-use crate::store::{Stored, drafts, sessions};
+use crate::store::{Stored, drafts, sessions, visits};
 
 /// How long an unfinished booking, with whatever was typed in it, is kept after its last touch.
 const DRAFTS_STAY: Duration = Duration::hours(48);
@@ -16,6 +16,7 @@ pub async fn sweep(app: &App) -> Stored<()> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     sessions::sweep(&mut tx, now).await?;
+    visits::sweep(&mut tx, now - DRAFTS_STAY).await?;
     drafts::sweep(&mut tx, now - DRAFTS_STAY).await?;
     tx.commit().await
 }

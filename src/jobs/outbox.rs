@@ -4,11 +4,12 @@ use time::Duration;
 
 use crate::actions::{Pending, people};
 use crate::app::App;
-use crate::domain::ids::ClientId;
+use crate::domain::ids::{ClientId, VisitId};
 use crate::mail::messages::{Frame, Message};
 use crate::mail::transport::{NotSent, Outgoing};
 use crate::store::outbox::{self, Due};
-use crate::store::{Stored, clients, studio};
+use crate::store::{Connection, Stored, clients, studio, visits};
+use crate::when;
 
 /// What a step did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -82,15 +83,30 @@ async fn compose(app: &App, due: &Due) -> Stored<Option<Outgoing>> {
     }))
 }
 
-async fn message(app: &App, c: &mut crate::store::Connection, pending: Pending) -> Stored<Option<(ClientId, Message)>> {
+async fn message(app: &App, c: &mut Connection, pending: Pending) -> Stored<Option<(ClientId, Message)>> {
     match pending {
         Pending::SignInLink { client, draft } => {
             let link = people::mint_link(app, &client, draft.as_ref()).await?;
             Ok(Some((client, Message::SignInLink { link, minutes: people::LINK_LASTS.whole_minutes() })))
         }
-        Pending::Booked { .. } | Pending::Moved { .. } | Pending::Cancelled { .. } => {
-            let _ = c;
-            Ok(None)
+        Pending::Booked { visits } => {
+            let mut found = Vec::new();
+            for id in &visits {
+                found.extend(visits::get(c, id).await?);
+            }
+            let Some(client) = found.first().and_then(|visit| visit.client.clone()) else { return Ok(None) };
+            let times = found.iter().map(|visit| when::moment(visit.civil)).collect();
+            Ok(Some((client, Message::Booked { times })))
+        }
+        Pending::Moved { visit } => Ok(about(c, &visit).await?.map(|(client, time)| (client, Message::Moved { time }))),
+        Pending::Cancelled { visit } => {
+            Ok(about(c, &visit).await?.map(|(client, time)| (client, Message::Cancelled { time })))
         }
     }
+}
+
+/// Whose visit it is, and when.
+async fn about(c: &mut Connection, visit: &VisitId) -> Stored<Option<(ClientId, String)>> {
+    let visit = visits::get(c, visit).await?;
+    Ok(visit.and_then(|visit| Some((visit.client?, when::moment(visit.civil)))))
 }

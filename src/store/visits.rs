@@ -317,3 +317,13 @@ pub async fn expire_holds(c: &mut Connection, now: OffsetDateTime) -> Stored<()>
         .await?;
     Ok(())
 }
+
+/// Deletes holds that ran out and were never booked.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn sweep(c: &mut Connection, untouched_since: OffsetDateTime) -> Stored<()> {
+    let since = untouched_since.unix_timestamp();
+    sqlx::query!("DELETE FROM visit WHERE state = 'hold_expired' AND changed_at < ?", since).execute(c).await?;
+    Ok(())
+}

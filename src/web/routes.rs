@@ -7,7 +7,7 @@ use axum::routing::{MethodRouter, get, post};
 
 use crate::app::App;
 use crate::domain::role::Who;
-use crate::web::{assets, guard, owner, public, system};
+use crate::web::{assets, client, guard, owner, public, system};
 
 /// One route.
 pub struct Route {
@@ -81,7 +81,15 @@ fn public_routes() -> Vec<Route> {
 }
 
 fn client_routes() -> Vec<Route> {
-    Vec::new()
+    routes![
+        get "/me" Client client::visits::get,
+        get "/me/visits/{id}/move" Client client::relocate::get,
+        post "/me/visits/{id}/move" Client client::relocate::post,
+        get "/me/visits/{id}/cancel" Client client::cancel::get,
+        post "/me/visits/{id}/cancel" Client client::cancel::post,
+        get "/me/visits/{id}/calendar.ics" Client client::calendar::get,
+        get "/me/papers/{id}" Client client::paper::get,
+    ]
 }
 
 fn practitioner_routes() -> Vec<Route> {

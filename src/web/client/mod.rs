@@ -1,1 +1,7 @@
-//! Pages of the client.
+//! A client's own pages.
+
+pub mod calendar;
+pub mod cancel;
+pub mod paper;
+pub mod relocate;
+pub mod visits;

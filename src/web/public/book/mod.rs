@@ -207,14 +207,14 @@ pub(super) struct HoldView {
 }
 
 /// A visit in words.
-pub(super) struct VisitView {
-    pub(super) what: String,
-    pub(super) when: String,
-    pub(super) length: String,
+pub(in crate::web) struct VisitView {
+    pub(in crate::web) what: String,
+    pub(in crate::web) when: String,
+    pub(in crate::web) length: String,
 }
 
 impl VisitView {
-    pub(super) fn of(visit: &Visit, service: &Service) -> Self {
+    pub(in crate::web) fn of(visit: &Visit, service: &Service) -> Self {
         let minutes = u16::try_from((visit.ends_at - visit.starts_at).whole_minutes()).unwrap_or(0);
         let what = match visit.purpose {
             Purpose::Treatment => service.name.clone(),
@@ -245,7 +245,11 @@ pub(super) fn pairs_text(fields: &Fields) -> Option<String> {
 pub(super) fn date_text(fields: &Fields, name: &str) -> String {
     let part = |which: &str| fields.trimmed(&format!("{name}_{which}")).to_owned();
     let (day, month, year) = (part("day"), part("month"), part("year"));
-    if day.is_empty() && month.is_empty() && year.is_empty() { String::new() } else { format!("{year}-{month:0>2}-{day:0>2}") }
+    if day.is_empty() && month.is_empty() && year.is_empty() {
+        String::new()
+    } else {
+        format!("{year}-{month:0>2}-{day:0>2}")
+    }
 }
 
 pub(super) fn read_person(fields: &Fields, studio: &Studio, today: Date) -> Result<Given, Errors> {

@@ -23,6 +23,8 @@ pub(in crate::web) struct Asked {
     /// What was chosen or typed.
     pub(in crate::web) value: String,
     pub(in crate::web) talk: bool,
+    /// The name of the tick beside a day or a text.
+    pub(in crate::web) talk_name: String,
     /// What is asked further after a yes.
     pub(in crate::web) further: Vec<Asked>,
 }
@@ -39,6 +41,7 @@ impl Asked {
             optional: question.optional,
             value,
             talk,
+            talk_name: format!("{}-talk", question.key),
             further: Vec::new(),
         }
     }
@@ -139,6 +142,17 @@ impl QuestionsPage {
     }
 }
 
+/// The tick beside a day or a text has a name of its own on the page; the rule reads it as a second value of the field.
+fn pairs(fields: &Fields) -> Vec<(String, String)> {
+    let mut pairs = fields.pairs();
+    for (name, _) in &mut pairs {
+        if let Some(key) = name.strip_suffix("-talk") {
+            *name = key.to_owned();
+        }
+    }
+    pairs
+}
+
 async fn open(app: &App, ctx: &Ctx, id: &str, at: usize) -> Result<(Booking, Section), Fault> {
     let booking = Booking::open(app, ctx, id).await?;
     if booking.client.is_none() && booking.person().is_err() {
@@ -155,9 +169,14 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path((id, at)): Path<(String,
 }
 
 /// Keeps the answers, renews the hold, goes on when all are given.
-pub async fn post(State(app): State<App>, ctx: Ctx, Path((id, at)): Path<(String, usize)>, fields: Fields) -> page::Answer {
+pub async fn post(
+    State(app): State<App>,
+    ctx: Ctx,
+    Path((id, at)): Path<(String, usize)>,
+    fields: Fields,
+) -> page::Answer {
     let (mut booking, section) = open(&app, &ctx, &id, at).await?;
-    let read = section.read(&fields.pairs(), booking.today());
+    let read = section.read(&pairs(&fields), booking.today());
     let mut answers = booking.answers();
     match &read {
         Ok(given) => {
@@ -172,9 +191,13 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path((id, at)): Path<(String
     booking.keep(&app).await?;
     match read {
         _ if fields.ticked("more_time") => Ok(see_other(&booking.path(&format!("health/{at}")))),
-        Ok(_) if at < booking.sections.len() && !booking.answered() => Ok(see_other(&booking.path(&format!("health/{}", at + 1)))),
+        Ok(_) if at < booking.sections.len() && !booking.answered() => {
+            Ok(see_other(&booking.path(&format!("health/{}", at + 1))))
+        }
         Ok(_) => Ok(see_other(&booking.next())),
-        Err(refused) => Ok(Page::refused(QuestionsPage::new(ctx, &booking, at, &section, Some(&refused))).into_response()),
+        Err(refused) => {
+            Ok(Page::refused(QuestionsPage::new(ctx, &booking, at, &section, Some(&refused))).into_response())
+        }
     }
 }
 

@@ -64,7 +64,8 @@ pub(in crate::web) fn section_in_words(section: &Section, answers: &Answers) -> 
 /// Whether her last answers, with "nothing has changed", answer everything that is asked now.
 fn confirmed(booking: &Booking) -> Option<Answers> {
     let mut answers = booking.last.as_ref()?.set.answers.clone();
-    let all = booking.sections.iter().flat_map(|section| section.questions.iter().map(move |question| (section, question)));
+    let all =
+        booking.sections.iter().flat_map(|section| section.questions.iter().map(move |question| (section, question)));
     for (section, question) in all {
         if question.returning && question.kind == Kind::YesNo {
             answers.set(question.key.clone(), Answer::No);

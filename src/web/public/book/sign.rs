@@ -68,7 +68,12 @@ struct NotYetPage {
 /// What stands between this draft and a booking.
 async fn judge(app: &App, booking: &Booking) -> Result<Readiness, Fault> {
     let treatment = booking.treatment().ok_or_else(|| Fault::SeeOther(booking.path("time")))?;
-    let asked = Asked { client: booking.draft.client.as_ref(), service: &booking.service.id, at: treatment.starts_at, now: booking.now };
+    let asked = Asked {
+        client: booking.draft.client.as_ref(),
+        service: &booking.service.id,
+        at: treatment.starts_at,
+        now: booking.now,
+    };
     let test = booking.visits.iter().find(|visit| Some(&visit.id) == treatment.paired_test.as_ref());
     let drafted = Drafted {
         birth: booking.born(),
@@ -106,17 +111,20 @@ fn not_yet(ctx: &Ctx, booking: &Booking, readiness: &Readiness) -> Option<NotYet
     let stops: Vec<_> = readiness
         .reasons
         .iter()
-        .filter(|reason| reason.verdict == Verdict::DoNotTreat || reason.verdict == Verdict::WaitUntil && !open(&reason.about))
+        .filter(|reason| {
+            reason.verdict == Verdict::DoNotTreat || reason.verdict == Verdict::WaitUntil && !open(&reason.about)
+        })
         .collect();
     if stops.is_empty() {
         return None;
     }
     let forbidden = stops.iter().any(|reason| reason.verdict == Verdict::DoNotTreat);
-    let from = stops.iter().filter_map(|reason| reason.from).map(|from| from.day()).max().filter(|day| *day > visit_day);
+    let from =
+        stops.iter().filter_map(|reason| reason.from).map(|from| from.day()).max().filter(|day| *day > visit_day);
     Some(NotYetPage {
         ctx: ctx.clone(),
         service: booking.service.name.clone(),
-        sentences: stops.iter().map(|reason| reason.client.clone()).filter(|sentence| !sentence.is_empty()).collect(),
+        sentences: stops.iter().map(|reason| reason.say.clone()).filter(|sentence| !sentence.is_empty()).collect(),
         later: from.filter(|_| !forbidden).map(|day| (format!("{}?from={day}", booking.path("time")), when::day(day))),
         change: booking.path(if booking.last.is_some() { "answers" } else { "health/1" }),
     })
@@ -127,19 +135,30 @@ fn show(ctx: Ctx, booking: &Booking, readiness: &Readiness, fields: Fields, erro
     let known = booking.client.as_ref();
     let text = &booking.in_force.consent;
     let minor = booking.born().is_some_and(|born| born.age_on(booking.today()) < 18);
-    let to_know = readiness.reasons.iter().filter(|reason| !matches!(reason.about, About::Consent) && !reason.client.is_empty());
+    let to_know =
+        readiness.reasons.iter().filter(|reason| !matches!(reason.about, About::Consent) && !reason.say.is_empty());
     SignPage {
         step: booking.steps(),
         steps: booking.steps(),
         visits: booking.visit_views(),
-        price: crate::domain::money::Money::of(booking.service.price_minor, booking.studio.currency.clone()).to_string(),
-        name: known.map(|c| c.name.as_str().to_owned()).or_else(|| person.as_ref().map(|p| p.name.as_str().to_owned())).unwrap_or_default(),
-        mail: known.map(|c| c.mail.as_str().to_owned()).or_else(|| person.as_ref().map(|p| p.mail.as_str().to_owned())).unwrap_or_default(),
-        phone: known.map(|c| c.phone.as_str().to_owned()).or_else(|| person.as_ref().map(|p| p.phone.as_str().to_owned())).unwrap_or_default(),
+        price: crate::domain::money::Money::of(booking.service.price_minor, booking.studio.currency.clone())
+            .to_string(),
+        name: known
+            .map(|c| c.name.as_str().to_owned())
+            .or_else(|| person.as_ref().map(|p| p.name.as_str().to_owned()))
+            .unwrap_or_default(),
+        mail: known
+            .map(|c| c.mail.as_str().to_owned())
+            .or_else(|| person.as_ref().map(|p| p.mail.as_str().to_owned()))
+            .unwrap_or_default(),
+        phone: known
+            .map(|c| c.phone.as_str().to_owned())
+            .or_else(|| person.as_ref().map(|p| p.phone.as_str().to_owned()))
+            .unwrap_or_default(),
         born: booking.born().map(|born| when::day(born.date())).unwrap_or_default(),
         details: known.is_none().then(|| booking.path("details")),
         questions: booking.path(if booking.last.is_some() { "answers" } else { "health/1" }),
-        to_know: to_know.map(|reason| reason.client.clone()).collect(),
+        to_know: to_know.map(|reason| reason.say.clone()).collect(),
         paragraphs: text.paragraphs().iter().map(|p| (p.title.clone(), p.text.clone())).collect(),
         ticks: text
             .ticks()

@@ -44,7 +44,12 @@ impl Slots {
                     page.later = Some(date);
                     break;
                 }
-                page.days.push(SlotDay { id: format!("day-{date}"), label: when::day(date), note: String::new(), slots: Vec::new() });
+                page.days.push(SlotDay {
+                    id: format!("day-{date}"),
+                    label: when::day(date),
+                    note: String::new(),
+                    slots: Vec::new(),
+                });
                 last = Some(date);
             }
             if let Some(day) = page.days.last_mut() {

@@ -51,7 +51,13 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, Query
     Ok(Page::ok(page).into_response())
 }
 
-async fn show(app: &App, ctx: Ctx, booking: &Booking, test: Option<&str>, from: Option<Date>) -> Result<TimePage, Fault> {
+async fn show(
+    app: &App,
+    ctx: Ctx,
+    booking: &Booking,
+    test: Option<&str>,
+    from: Option<Date>,
+) -> Result<TimePage, Fault> {
     let mut c = app.db.read().await?;
     let before = booking::last_wanted(&mut c, &booking.draft.id).await?;
     let diary = Diary::load(&mut c, &booking.studio, &booking.service, booking.now, None).await?;
@@ -60,12 +66,15 @@ async fn show(app: &App, ctx: Ctx, booking: &Booking, test: Option<&str>, from: 
     let zone = &booking.studio.zone;
     let moment = |choice: &Choice| when::moment(zone.to_civil(choice.starts_at));
     // Nearest to the time before: from two days ahead of it, unless another day was asked for.
-    let near = from.or_else(|| before.as_ref().map(|wanted| zone.date_at(wanted.treatment.starts_at - Duration::days(2))));
+    let near =
+        from.or_else(|| before.as_ref().map(|wanted| zone.date_at(wanted.treatment.starts_at - Duration::days(2))));
     let needs_test = before.as_ref().is_some_and(|wanted| wanted.test.is_some());
     let chosen = test.and_then(Choice::parse).or_else(|| before.as_ref().and_then(|wanted| wanted.test.clone()));
     let (slots, test, choosing_test) = if needs_test {
         diary.pairs(between, |pairs| {
-            let found = chosen.as_ref().and_then(|choice| pairs.tests().iter().find(|time| time.starts_at() == choice.starts_at));
+            let found = chosen
+                .as_ref()
+                .and_then(|choice| pairs.tests().iter().find(|time| time.starts_at() == choice.starts_at));
             match found {
                 Some(time) => (Slots::of(pairs.treatments_for(time), near), Some(Choice::of(time)), false),
                 None => (Slots::of(pairs.tests(), None), None, true),

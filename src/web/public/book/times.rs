@@ -111,7 +111,11 @@ fn show(ctx: Ctx, found: Found, test: Option<&str>, from: Option<&str>, taken: b
     let from = from.and_then(|text| crate::store::types::day("", "", "", text).ok());
     let Found { studio, service, diary, between, needs_test } = found;
     let chosen = test.and_then(Choice::parse).filter(|_| needs_test);
-    let (choosing, slots, test) = if needs_test { pair(&diary, between, chosen, from) } else { (Choosing::Only, only(&diary, between, from), None) };
+    let (choosing, slots, test) = if needs_test {
+        pair(&diary, between, chosen, from)
+    } else {
+        (Choosing::Only, only(&diary, between, from), None)
+    };
     let today = studio.zone.date_at(between_now(&diary));
     TimesPage {
         length: when::length(service.minutes),
@@ -134,7 +138,12 @@ fn only(diary: &Diary, between: Between, from: Option<Date>) -> Slots {
     diary.search(diary.service, between, |search| Slots::of(&crate::domain::schedule::free_times(search), from))
 }
 
-fn pair(diary: &Diary, between: Between, chosen: Option<Choice>, from: Option<Date>) -> (Choosing, Slots, Option<(String, String)>) {
+fn pair(
+    diary: &Diary,
+    between: Between,
+    chosen: Option<Choice>,
+    from: Option<Date>,
+) -> (Choosing, Slots, Option<(String, String)>) {
     diary.pairs(between, |pairs| {
         let test = chosen.and_then(|choice| {
             let free = diary.search(diary.test, Between::default(), |search| {
@@ -144,9 +153,11 @@ fn pair(diary: &Diary, between: Between, chosen: Option<Choice>, from: Option<Da
             free.then(|| (choice.text(), *time))
         });
         match test {
-            Some((text, time)) => {
-                (Choosing::Treatment, Slots::of(pairs.treatments_for(&time), from), Some((text, when::moment(time.civil))))
-            }
+            Some((text, time)) => (
+                Choosing::Treatment,
+                Slots::of(pairs.treatments_for(&time), from),
+                Some((text, when::moment(time.civil))),
+            ),
             None => (Choosing::Test, Slots::of(pairs.tests(), from), None),
         }
     })

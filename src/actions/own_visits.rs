@@ -1,0 +1,154 @@
+//! A client moves or cancels her own visit.
+
+use time::{Duration, OffsetDateTime};
+
+use super::booking::{Choice, Spot};
+use super::diary::{Between, Diary};
+use super::{Pending, enqueue};
+use crate::app::App;
+use crate::domain::ids::{ClientId, VisitId};
+use crate::domain::role::Actor;
+use crate::domain::schedule::{FreeTime, Occupation, still_free};
+use crate::domain::visit::{VisitState, may_client_change};
+use crate::store::audit::Event;
+use crate::store::catalogue::Service;
+use crate::store::studio::Studio;
+use crate::store::types::impossible;
+use crate::store::visits::{Purpose, Visit};
+use crate::store::{Connection, Stored, audit, clients, visits};
+
+/// How a change ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Change {
+    /// It is done.
+    Done,
+    /// It is too late for her to do it by herself, or nothing is left to change.
+    TooLate,
+    /// The new time is not free: the old one stands.
+    Taken,
+}
+
+/// A visit of hers with the visit that it belongs with: a treatment's skin test, or a skin test's treatment.
+pub struct Own {
+    /// The visit.
+    pub visit: Visit,
+    /// The other one, as long as it is still to come.
+    pub partner: Option<Visit>,
+}
+
+impl Own {
+    /// Loads a visit, if it is hers.
+    ///
+    /// # Errors
+    /// When the database can't.
+    pub async fn load(c: &mut Connection, client: &ClientId, id: &VisitId) -> Stored<Option<Self>> {
+        let all = visits::of_client(c, client).await?;
+        let Some(visit) = all.iter().find(|visit| visit.id == *id).cloned() else { return Ok(None) };
+        let belongs = |other: &&Visit| {
+            other.paired_test.as_ref() == Some(&visit.id) || visit.paired_test.as_ref() == Some(&other.id)
+        };
+        let partner = all.iter().find(belongs).filter(|other| other.state == VisitState::Booked).cloned();
+        Ok(Some(Self { visit, partner }))
+    }
+
+    /// Whether she may still change it by herself.
+    pub fn may_change(&self, now: OffsetDateTime, studio: &Studio) -> bool {
+        let hours = u16::try_from(studio.cancel_limit_hours).unwrap_or(u16::MAX);
+        self.visit.state == VisitState::Booked && may_client_change(now, self.visit.starts_at, hours)
+    }
+
+    /// How long it takes, in the diary's terms.
+    pub fn length(&self, diary: &Diary) -> Occupation {
+        match self.visit.purpose {
+            Purpose::Treatment => diary.service,
+            Purpose::SkinTest => diary.test,
+        }
+    }
+
+    /// Whether another time still fits the visit that it belongs with: the test first, and long enough before.
+    pub fn fits_partner(&self, diary: &Diary, time: &FreeTime<'_>) -> bool {
+        let floor = Duration::hours(i64::from(diary.pair.floor_hours));
+        let valid = Duration::days(i64::from(diary.pair.valid_days));
+        let Some(partner) = &self.partner else { return true };
+        match self.visit.purpose {
+            Purpose::Treatment => {
+                time.starts_at() >= partner.ends_at + floor && time.starts_at() <= partner.starts_at + valid
+            }
+            Purpose::SkinTest => {
+                time.ends_at() + floor <= partner.starts_at && time.starts_at() + valid >= partner.starts_at
+            }
+        }
+    }
+}
+
+/// Cancels a visit, and with it the visit that makes no sense without it.
+///
+/// # Errors
+/// When the database can't.
+pub async fn cancel(app: &App, studio: &Studio, client: &ClientId, id: &VisitId) -> Stored<Change> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let Some(own) = Own::load(&mut tx, client, id).await? else { return Ok(Change::TooLate) };
+    if !own.may_change(now, studio) {
+        return Ok(Change::TooLate);
+    }
+    let known = clients::get(&mut tx, client).await?.ok_or_else(|| impossible("visit", "client_id", id.as_str()))?;
+    for mut visit in [Some(own.visit), own.partner].into_iter().flatten() {
+        let Ok(state) = visit.state.cancel_by_client() else { continue };
+        visit.state = state;
+        visit.sequence += 1;
+        visits::update(&mut tx, &visit, now).await?;
+        let event = Event { action: "visit.cancelled", client: Some(client), object: visit.id.as_str(), detail: "" };
+        audit::append(&mut tx, &Actor::Client(client.clone()), event, now).await?;
+        enqueue(app, &mut tx, &known.mail, &Pending::Cancelled { visit: visit.id }, now).await?;
+    }
+    tx.commit().await?;
+    Ok(Change::Done)
+}
+
+/// Moves a visit to another time. The old time is given up only with the new one taken, in one step.
+///
+/// # Errors
+/// When the database can't.
+pub async fn relocate(
+    app: &App,
+    studio: &Studio,
+    service: &Service,
+    client: &ClientId,
+    id: &VisitId,
+    to: &Choice,
+    between: Between,
+) -> Stored<Change> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let Some(own) = Own::load(&mut tx, client, id).await? else { return Ok(Change::TooLate) };
+    if !own.may_change(now, studio) {
+        return Ok(Change::TooLate);
+    }
+    visits::expire_holds(&mut tx, now).await?;
+    let diary = Diary::load(&mut tx, studio, service, now, Some(id)).await?;
+    let spot = diary.search(own.length(&diary), between, |search| {
+        let time = still_free(search, to.starts_at, &to.practitioner)?;
+        if own.fits_partner(&diary, &time) { Spot::of(&time) } else { None }
+    });
+    let Some(spot) = spot else { return Ok(Change::Taken) };
+    let known = clients::get(&mut tx, client).await?.ok_or_else(|| impossible("visit", "client_id", id.as_str()))?;
+    let mut visit = own.visit;
+    let Ok(state) = visit.state.move_to_other_time() else { return Ok(Change::TooLate) };
+    visit.state = state;
+    (visit.starts_at, visit.ends_at, visit.busy_until, visit.civil) =
+        (spot.starts_at, spot.ends_at, spot.busy_until, spot.civil);
+    (visit.practitioner, visit.room) = (spot.practitioner, spot.room);
+    visit.zone = studio.zone.name().to_owned();
+    visit.sequence += 1;
+    match visits::update(&mut tx, &visit, now).await {
+        Ok(()) => {}
+        Err(error) if error.is_overlap() => return Ok(Change::Taken),
+        Err(error) => return Err(error),
+    }
+    let event = Event { action: "visit.moved", client: Some(client), object: visit.id.as_str(), detail: "" };
+    audit::append(&mut tx, &Actor::Client(client.clone()), event, now).await?;
+    enqueue(app, &mut tx, &known.mail, &Pending::Moved { visit: visit.id }, now).await?;
+    tx.commit().await?;
+    Ok(Change::Done)
+}

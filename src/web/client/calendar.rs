@@ -1,0 +1,39 @@
+//! `GET /me/visits/{id}/calendar.ics`: a visit for her own calendar.
+
+use axum::extract::{Path, State};
+use axum::http::header;
+use axum::response::IntoResponse;
+
+use super::visits::own;
+use crate::app::App;
+use crate::documents::ics::{Calendar, Event, Method};
+use crate::web::guard::SignedIn;
+use crate::web::page::{Answer, Ctx};
+
+/// The file.
+pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path<String>) -> Answer {
+    let studio = ctx.studio()?;
+    let mut c = app.db.read().await?;
+    let visit = own(&mut c, &who, &id).await?.visit;
+    let event = Event {
+        sequence: visit.sequence,
+        starts: visit.starts_at,
+        ends: visit.ends_at,
+        cancelled: visit.state.is_over() && !matches!(visit.state, crate::domain::visit::VisitState::Done),
+        visit: visit.id,
+    };
+    let calendar = Calendar {
+        method: Method::Publish,
+        studio: studio.name.clone(),
+        address: studio.address.clone(),
+        organizer: None,
+        attendee: None,
+        stamp: app.clock.now(),
+        events: vec![event],
+    };
+    let kind = [
+        (header::CONTENT_TYPE, "text/calendar; charset=utf-8; method=PUBLISH"),
+        (header::CONTENT_DISPOSITION, "attachment; filename=\"visit.ics\""),
+    ];
+    Ok((kind, calendar.to_ics()).into_response())
+}

@@ -1,0 +1,50 @@
+//! `GET` and `POST /me/visits/{id}/cancel`. Template: `client/cancel.html`.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::IntoResponse;
+
+use super::visits::{own, view};
+use crate::actions::own_visits::{self, Change};
+use crate::app::App;
+use crate::web::form::Fields;
+use crate::web::guard::SignedIn;
+use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::web::public::book::VisitView;
+
+#[derive(Template)]
+#[template(path = "client/cancel.html")]
+struct CancelPage {
+    ctx: Ctx,
+    visit: VisitView,
+    /// The visit that goes with it, and is cancelled too.
+    partner: Option<VisitView>,
+    may_change: bool,
+}
+
+/// Asks whether she means it.
+pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path<String>) -> Answer {
+    let mut c = app.db.read().await?;
+    let own = own(&mut c, &who, &id).await?;
+    let may_change = own.may_change(app.clock.now(), ctx.studio()?);
+    let visit = view(&mut c, &own.visit).await?.0;
+    let partner = match &own.partner {
+        Some(partner) => Some(view(&mut c, partner).await?.0),
+        None => None,
+    };
+    Ok(Page::ok(CancelPage { ctx, visit, partner, may_change }).into_response())
+}
+
+/// Cancels.
+pub async fn post(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path<String>, _fields: Fields) -> Answer {
+    let mut c = app.db.read().await?;
+    let own = own(&mut c, &who, &id).await?;
+    let visit = view(&mut c, &own.visit).await?.0;
+    drop(c);
+    match own_visits::cancel(&app, ctx.studio()?, &who.0, &own.visit.id).await? {
+        Change::Done => Ok(see_other("/me")),
+        Change::TooLate | Change::Taken => {
+            Ok(Page::conflict(CancelPage { ctx, visit, partner: None, may_change: false }).into_response())
+        }
+    }
+}

@@ -1,0 +1,94 @@
+//! `GET /me`: her visits, and what she signed. Template: `client/visits.html`.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+
+use crate::actions::own_visits::Own;
+use crate::app::App;
+use crate::domain::ids::VisitId;
+use crate::domain::visit::VisitState;
+use crate::store::studio::Studio;
+use crate::store::visits::Visit;
+use crate::store::{Connection, catalogue, health, practitioners, visits};
+use crate::web::error::Fault;
+use crate::web::guard::SignedIn;
+use crate::web::page::{Answer, Ctx, Page};
+use crate::web::public::book::VisitView;
+use crate::when;
+
+struct Coming {
+    id: VisitId,
+    what: String,
+    when: String,
+    length: String,
+    with: String,
+    may_change: bool,
+}
+
+#[derive(Template)]
+#[template(path = "client/visits.html")]
+struct VisitsPage {
+    ctx: Ctx,
+    coming: Vec<Coming>,
+    past: Vec<(String, String, &'static str)>,
+    papers: Vec<(String, String)>,
+    cancel_hours: i64,
+}
+
+fn state_words(state: VisitState) -> &'static str {
+    match state {
+        VisitState::Held | VisitState::HoldExpired => "Not booked",
+        VisitState::Booked => "Booked",
+        VisitState::Arrived | VisitState::InTreatment => "Under way",
+        VisitState::Done => "Done",
+        VisitState::CancelledByClient => "Cancelled by you",
+        VisitState::CancelledByStudio => "Cancelled by the studio",
+        VisitState::NoShow => "Missed",
+    }
+}
+
+/// A visit of hers in words, with whom included.
+pub(in crate::web) async fn view(c: &mut Connection, visit: &Visit) -> Result<(VisitView, String), Fault> {
+    let service =
+        catalogue::service(c, &visit.service).await?.ok_or_else(|| Fault::internal("a visit without its service"))?;
+    let practitioner = practitioners::get(c, &visit.practitioner).await?;
+    Ok((VisitView::of(visit, &service), practitioner.map(|p| p.name).unwrap_or_default()))
+}
+
+/// One visit of hers that she may look at, or nothing.
+pub(in crate::web) async fn own(c: &mut Connection, who: &SignedIn, id: &str) -> Result<Own, Fault> {
+    let id = VisitId::parse(id).map_err(|_| Fault::NotFound)?;
+    Own::load(c, &who.0, &id).await?.ok_or(Fault::NotFound)
+}
+
+/// Shows them.
+pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
+    let studio: Studio = ctx.studio()?.clone();
+    let now = app.clock.now();
+    let mut c = app.db.read().await?;
+    let (mut coming, mut past) = (Vec::new(), Vec::new());
+    for visit in visits::of_client(&mut c, &who.0).await? {
+        let (words, with) = view(&mut c, &visit).await?;
+        if visit.state.is_over() || visit.ends_at <= now {
+            past.push((words.what, words.when, state_words(visit.state)));
+        } else {
+            let own = Own { visit, partner: None };
+            let may_change = own.may_change(now, &studio);
+            coming.push(Coming {
+                id: own.visit.id,
+                what: words.what,
+                when: words.when,
+                length: words.length,
+                with,
+                may_change,
+            });
+        }
+    }
+    coming.reverse();
+    let papers = health::consents(&mut c, &who.0).await?;
+    let papers =
+        papers.into_iter().map(|paper| (paper.id.to_string(), when::moment(studio.zone.to_civil(paper.given_at))));
+    let page = VisitsPage { ctx, coming, past, papers: papers.collect(), cancel_hours: studio.cancel_limit_hours };
+    Ok(Page::ok(page).into_response())
+}
