@@ -9,6 +9,7 @@ use crate::domain::person::Mail;
 use crate::store::types::impossible;
 use crate::store::{Connection, Stored, outbox};
 
+pub mod book;
 pub mod booking;
 pub mod case;
 pub mod diary;

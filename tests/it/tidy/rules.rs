@@ -208,7 +208,8 @@ pub(crate) const RULES: &[Rule] = &[
 ];
 
 /// Who may use whom inside the program. A module that is not listed may use everything.
-const MODULES: [(&str, &[&str]); 9] = [
+const MODULES: [(&str, &[&str]); 10] = [
+    ("when", &[]),
     ("clock", &[]),
     ("domain", &[]),
     ("password", &["clock"]),
@@ -216,8 +217,8 @@ const MODULES: [(&str, &[&str]); 9] = [
     ("documents", &["domain"]),
     ("mail", &["domain"]),
     ("actions", &["app", "clock", "domain", "password", "store"]),
-    ("jobs", &["actions", "app", "clock", "documents", "domain", "mail", "store"]),
-    ("web", &["actions", "app", "clock", "documents", "domain", "password", "store"]),
+    ("jobs", &["actions", "app", "clock", "documents", "domain", "mail", "store", "when"]),
+    ("web", &["actions", "app", "clock", "documents", "domain", "password", "store", "when"]),
 ];
 
 /// Modules of the program that no listed module need name, so that a `super::` that leaves the folder is seen.

@@ -9,7 +9,7 @@ use axum::response::{IntoResponse, Response};
 use std::collections::BTreeSet;
 
 use super::{Booking, HoldView, VisitView, pairs_text};
-use crate::actions::booking::{self, Booked, Complete, Person};
+use crate::actions::book::{self, Booked, Complete, Person};
 use crate::actions::case::{Asked, Drafted, Known};
 use crate::app::App;
 use crate::domain::consent::{Drawing, Guardian, Offer, Signed, Subject, Tick, TickMissing, TypedName};
@@ -222,7 +222,7 @@ async fn finish(app: &App, booking: &Booking, readiness: &Readiness, signed: Sig
         verdict: readiness.verdict.as_str(),
     };
     let between = booking.between(app).await?;
-    match booking::book(app, &booking.studio, &booking.service, &booking.draft, complete, between).await? {
+    match book::book(app, &booking.studio, &booking.service, &booking.draft, complete, between).await? {
         Booked::Done => Ok(see_other(&booking.path("done"))),
         Booked::TimeGone => Ok(see_other(&booking.path("time"))),
     }
@@ -244,9 +244,9 @@ async fn sign(app: &App, booking: &Booking, fields: &Fields) -> Result<Result<Si
     let subject = Subject {
         text: text.fingerprint(),
         answers: booking.answers().fingerprint(),
-        products: booking::products_of(&mut c, &booking.service).await?,
+        products: book::products_of(&mut c, &booking.service).await?,
     };
-    let offer = Offer { id: booking::consent_id(app), subject, ticks, name, drawing, guardian };
+    let offer = Offer { id: book::consent_id(app), subject, ticks, name, drawing, guardian };
     Ok(Signed::sign(offer, booking.now).map_err(|TickMissing(tick)| {
         errors.add(tick.as_str(), words::CHOOSE);
         errors
