@@ -4,8 +4,7 @@ use std::collections::BTreeSet;
 
 use time::OffsetDateTime;
 
-use super::booking::{Held, keep};
-use super::diary::Between;
+use super::booking::{Held, Terms, keep};
 use super::{Pending, enqueue};
 use crate::app::App;
 use crate::domain::consent::{ConsentRecord, Signed};
@@ -18,7 +17,6 @@ use crate::store::catalogue::Service;
 use crate::store::clients::Client;
 use crate::store::drafts::Draft;
 use crate::store::health::{StoredAnswers, StoredConsent};
-use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::{Connection, Stored, Tx, audit, catalogue, clients, drafts, health, visits};
 
@@ -66,15 +64,8 @@ pub enum Booked {
 ///
 /// # Errors
 /// When the database can't.
-pub async fn book(
-    app: &App,
-    studio: &Studio,
-    service: &Service,
-    draft: &Draft,
-    complete: Complete,
-    between: Between,
-) -> Stored<Booked> {
-    if keep(app, studio, service, &draft.id, between).await? == Held::Gone {
+pub async fn book(app: &App, terms: Terms<'_>, draft: &Draft, complete: Complete) -> Stored<Booked> {
+    if keep(app, terms, &draft.id).await? == Held::Gone {
         return Ok(Booked::TimeGone);
     }
     let now = app.clock.now();

@@ -50,6 +50,17 @@ pub struct Wanted {
     pub treatment: Choice,
 }
 
+/// On what terms a time is held: the studio's settings, the service, and the days that suit the client.
+#[derive(Clone, Copy)]
+pub struct Terms<'a> {
+    /// The studio.
+    pub studio: &'a Studio,
+    /// The service.
+    pub service: &'a Service,
+    /// Between which days the treatment may lie.
+    pub between: Between,
+}
+
 /// How many bookings one browser may hold times for at once; an older one gives its times back.
 const MOST_HELD: usize = 2;
 
@@ -65,21 +76,14 @@ pub struct Beginner<'a> {
 ///
 /// # Errors
 /// When the database can't.
-pub async fn begin(
-    app: &App,
-    studio: &Studio,
-    service: &Service,
-    who: Beginner<'_>,
-    wanted: &Wanted,
-    between: Between,
-) -> Stored<Option<DraftId>> {
+pub async fn begin(app: &App, terms: Terms<'_>, who: Beginner<'_>, wanted: &Wanted) -> Stored<Option<DraftId>> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     visits::expire_holds(&mut tx, now).await?;
     release_older(&mut tx, who.owner_hash, now).await?;
     let draft = Draft {
         id: DraftId::from_random(app.random.id()),
-        service: service.id.clone(),
+        service: terms.service.id.clone(),
         client: who.client.cloned(),
         booked: false,
         details: None,
@@ -88,7 +92,7 @@ pub async fn begin(
         consent: None,
     };
     drafts::insert(&mut tx, &draft, who.owner_hash, now).await?;
-    if !hold(app, &mut tx, studio, service, &draft.id, wanted, between).await? {
+    if !hold(app, &mut tx, terms, &draft.id, wanted, false).await? {
         return Ok(None);
     }
     tx.commit().await?;
@@ -118,14 +122,17 @@ async fn release(tx: &mut Tx, draft: &DraftId, now: OffsetDateTime) -> Stored<()
 async fn hold(
     app: &App,
     tx: &mut Tx,
-    studio: &Studio,
-    service: &Service,
+    terms: Terms<'_>,
     draft: &DraftId,
     wanted: &Wanted,
-    between: Between,
+    chosen_before: bool,
 ) -> Stored<bool> {
+    let Terms { studio, service, between } = terms;
     let now = app.clock.now();
-    let diary = Diary::load(tx, studio, service, now, None).await?;
+    let mut diary = Diary::load(tx, studio, service, now, None).await?;
+    if chosen_before {
+        diary = diary.at_once();
+    }
     let Some((test, treatment)) = fits(&diary, wanted, between) else { return Ok(false) };
     let hold_until = Some(now + Duration::minutes(studio.hold_minutes));
     let visit = |purpose, spot: Spot, paired_test| Visit {
@@ -213,9 +220,9 @@ pub enum Held {
 ///
 /// # Errors
 /// When the database can't.
-pub async fn keep(app: &App, studio: &Studio, service: &Service, draft: &DraftId, between: Between) -> Stored<Held> {
+pub async fn keep(app: &App, terms: Terms<'_>, draft: &DraftId) -> Stored<Held> {
     let now = app.clock.now();
-    let until = now + Duration::minutes(studio.hold_minutes);
+    let until = now + Duration::minutes(terms.studio.hold_minutes);
     let mut tx = app.db.write().await?;
     let held = visits::of_draft(&mut tx, draft).await?;
     let running = !held.is_empty() && held.iter().all(|visit| visit.hold_until.is_some_and(|end| end > now));
@@ -230,7 +237,7 @@ pub async fn keep(app: &App, studio: &Studio, service: &Service, draft: &DraftId
     let Some(wanted) = last_wanted(&mut tx, draft).await? else { return Ok(Held::Gone) };
     visits::expire_holds(&mut tx, now).await?;
     release(&mut tx, draft, now).await?;
-    let again = hold(app, &mut tx, studio, service, draft, &wanted, between).await?;
+    let again = hold(app, &mut tx, terms, draft, &wanted, true).await?;
     if again {
         tx.commit().await?;
         Ok(Held::Until(until))
@@ -255,19 +262,12 @@ pub async fn last_wanted(c: &mut Connection, draft: &DraftId) -> Stored<Option<W
 ///
 /// # Errors
 /// When the database can't.
-pub async fn choose_again(
-    app: &App,
-    studio: &Studio,
-    service: &Service,
-    draft: &DraftId,
-    wanted: &Wanted,
-    between: Between,
-) -> Stored<bool> {
+pub async fn choose_again(app: &App, terms: Terms<'_>, draft: &DraftId, wanted: &Wanted) -> Stored<bool> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     visits::expire_holds(&mut tx, now).await?;
     release(&mut tx, draft, now).await?;
-    let held = hold(app, &mut tx, studio, service, draft, wanted, between).await?;
+    let held = hold(app, &mut tx, terms, draft, wanted, false).await?;
     if held {
         tx.commit().await?;
     }

@@ -109,6 +109,12 @@ impl Diary {
         })
     }
 
+    /// The same without notice, for a time that was chosen when there was enough.
+    #[must_use]
+    pub fn at_once(self) -> Self {
+        Self { rules: self.rules.at_once(), ..self }
+    }
+
     /// Looks for free times of a length between two days.
     pub fn search<T>(&self, length: Occupation, between: Between, look: impl FnOnce(&Search<'_>) -> T) -> T {
         let people: Vec<_> = self.people.iter().map(|(id, hours, busy)| PractitionerTime { id, hours, busy }).collect();

@@ -95,6 +95,12 @@ impl BookingRules {
         self.shortest_sellable
     }
 
+    /// The same without notice, for a time that was chosen when there was enough.
+    #[must_use]
+    pub fn at_once(self) -> Self {
+        Self { notice_minutes: 0, ..self }
+    }
+
     /// The same with no gap avoided.
     #[must_use]
     pub fn with_any_gap(self) -> Self {

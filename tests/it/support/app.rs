@@ -42,7 +42,12 @@ impl TestApp {
 
     /// With a studio in Berlin and its owner, and nothing else.
     pub(crate) async fn with_owner() -> Self {
-        let test = Self::empty().await;
+        Self::with_owner_and(Limits::new()).await
+    }
+
+    /// The same, with limits of the caller's choice.
+    pub(crate) async fn with_owner_and(limits: Limits) -> Self {
+        let test = Self::with(limits).await;
         let owner = NewOwner {
             studio: PersonName::parse("Studio Lidbogen").unwrap(),
             zone: Zone::parse("Europe/Berlin").unwrap(),

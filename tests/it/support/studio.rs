@@ -24,6 +24,7 @@ use palpebra::store::skin_tests::StoredTest;
 use palpebra::store::treatments::{Outcome, Version};
 use palpebra::store::visits::{Purpose, Visit};
 use palpebra::store::{accounts, catalogue, clients, health, practitioners, skin_tests, treatments, visits};
+use palpebra::web::limits::Limits;
 use time::macros::date;
 use time::{Date, Duration, OffsetDateTime};
 
@@ -66,7 +67,12 @@ pub(crate) const OLD_BATCH: &str = "A-1907";
 impl TestApp {
     /// With a studio in Berlin that can be booked.
     pub(crate) async fn with_studio() -> (Self, Studio) {
-        let test = Self::with_owner().await;
+        Self::with_studio_and(Limits::new()).await
+    }
+
+    /// The same, with limits of the caller's choice.
+    pub(crate) async fn with_studio_and(limits: Limits) -> (Self, Studio) {
+        let test = Self::with_owner_and(limits).await;
         let studio = Studio::open(test.app.clone()).await;
         (test, studio)
     }

@@ -5,7 +5,7 @@
 
 use time::{Date, OffsetDateTime};
 
-use crate::actions::booking::{self, Held};
+use crate::actions::booking::{self, Held, Terms};
 use crate::actions::case;
 use crate::actions::diary::Between;
 use crate::app::App;
@@ -170,10 +170,14 @@ impl Booking {
         Ok(Between { earliest, latest: None })
     }
 
+    /// On what terms its times are held.
+    pub(super) async fn terms(&self, app: &App) -> Result<Terms<'_>, Fault> {
+        Ok(Terms { studio: &self.studio, service: &self.service, between: self.between(app).await? })
+    }
+
     /// Renews the hold. When the time is gone, leads to the page that offers others.
     pub(super) async fn keep(&self, app: &App) -> Result<(), Fault> {
-        let between = self.between(app).await?;
-        match booking::keep(app, &self.studio, &self.service, &self.draft.id, between).await? {
+        match booking::keep(app, self.terms(app).await?, &self.draft.id).await? {
             Held::Until(_) => Ok(()),
             Held::Gone => Err(Fault::SeeOther(self.path("time"))),
         }

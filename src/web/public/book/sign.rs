@@ -221,8 +221,7 @@ async fn finish(app: &App, booking: &Booking, readiness: &Readiness, signed: Sig
         text_version: booking.in_force.consent.version(),
         verdict: readiness.verdict.as_str(),
     };
-    let between = booking.between(app).await?;
-    match book::book(app, &booking.studio, &booking.service, &booking.draft, complete, between).await? {
+    match book::book(app, booking.terms(app).await?, &booking.draft, complete).await? {
         Booked::Done => Ok(see_other(&booking.path("done"))),
         Booked::TimeGone => Ok(see_other(&booking.path("time"))),
     }

@@ -108,8 +108,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
         return Err(Fault::BadRequest);
     }
     let wanted = Wanted { test: test.filter(|_| needs_test), treatment };
-    let between = booking.between(&app).await?;
-    if booking::choose_again(&app, &booking.studio, &booking.service, &booking.draft.id, &wanted, between).await? {
+    if booking::choose_again(&app, booking.terms(&app).await?, &booking.draft.id, &wanted).await? {
         return Ok(see_other(&booking.next()));
     }
     let page = show(&app, ctx, &booking, None, None).await?;

@@ -12,7 +12,7 @@ use std::net::SocketAddr;
 
 use super::slots::Slots;
 use super::zone_words;
-use crate::actions::booking::{self, Beginner, Choice, Wanted};
+use crate::actions::booking::{self, Beginner, Choice, Terms, Wanted};
 use crate::actions::case::Known;
 use crate::actions::diary::{Between, Diary, wants_test};
 use crate::app::App;
@@ -181,7 +181,8 @@ pub async fn post(
     let wanted = Wanted { test: test.filter(|_| found.needs_test), treatment };
     let hash = ctx.seen.visit_hash();
     let who = Beginner { owner_hash: &hash, client: ctx.seen.client.as_ref().map(|(id, _)| id) };
-    match booking::begin(&app, &found.studio, &found.service, who, &wanted, found.between).await? {
+    let terms = Terms { studio: &found.studio, service: &found.service, between: found.between };
+    match booking::begin(&app, terms, who, &wanted).await? {
         Some(draft) => Ok(see_other(&format!("/book/{draft}"))),
         None => {
             let found = find(&app, &ctx, &id).await?;

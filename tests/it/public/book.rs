@@ -1,0 +1,393 @@
+//! A client books herself, page by page, without a script.
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a test may fail where it stands")]
+
+use palpebra::store::{clients, drafts, health, visits};
+use palpebra::web::limits::Limits;
+use reqwest::Method;
+use time::Duration;
+
+use crate::support::studio::{MIA, Studio};
+use crate::support::{Html, Person, TestApp};
+
+const DETAILS: [(&str, &str); 6] = [
+    ("name", "Ottilie Farnborg"),
+    ("mail", "ottilie@clients.example.org"),
+    ("phone", "+49 30 5550 1277"),
+    ("born_day", "3"),
+    ("born_month", "7"),
+    ("born_year", "1988"),
+];
+const SIGNED: [(&str, &str); 3] = [("treatment", "yes"), ("health_data", "yes"), ("typed_name", "Ottilie Farnborg")];
+
+/// The first free time on a page.
+fn first_slot(page: &Html) -> String {
+    page.attributes("button.slot", "value")
+        .into_iter()
+        .next()
+        .unwrap_or_else(|| panic!("no free time: {}", page.text()))
+}
+
+/// Takes the first free time of a service without a skin test; ends on the details page.
+async fn take_first(person: &Person, service: &str) -> Html {
+    let page = person.get(&format!("/services/{service}")).await;
+    let slot = first_slot(&page);
+    let held = person.submit(&page, "/services/", &[("time", &slot)]).await;
+    assert_eq!(held.status, 303, "{}", held.text());
+    person.follow(held).await
+}
+
+/// Answers no to every question of the page, but for those given.
+async fn answer_page(person: &Person, page: &Html, but: &[(&str, &str)]) -> Html {
+    let mut names = page.attributes("fieldset.answer input[value=no]", "name");
+    names.retain(|name| !but.iter().any(|(key, _)| key == name));
+    let mut fields: Vec<(&str, &str)> = names.iter().map(|name| (name.as_str(), "no")).collect();
+    fields.extend(but);
+    person.submit(page, page_path(page), &fields).await
+}
+
+fn page_path(_: &Html) -> &'static str {
+    "/book/"
+}
+
+/// Goes through all question pages; the answers given apply wherever their question stands.
+async fn answer_all(person: &Person, mut page: Html, but: &[(&str, &str)]) -> Html {
+    for _ in 0..12 {
+        if !page.source().contains("fieldset class=\"field answer") {
+            return page;
+        }
+        let here: Vec<(&str, &str)> =
+            but.iter().copied().filter(|(key, _)| page.source().contains(&format!("name=\"{key}\""))).collect();
+        let next = answer_page(person, &page, &here).await;
+        assert_eq!(next.status, 303, "{}", next.main());
+        page = person.follow(next).await;
+    }
+    panic!("the questions don't end: {}", page.text());
+}
+
+/// From the details page to the page to sign.
+async fn fill(person: &Person, page: &Html, but: &[(&str, &str)]) -> Html {
+    let next = person.submit(page, "/book/", &DETAILS).await;
+    assert_eq!(next.status, 303, "{}", next.main());
+    let questions = person.follow(next).await;
+    answer_all(person, questions, but).await
+}
+
+async fn booked_rows(app: &TestApp) -> i64 {
+    let mut c = app.app.db.read().await.unwrap();
+    let far = app.app.clock.now() + Duration::days(400);
+    let all = visits::between(&mut c, app.app.clock.now() - Duration::days(1), far).await.unwrap();
+    i64::try_from(all.len()).unwrap()
+}
+
+#[tokio::test]
+async fn a_first_visit_is_booked_with_answers_and_signature() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let home = person.get("/").await;
+    assert!(home.text().contains("Lash lift") && home.text().contains("55.00 EUR"), "{}", home.text());
+    let details = take_first(&person, studio.lift.as_str()).await;
+    assert!(details.text().contains("held for you until 09:20"), "{}", details.text());
+    let sign = fill(&person, &details, &[]).await;
+    assert!(sign.main().contains("Check and sign") && sign.main().contains("Ottilie Farnborg"), "{}", sign.main());
+    let done = person.submit(&sign, "/book/", &SIGNED).await;
+    assert_eq!(done.status, 303, "{}", done.main());
+    let done = person.follow(done).await;
+    assert!(done.main().contains("Booked") && done.main().contains("Monday 2 March 2026, 11:00"), "{}", done.main());
+
+    let mut c = app.app.db.read().await.unwrap();
+    let client = clients::search(&mut c, "Ottilie", 5).await.unwrap().remove(0);
+    assert_eq!(client.phone.as_str(), "+493055501277");
+    let visit = visits::of_client(&mut c, &client.id).await.unwrap().remove(0);
+    assert_eq!((visit.state.as_str(), visit.price_minor), ("booked", 5500));
+    let answers = health::answers(&mut c, &client.id).await.unwrap();
+    let consents = health::consents(&mut c, &client.id).await.unwrap();
+    assert_eq!((answers.len(), consents.len()), (1, 1));
+    assert_eq!(consents[0].answers.as_ref(), Some(&answers[0].id));
+    assert_eq!(consents[0].visit.as_ref(), Some(&visit.id));
+    let mail = app.mail_to("ottilie@clients.example.org").await;
+    assert!(mail.0.letter.text.contains("Monday 2 March 2026, 11:00"), "{}", mail.0.letter.text);
+    assert!(!mail.0.letter.text.to_lowercase().contains("lift"), "no name of a treatment in a mail");
+}
+
+#[tokio::test]
+async fn test_and_treatment_are_booked_as_a_pair_at_least_two_days_apart_or_neither() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let path = format!("/services/{}", studio.lift_and_tint);
+    let tests = person.get(&path).await;
+    assert!(tests.text().contains("Two visits"), "{}", tests.text());
+    let test = first_slot(&tests);
+    let treatments = person.get(&format!("{path}?test={test}")).await;
+    let treatment = first_slot(&treatments);
+    let gap = |slot: &str| slot.split('.').next().unwrap().parse::<i64>().unwrap();
+    assert!(gap(&treatment) - (gap(&test) + 600) >= 48 * 3600, "UK trade association for hair colour: 48 h ahead");
+
+    let (_, token) = treatments.form("/services/");
+    let mut too_soon = token.clone();
+    too_soon.retain(|(name, _)| name != "time");
+    too_soon.push(("time".to_owned(), test.clone()));
+    let refused = person.post(&format!("{path}/hold"), &too_soon).await;
+    assert_eq!(refused.status, 409, "a forged pair: {}", refused.text());
+    let alone: Vec<_> = token
+        .iter()
+        .filter(|(name, _)| name == "csrf")
+        .cloned()
+        .chain([("time".to_owned(), treatment.clone())])
+        .collect();
+    assert_eq!(person.post(&format!("{path}/hold"), &alone).await.status, 400, "a treatment without its test");
+
+    let held = person.submit(&treatments, "/services/", &[("time", &treatment)]).await;
+    let details = person.follow(held).await;
+    assert!(details.main().contains("Skin test for Lift and tint"), "{}", details.main());
+    let sign = fill(&person, &details, &[]).await;
+    let done = person.submit(&sign, "/book/", &SIGNED).await;
+    let done = person.follow(done).await;
+    assert!(done.main().contains("Booked"), "{}", done.main());
+    assert_eq!(booked_rows(&app).await, 2);
+}
+
+#[tokio::test]
+async fn a_refused_step_keeps_what_was_typed_and_says_why() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let details = take_first(&person, studio.lift.as_str()).await;
+    let long = "x".repeat(5000);
+    for (field, value, words) in [
+        ("mail", "ottilie", "has an @"),
+        ("name", "", "fill this in"),
+        ("name", long.as_str(), "longer than"),
+        ("phone", "call me", "figures"),
+        ("born_year", "2027", "still to come"),
+        ("born_year", "1850", "120 years"),
+        ("born_month", "13", "calendar"),
+    ] {
+        let mut fields = DETAILS.to_vec();
+        fields.push((field, value));
+        let again = person.submit(&details, "/book/", &fields).await;
+        assert_eq!(again.status, 422, "{field}={value:.20}");
+        assert!(again.main().contains(words), "{field}={value:.20}: {}", again.main());
+        let (_, kept) = again.form("/book/");
+        assert!(kept.contains(&("born_day".to_owned(), "3".to_owned())), "{kept:?}");
+    }
+    let questions = person.submit(&details, "/book/", &DETAILS).await;
+    let questions = person.follow(questions).await;
+    let blank = person.submit(&questions, "/book/", &[]).await;
+    assert_eq!(blank.status, 422, "blank is never no");
+    let one = answer_page(&person, &questions, &[("perm_reaction", "perhaps")]).await;
+    assert_eq!(one.status, 422);
+    let unsigned = app.visitor();
+    let details = take_first(&unsigned, studio.lift.as_str()).await;
+    let sign = fill(&unsigned, &details, &[]).await;
+    let refused = unsigned.submit(&sign, "/book/", &[("typed_name", "Ottilie Farnborg")]).await;
+    assert_eq!(refused.status, 422);
+    assert!(refused.main().contains("Without it we can"), "{}", refused.main());
+    assert_eq!(booked_rows(&app).await, 0);
+}
+
+#[tokio::test]
+async fn steps_can_not_be_jumped() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    take_first(&person, studio.lift.as_str()).await;
+    let page = person.get(&format!("/services/{}", studio.lift)).await;
+    let held = person.submit(&page, "/services/", &[("time", &first_slot(&page))]).await;
+    let draft = held.location().unwrap();
+    assert_eq!(person.get(&format!("{draft}/sign")).await.location(), Some(format!("{draft}/details")));
+    assert_eq!(person.get(&format!("{draft}/health/1")).await.location(), Some(format!("{draft}/details")));
+    assert_eq!(person.get(&format!("{draft}/health/99")).await.location(), Some(format!("{draft}/details")));
+    assert_eq!(person.get(&format!("{draft}/done")).await.location(), Some(draft.clone()));
+    for step in ["details", "health/1", "sign", "time", "answers", "done"] {
+        assert_eq!(app.visitor().get(&format!("{draft}/{step}")).await.status, 404, "another browser: {step}");
+    }
+}
+
+#[tokio::test]
+async fn a_hold_runs_out_and_the_same_time_is_taken_again_if_it_is_free() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let details = take_first(&person, studio.lift.as_str()).await;
+    app.app.clock.advance(Duration::minutes(21));
+    let next = person.submit(&details, "/book/", &DETAILS).await;
+    assert_eq!(next.status, 303);
+    let questions = person.follow(next).await;
+    assert!(questions.main().contains("held for you until 09:41"), "{}", questions.main());
+    let more = person.submit(&questions, "/book/", &[("more_time", "1")]).await;
+    assert_eq!(more.status, 303, "the button renews and loses nothing");
+}
+
+#[tokio::test]
+async fn a_time_taken_meanwhile_is_said_and_nothing_typed_is_lost() {
+    let (app, studio) = TestApp::with_studio().await;
+    let slow = app.visitor();
+    let details = take_first(&slow, studio.lift.as_str()).await;
+    let sign = fill(&slow, &details, &[]).await;
+    app.app.clock.advance(Duration::minutes(21));
+    // Two practitioners have this time: two others take it.
+    let slot = {
+        let page = app.visitor().get(&format!("/services/{}", studio.lift)).await;
+        first_slot(&page)
+    };
+    let when = slot.split('.').next().unwrap().to_owned();
+    for who in [&studio.liv, &studio.noor] {
+        let quick = app.visitor();
+        let page = quick.get(&format!("/services/{}", studio.lift)).await;
+        let held = quick.submit(&page, "/services/", &[("time", &format!("{when}.{who}"))]).await;
+        assert_eq!(held.status, 303);
+    }
+    let answer = slow.submit(&sign, "/book/", &SIGNED).await;
+    let page = slow.follow(answer).await;
+    assert!(page.main().contains("Everything you filled in is kept"), "{}", page.main());
+    assert!(page.main().contains("Monday 2 March 2026"), "the nearest times come first: {}", page.main());
+    let again = slow.submit(&page, "/book/", &[("time", &first_slot(&page))]).await;
+    let sign = slow.follow(again).await;
+    assert!(sign.main().contains("Ottilie Farnborg"), "{}", sign.main());
+    let (_, kept) = sign.form("/book/");
+    assert!(kept.contains(&("typed_name".to_owned(), "Ottilie Farnborg".to_owned())), "{kept:?}");
+    let done = slow.submit(&sign, "/book/", &[]).await;
+    let done = slow.follow(done).await;
+    assert!(done.main().contains("Booked"), "{}", done.main());
+}
+
+#[tokio::test]
+async fn a_hundred_race_for_one_time_and_one_gets_it() {
+    let (app, studio) = race_studio().await;
+    let slot = first_slot(&app.visitor().get(&format!("/services/{}", studio.lift)).await);
+    let mut racers = tokio::task::JoinSet::new();
+    for _ in 0..100 {
+        let (person, slot, service) = (app.visitor(), slot.clone(), studio.lift.to_string());
+        racers.spawn(async move {
+            let page = person.get(&format!("/services/{service}")).await;
+            let answer = person.submit(&page, "/services/", &[("time", &slot)]).await;
+            (answer.status, answer.main())
+        });
+    }
+    let (mut won, mut told) = (0, 0);
+    while let Some(Ok((status, text))) = racers.join_next().await {
+        match status {
+            303 => won += 1,
+            409 => {
+                told += 1;
+                assert!(text.contains("taken a moment ago"), "{text}");
+            }
+            other => panic!("{other}: {text}"),
+        }
+    }
+    assert_eq!((won, told), (1, 99));
+}
+
+/// Without limits: here a hundred visitors share one address.
+async fn race_studio() -> (TestApp, Studio) {
+    TestApp::with_studio_and(Limits::off()).await
+}
+
+#[tokio::test]
+async fn a_double_click_books_once() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let details = take_first(&person, studio.lift.as_str()).await;
+    let sign = fill(&person, &details, &[]).await;
+    let (one, two) = tokio::join!(person.submit(&sign, "/book/", &SIGNED), person.submit(&sign, "/book/", &SIGNED));
+    assert_eq!((one.status, two.status), (303, 303), "{} {}", one.main(), two.main());
+    let last = person.follow(two).await;
+    assert!(last.main().contains("Booked"), "{}", last.main());
+    assert_eq!(booked_rows(&app).await, 1);
+}
+
+#[tokio::test]
+async fn a_rule_that_forbids_is_told_kindly_and_nothing_is_booked() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let details = take_first(&person, studio.lift.as_str()).await;
+    let page = fill(&person, &details, &[("conjunctivitis", "yes")]).await;
+    assert!(page.main().contains("Why"), "{}", page.main());
+    assert!(!page.main().contains("Sign and book"), "{}", page.main());
+    assert_eq!(booked_rows(&app).await, 0);
+}
+
+#[tokio::test]
+async fn a_returning_client_signs_in_and_confirms_her_last_answers() {
+    let (app, studio) = TestApp::with_studio().await;
+    let mia = app.client(MIA).await;
+    let answers = take_first(&mia, studio.lift.as_str()).await;
+    assert!(answers.main().contains("Is this still right?"), "{}", answers.main());
+    let next = mia.submit(&answers, "/book/", &[("nothing", "changed")]).await;
+    let sign = mia.follow(next).await;
+    assert!(sign.main().contains("Mia Sandgren"), "her details are known: {}", sign.main());
+    let done = mia.submit(&sign, "/book/", &SIGNED).await;
+    let done = mia.follow(done).await;
+    assert!(done.main().contains("Booked"), "{}", done.main());
+    let mut c = app.app.db.read().await.unwrap();
+    assert_eq!(
+        health::answers(&mut c, &studio.mia).await.unwrap().len(),
+        2,
+        "confirmed answers follow the earlier ones"
+    );
+}
+
+#[tokio::test]
+async fn whoever_names_a_client_s_mail_and_birthday_learns_nothing_but_joins_her_record() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let details = take_first(&person, studio.lift.as_str()).await;
+    let mut fields = DETAILS.to_vec();
+    fields.extend([
+        ("name", "mia sandgren"),
+        ("mail", MIA),
+        ("born_day", "14"),
+        ("born_month", "6"),
+        ("born_year", "1991"),
+    ]);
+    let next = person.submit(&details, "/book/", &fields).await;
+    let questions = person.follow(next).await;
+    assert!(!questions.text().contains("Is this still right?"));
+    let sign = answer_all(&person, questions, &[]).await;
+    let done = person.submit(&sign, "/book/", &SIGNED).await;
+    person.follow(done).await;
+    let mut c = app.app.db.read().await.unwrap();
+    assert_eq!(visits::of_client(&mut c, &studio.mia).await.unwrap().len(), 1);
+    drop(c);
+    assert_eq!(person.get("/me").await.status, 303, "still a visitor");
+}
+
+#[tokio::test]
+async fn unfinished_bookings_go_after_two_days() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let page = person.get(&format!("/services/{}", studio.lift)).await;
+    let held = person.submit(&page, "/services/", &[("time", &first_slot(&page))]).await;
+    let draft = held.location().unwrap();
+    app.app.clock.advance(Duration::hours(47));
+    palpebra::jobs::housekeeping::sweep(&app.app).await.unwrap();
+    assert_eq!(person.visit(&draft).await.status, 200);
+    app.app.clock.advance(Duration::hours(49));
+    palpebra::jobs::housekeeping::sweep(&app.app).await.unwrap();
+    assert_eq!(person.get(&draft).await.status, 404);
+    let mut tx = app.app.db.write().await.unwrap();
+    assert_eq!(drafts::sweep(&mut tx, app.app.clock.now()).await.unwrap(), 0);
+}
+
+#[tokio::test]
+async fn odd_paths_and_bodies_are_plain_4xx_pages() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    for path in [
+        "/services/nothing",
+        "/book/nothing",
+        "/book/aaaaaaaaaaaaaaaaaaaaaaaaaa/details",
+        "/static/x/y",
+        "/no/such/page",
+    ] {
+        assert_eq!(person.get(path).await.status, 404, "{path}");
+    }
+    let page = person.get(&format!("/services/{}", studio.lift)).await;
+    for slot in ["", "soon", "1.2.3", "99999999999999999999.x", "-1.aaaaaaaaaaaaaaaaaaaaaaaaaa"] {
+        let answer = person.submit(&page, "/services/", &[("time", slot)]).await;
+        assert!(answer.status == 400 || answer.status == 409, "{slot}: {}", answer.status);
+    }
+    let hold = format!("/services/{}/hold", studio.lift);
+    let json = person.request(Method::POST, &hold).header("content-type", "application/json").body("{}");
+    assert_eq!(json.send().await.unwrap().status(), 415);
+    let huge = person.request(Method::POST, &hold).header("content-type", "application/x-www-form-urlencoded");
+    assert_eq!(huge.body("a=".to_owned() + &"x".repeat(70_000)).send().await.unwrap().status(), 413);
+    assert_eq!(person.request(Method::PUT, "/").send().await.unwrap().status(), 405);
+}
