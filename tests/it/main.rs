@@ -1,11 +1,13 @@
 //! The integration tests: one binary, filed like the program.
 
+mod client;
 mod documents;
 mod face;
 mod growth;
 mod health;
 mod practitioner;
 mod public;
+mod routes;
 mod schedule;
 mod support;
 mod tidy;

@@ -118,6 +118,42 @@ impl TestApp {
         person
     }
 
+    /// Every cell of every table as text, but for the tables named.
+    async fn cells(&self, but: &[&str]) -> Vec<String> {
+        let options =
+            sqlx::sqlite::SqliteConnectOptions::new().filename(self.folder.path().join("palpebra.db")).read_only(true);
+        let pool = sqlx::SqlitePool::connect_with(options).await.unwrap();
+        let tables = "SELECT name FROM sqlite_schema WHERE type = 'table' AND name NOT LIKE 'sqlite_%' ORDER BY name";
+        let tables: Vec<String> = sqlx::query_scalar(tables).fetch_all(&pool).await.unwrap();
+        let mut cells = Vec::new();
+        for table in tables.iter().filter(|table| !but.contains(&table.as_str())) {
+            let names: Vec<String> = sqlx::query_scalar("SELECT name FROM pragma_table_info(?) ORDER BY cid")
+                .bind(table)
+                .fetch_all(&pool)
+                .await
+                .unwrap();
+            for name in names {
+                let all = format!(
+                    "SELECT CASE typeof(\"{name}\") WHEN 'blob' THEN hex(\"{name}\") ELSE coalesce(CAST(\"{name}\" AS TEXT), '') END FROM \"{table}\" ORDER BY 1"
+                );
+                let column: Vec<String> = sqlx::query_scalar(sqlx::AssertSqlSafe(all)).fetch_all(&pool).await.unwrap();
+                cells.extend(column);
+            }
+        }
+        pool.close().await;
+        cells
+    }
+
+    /// Every cell of the database as text.
+    pub(crate) async fn dump(&self) -> Vec<String> {
+        self.cells(&[]).await
+    }
+
+    /// Everything in the database but who looked and when they were last here.
+    pub(crate) async fn fingerprint(&self) -> String {
+        palpebra::store::types::sha256_hex(&self.cells(&["audit", "session"]).await.join("\n"))
+    }
+
     /// Sends all mail that is due.
     pub(crate) async fn send_mail(&self) {
         while outbox::step(&self.app).await.unwrap() != outbox::Step::Empty {}
