@@ -5,6 +5,7 @@ mod documents;
 mod face;
 mod growth;
 mod health;
+mod lifecycle;
 mod practitioner;
 mod public;
 mod routes;

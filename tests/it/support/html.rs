@@ -23,9 +23,13 @@ fn words(element: ElementRef<'_>) -> String {
 
 impl Html {
     pub(super) async fn read(response: reqwest::Response) -> Self {
+        Self::try_read(response).await.expect("the whole body")
+    }
+
+    pub(super) async fn try_read(response: reqwest::Response) -> Option<Self> {
         let (status, headers) = (response.status().as_u16(), response.headers().clone());
         let path = response.url().path().to_owned();
-        Self { status, headers, path, bytes: response.bytes().await.unwrap().to_vec() }
+        Some(Self { status, headers, path, bytes: response.bytes().await.ok()?.to_vec() })
     }
 
     /// The source.

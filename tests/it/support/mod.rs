@@ -3,6 +3,7 @@
 #![expect(dead_code, reason = "the walks use all of it once they are written")]
 
 pub(crate) mod app;
+pub(crate) mod booking;
 pub(crate) mod html;
 pub(crate) mod person;
 pub(crate) mod studio;

@@ -10,7 +10,7 @@ pub(crate) struct Person {
 }
 
 impl Person {
-    pub(super) fn new(url: &str) -> Self {
+    pub(crate) fn new(url: &str) -> Self {
         let http =
             reqwest::Client::builder().cookie_store(true).redirect(reqwest::redirect::Policy::none()).build().unwrap();
         Self { http, url: url.to_owned() }
@@ -41,16 +41,7 @@ impl Person {
     /// Fills the form of a page whose action begins so, as a browser does: what stands in it goes along, with these
     /// fields changed or added.
     pub(crate) async fn submit(&self, page: &Html, action: &str, fields: &[(&str, &str)]) -> Html {
-        let (target, mut all) = page.form(action);
-        for (name, _) in fields {
-            all.retain(|(known, _)| known != name);
-        }
-        for (at, (name, value)) in fields.iter().enumerate() {
-            // Of a field that is given twice the later one counts, but for those that may be many.
-            if name.starts_with("many-") || !fields.iter().skip(at + 1).any(|(later, _)| later == name) {
-                all.push(((*name).to_owned(), (*value).to_owned()));
-            }
-        }
+        let (target, all) = filled(page, action, fields);
         self.post(&target, &all).await
     }
 
@@ -59,8 +50,33 @@ impl Person {
         Html::read(self.http.post(format!("{}{path}", self.url)).form(fields).send().await.unwrap()).await
     }
 
+    /// Opens a page; nothing when the server is gone.
+    pub(crate) async fn try_get(&self, path: &str) -> Option<Html> {
+        Html::try_read(self.http.get(format!("{}{path}", self.url)).send().await.ok()?).await
+    }
+
+    /// As [`Self::submit`]; nothing when the server is gone.
+    pub(crate) async fn try_submit(&self, page: &Html, action: &str, fields: &[(&str, &str)]) -> Option<Html> {
+        let (target, all) = filled(page, action, fields);
+        Html::try_read(self.http.post(format!("{}{target}", self.url)).form(&all).send().await.ok()?).await
+    }
+
     /// Any request.
     pub(crate) fn request(&self, method: reqwest::Method, path: &str) -> reqwest::RequestBuilder {
         self.http.request(method, format!("{}{path}", self.url))
     }
+}
+
+fn filled(page: &Html, action: &str, fields: &[(&str, &str)]) -> (String, Vec<(String, String)>) {
+    let (target, mut all) = page.form(action);
+    for (name, _) in fields {
+        all.retain(|(known, _)| known != name);
+    }
+    for (at, (name, value)) in fields.iter().enumerate() {
+        // Of a field that is given twice the later one counts, but for those that may be many.
+        if name.starts_with("many-") || !fields.iter().skip(at + 1).any(|(later, _)| later == name) {
+            all.push(((*name).to_owned(), (*value).to_owned()));
+        }
+    }
+    (target, all)
 }
