@@ -5,7 +5,7 @@
 //! A visit stays within one stretch of work of one day, so it never runs into a break or over midnight.
 //!
 //! On a day that lacks or repeats an hour: a start exists and is shown by the clocks once; durations are true; work
-//! that opens or closes in such an hour opens at the latest and closes at the earliest that the civil time may mean.
+//! that opens or closes in such an hour does so when the clocks first show that time or a later one.
 
 mod busy;
 mod pairs;
@@ -191,7 +191,7 @@ impl<'s, 'a> Board<'s, 'a> {
         for ((index, who), booked) in (0..).zip(self.search.practitioners).zip(0..MOST_AT_ONCE) {
             let mut taken = 0;
             for span in who.hours.on(date) {
-                let opens = self.timeline.left(midnight + i64::from(span.opens()) * 60);
+                let opens = self.timeline.reached(midnight + i64::from(span.opens()) * 60);
                 let closes = self.timeline.reached(midnight + i64::from(span.closes()) * 60);
                 taken += (closes - opens).max(0);
                 for (from, to) in who.busy.gaps(opens, closes) {
@@ -228,7 +228,9 @@ impl<'s, 'a> Board<'s, 'a> {
         let first = self.starts_in(midnight, from, to).next().map_or(from, |(_, start)| start);
         let with_room = |step: usize| self.steps.get(step).is_some_and(|step| step.rooms != 0);
         let starts = || self.starts_in(midnight, from, to).filter(|(step, _)| with_room(*step));
-        let least = starts().map(|(_, start)| self.waste(first, start, to)).min().unwrap_or(0);
+        let avoids_gaps = self.search.rules.shortest_sellable().is_some();
+        let least = avoids_gaps.then(|| starts().map(|(_, start)| self.waste(first, start, to)).min()).flatten();
+        let least = least.unwrap_or(0);
         for (step, start) in self.starts_in(midnight, from, to) {
             let waste = self.waste(first, start, to);
             if let Some(step) = self.steps.get_mut(step).filter(|step| step.rooms != 0 && waste == least) {
@@ -278,5 +280,102 @@ impl<'s, 'a> Board<'s, 'a> {
                 });
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::domain::hours::{DayHours, WeeklyHours, clock};
+    use time::macros::{date, datetime};
+
+    fn with_search<T>(
+        hours: &str,
+        busy: &[(OffsetDateTime, OffsetDateTime)],
+        ask: impl FnOnce(&mut Search<'_>) -> T,
+    ) -> T {
+        let day = DayHours::parse_text(hours).unwrap();
+        let hours = WorkingHours::parse(WeeklyHours::of([(); 7].map(|()| day.clone())), [], vec![]).unwrap();
+        let spans = busy.iter().map(|(from, to)| (from.unix_timestamp(), to.unix_timestamp()));
+        let busy = BusyTimes::parse(spans).unwrap();
+        let id = PractitionerId::from_random([1; 16]);
+        ask(&mut Search {
+            zone: &Zone::parse("Europe/Berlin").unwrap(),
+            now: datetime!(2026-03-01 12:00 UTC),
+            rules: BookingRules::default(),
+            holidays: &[],
+            service: Occupation::parse(60, 15).unwrap(),
+            practitioners: &[PractitionerTime { id: &id, hours: &hours, busy: &busy }],
+            rooms: None,
+            earliest: Some(date!(2026 - 03 - 10)),
+            latest: Some(date!(2026 - 03 - 10)),
+        })
+    }
+
+    /// The starts on a day of a studio in Berlin, open every day, with one practitioner and no rooms.
+    fn starts(
+        hours: &str,
+        busy: &[(OffsetDateTime, OffsetDateTime)],
+        adjust: impl FnOnce(&mut Search<'_>),
+    ) -> Vec<String> {
+        with_search(hours, busy, |search| {
+            adjust(search);
+            free_times(search).iter().map(|time| clock(minute(time.civil))).collect()
+        })
+    }
+
+    fn minute(civil: PrimitiveDateTime) -> u16 {
+        u16::from(civil.hour()) * 60 + u16::from(civil.minute())
+    }
+
+    #[test]
+    fn a_visit_and_its_turn_around_fit_between_breaks_and_visits() {
+        let busy = [(datetime!(2026-03-10 13:00 UTC), datetime!(2026-03-10 14:15 UTC))];
+        let found = starts("9:00-11:00, 12:30-17:00", &busy, |_| ());
+        assert_eq!(found, ["09:00", "09:15", "09:30", "09:45", "12:30", "12:45", "15:15", "15:30", "15:45"]);
+    }
+
+    #[test]
+    fn notice_is_kept_to_the_nanosecond() {
+        let at = |now| starts("9:00-12:00", &[], move |search| search.now = now);
+        assert_eq!(at(datetime!(2026-03-10 07:15 UTC)), ["10:15", "10:30", "10:45"]);
+        assert_eq!(at(datetime!(2026-03-10 07:15:00.000_000_001 UTC)), ["10:30", "10:45"]);
+    }
+
+    #[test]
+    fn gaps_too_short_to_sell_are_avoided_but_a_lone_gap_is_sold() {
+        let rules = |shortest| BookingRules::parse(15, 120, 120, shortest).unwrap();
+        let found = |hours, shortest| starts(hours, &[], move |search| search.rules = rules(shortest));
+        assert_eq!(found("9:00-11:30", Some(60)), ["09:00", "10:15"]);
+        assert_eq!(found("9:00-11:30", Some(15)).len(), 6);
+        assert_eq!(found("9:00-10:30", Some(60)), ["09:00", "09:15"]);
+    }
+
+    #[test]
+    fn a_time_that_was_offered_stays_bookable_whatever_gap_it_leaves() {
+        with_search("9:00-11:30", &[], |search| {
+            search.rules = BookingRules::parse(15, 120, 120, Some(60)).unwrap();
+            let who = search.practitioners[0].id;
+            assert!(still_free(search, datetime!(2026-03-10 08:30 UTC), who).is_some());
+            assert!(still_free(search, datetime!(2026-03-10 08:40 UTC), who).is_none());
+            assert!(
+                still_free(search, datetime!(2026-03-10 08:30 UTC), &PractitionerId::from_random([2; 16])).is_none()
+            );
+            assert!(still_free(search, datetime!(2026-03-11 08:30 UTC), who).is_none());
+        });
+    }
+
+    /// Directive 2000/84/EC: on 29 March 2026 the clocks go from 02:00 to 03:00, on 25 October from 03:00 to 02:00.
+    #[test]
+    fn nights_of_the_clocks() {
+        let on = |day| {
+            starts("1:30-4:00", &[], move |search| {
+                search.rules = BookingRules::parse(30, 0, 365, None).unwrap();
+                (search.earliest, search.latest) = (Some(day), Some(day));
+            })
+        };
+        assert_eq!(on(date!(2026 - 03 - 28)), ["01:30", "02:00", "02:30"]);
+        assert_eq!(on(date!(2026 - 03 - 29)), ["01:30"]);
+        assert_eq!(on(date!(2026 - 10 - 25)), ["01:30"]);
     }
 }

@@ -200,12 +200,6 @@ impl Timeline {
             |stretch: &Stretch| Some(stretch.start.max(local - stretch.offset)).filter(|at| *at < stretch.end);
         self.0.iter().find_map(reached).unwrap_or(local)
     }
-
-    /// The instant from which on the clocks never again show a time before `local`.
-    pub(super) fn left(&self, local: i64) -> i64 {
-        let left = |stretch: &Stretch| Some(stretch.end.min(local - stretch.offset)).filter(|at| *at > stretch.start);
-        self.0.iter().rev().find_map(left).unwrap_or(local)
-    }
 }
 
 #[cfg(test)]

@@ -1,7 +1,5 @@
 //! A skin test and the treatment it is for, booked together.
 
-use time::Duration;
-
 use super::{FreeTime, Search, free_times};
 
 /// How far a treatment may lie from its skin test.
@@ -21,12 +19,13 @@ impl PairRule {
     }
 
     fn too_early(self, test: &FreeTime<'_>, treatment: &FreeTime<'_>) -> bool {
-        let floor = test.ends_at() + Duration::hours(i64::from(self.floor_hours));
-        treatment.starts_at() < floor.max(test.chair_free_at())
+        let floor = i64::from(test.service.minutes()) + i64::from(self.floor_hours) * 60;
+        treatment.starts < test.starts + floor.max(i64::from(test.service.total())) * 60
     }
 
     fn too_late(self, test: &FreeTime<'_>, treatment: &FreeTime<'_>) -> bool {
-        (treatment.civil.date() - test.civil.date()).whole_days() > i64::from(self.valid_days)
+        let day = |time: &FreeTime<'_>| time.civil.date().to_julian_day();
+        day(treatment) - day(test) > i32::from(self.valid_days)
     }
 }
 

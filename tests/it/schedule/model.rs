@@ -172,10 +172,10 @@ impl Case {
         let mut able: Vec<(usize, usize)> = Vec::new();
         let mut booked = Vec::new();
         for (index, person) in self.people.iter().enumerate() {
-            let mut booked_minutes = 0;
+            let mut booked_seconds = 0;
             for span in person.hours.on(date) {
                 let work = self.work(midnight, *span);
-                booked_minutes += work.clone().filter(|m| self.is_taken(&person.busy, *m)).count();
+                booked_seconds += work.clone().map(|m| self.taken_seconds(&person.busy, m)).sum::<usize>();
                 for free in free_stretches(work, |m| self.is_taken(&person.busy, m)) {
                     let fitting: Vec<_> =
                         starts.iter().copied().filter(|s| *s >= free.start && s + taken <= free.end).collect();
@@ -185,7 +185,7 @@ impl Case {
                     able.extend(with_room.filter(|s| Some(waste(**s)) == least).map(|s| (*s, index)));
                 }
             }
-            booked.push(booked_minutes);
+            booked.push(booked_seconds);
         }
         able.sort_unstable();
         for same_start in able.chunk_by(|a, b| a.0 == b.0) {
@@ -207,13 +207,22 @@ impl Case {
         busy.iter().any(|(start, end)| start < end && *start < from + 60 && *end > from)
     }
 
-    /// The minutes of work: after the last that shows a time before the opening, before the first that shows the
-    /// closing or later.
+    fn taken_seconds(&self, busy: &[(i64, i64)], minute: usize) -> usize {
+        let from = self.scene().unix(minute);
+        if busy.iter().any(|(start, end)| *start <= from && *end >= from + 60) {
+            return 60;
+        }
+        (from..from + 60).filter(|second| busy.iter().any(|(start, end)| (*start..*end).contains(second))).count()
+    }
+
+    /// The minutes of work: from the first that shows the opening or later to the first that shows the closing or
+    /// later.
     fn work(&self, midnight: i64, span: OpenSpan) -> std::ops::Range<usize> {
-        let clocks = &self.scene().clocks;
-        let opens = clocks.iter().rposition(|shown| *shown < midnight + i64::from(span.opens()) * 60).unwrap() + 1;
-        let closes = clocks.iter().position(|shown| *shown >= midnight + i64::from(span.closes()) * 60).unwrap();
-        opens..closes
+        let first = |minute: u16| {
+            let wanted = midnight + i64::from(minute) * 60;
+            self.scene().clocks.iter().position(|shown| *shown >= wanted).unwrap()
+        };
+        first(span.opens())..first(span.closes())
     }
 
     fn waste(&self, first: usize, start: usize, end: usize) -> usize {
