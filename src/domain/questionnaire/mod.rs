@@ -206,6 +206,14 @@ impl Questionnaire {
         })
     }
 
+    /// Whether a question, or one that it follows, is for the practitioner who treats and not for the
+    /// booking desk. A key that is not known is kept from the desk.
+    pub fn is_sensitive(&self, key: &str) -> bool {
+        self.question(key).is_none_or(|question| {
+            question.sensitive || question.after.as_ref().is_some_and(|after| self.is_sensitive(&after.question))
+        })
+    }
+
     /// The sections with the questions that `keep` wants; sections without any are left out.
     pub fn keeping(&self, keep: impl Fn(&Question) -> bool) -> Vec<Section> {
         let kept = self.content.sections.iter().map(|section| Section {

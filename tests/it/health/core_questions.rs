@@ -107,3 +107,15 @@ fn only_what_a_rule_uses_is_asked() {
     let both = keys(&[ServiceKind::BrowTint, ServiceKind::LashLift], true);
     assert!(tint.iter().chain(&lift).all(|key| both.contains(key)));
 }
+
+/// Pregnancy, hair-pulling, cancer and epilepsy are shown to the practitioner who treats alone (common practice, no
+/// source), their follow-ups with them.
+#[test]
+fn sensitive_answers_are_kept_from_the_desk() {
+    let questionnaire = Shipped::new().questionnaire;
+    for key in ["pregnant", "pregnant_weeks", "trich", "trich_state", "chemo", "chemo_past_on", "epilepsy_last"] {
+        assert!(questionnaire.is_sensitive(key), "{key}");
+    }
+    assert!(questionnaire.is_sensitive("not_a_key"));
+    assert!(!questionnaire.is_sensitive("contacts"));
+}
