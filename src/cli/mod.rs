@@ -8,6 +8,7 @@ use clap::{Args, Parser, Subcommand};
 
 use crate::store::{StoreError, Trouble};
 
+mod backup;
 mod create_owner;
 mod doctor;
 mod serve;
@@ -29,6 +30,10 @@ enum Command {
     CreateOwner(OwnerArgs),
     /// When may lashes with these lifts be lifted again, and why?
     Window(Box<window::WindowArgs>),
+    /// Write a checked copy of the database, while the server runs or not.
+    Backup(BackupArgs),
+    /// Check a backup and put it in the database's place; what was there is kept beside it.
+    Restore(RestoreArgs),
     /// Check the database, the records' chain, the mail that waits and the settings.
     Doctor(DataArgs),
 }
@@ -86,6 +91,24 @@ struct OwnerArgs {
     currency: String,
 }
 
+#[derive(Args)]
+struct BackupArgs {
+    #[command(flatten)]
+    data: DataArgs,
+    /// The file to write.
+    #[arg(long)]
+    out: PathBuf,
+}
+
+#[derive(Args)]
+struct RestoreArgs {
+    #[command(flatten)]
+    data: DataArgs,
+    /// The backup.
+    #[arg(long)]
+    from: PathBuf,
+}
+
 /// What a command ends with: a line for a person, and a code for a program.
 struct Failed {
     code: u8,
@@ -132,6 +155,8 @@ pub fn main() -> ExitCode {
             Command::Serve(args) => serve::run(args).await,
             Command::CreateOwner(args) => create_owner::run(args).await,
             Command::Window(args) => window(&args),
+            Command::Backup(args) => backup::backup(args).await,
+            Command::Restore(args) => backup::restore(args).await,
             Command::Doctor(args) => doctor::run(args).await,
         }
     });
