@@ -17,6 +17,7 @@ use crate::password::Passwords;
 use crate::store::{Db, accounts};
 use crate::web;
 use crate::web::limits::Limits;
+use crate::web::server::Proxies;
 
 /// How long requests that are under way may take to end once the server is told to stop.
 const LAST_REQUESTS: Duration = Duration::from_secs(10);
@@ -64,7 +65,8 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
     }
     say(&format!("Listening on http://{here}"));
     let jobs = tokio::spawn(run_jobs(app.clone()));
-    web::server::serve(listener, web::router(app.clone()), stop(), LAST_REQUESTS).await;
+    let proxies = Proxies::new(args.trusted_proxy);
+    web::server::serve(listener, web::router(app.clone()), proxies, stop(), LAST_REQUESTS).await;
     jobs.abort();
     app.db.close().await;
     Ok(())

@@ -14,6 +14,7 @@ use palpebra::password::Passwords;
 use palpebra::store::Db;
 use palpebra::web;
 use palpebra::web::limits::Limits;
+use palpebra::web::server::Proxies;
 use time::OffsetDateTime;
 use time::macros::datetime;
 
@@ -78,7 +79,13 @@ impl TestApp {
             set_up_code: Mutex::new(Some("the-code".to_owned())),
         });
         let router = web::router(app.clone());
-        tokio::spawn(web::server::serve(listener, router, std::future::pending(), std::time::Duration::ZERO));
+        tokio::spawn(web::server::serve(
+            listener,
+            router,
+            Proxies::default(),
+            std::future::pending(),
+            std::time::Duration::ZERO,
+        ));
         Self { app, url, mails, folder }
     }
 
