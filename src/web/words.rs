@@ -36,9 +36,9 @@ pub fn money(refusal: &MoneyRefused) -> String {
 /// About a name.
 pub fn name(refusal: &PersonNameRefused) -> String {
     match refusal {
-        PersonNameRefused::Missing => MISSING.to_owned(),
+        PersonNameRefused::Missing => "Please write the name.".to_owned(),
         PersonNameRefused::TooLong { most, .. } => {
-            format!("That is longer than {most} characters. A shorter form does.")
+            format!("The name is longer than {most} characters. A shorter form does.")
         }
         PersonNameRefused::Control => {
             "There is a character in it that can't be written. Please type it again.".to_owned()
@@ -50,7 +50,7 @@ pub fn name(refusal: &PersonNameRefused) -> String {
 /// About a mail address.
 pub fn mail(refusal: &MailRefused) -> String {
     match refusal {
-        MailRefused::Missing => MISSING.to_owned(),
+        MailRefused::Missing => "Please write the mail address.".to_owned(),
         MailRefused::TooLong => "That is longer than a mail address can be.".to_owned(),
         MailRefused::NotAscii => "Use only plain letters, figures and signs in the mail address.".to_owned(),
         MailRefused::NoAt => "A mail address has an @ in it, such as name@example.org.".to_owned(),
@@ -62,7 +62,7 @@ pub fn mail(refusal: &MailRefused) -> String {
 /// About a phone number.
 pub fn phone(refusal: &PhoneRefused) -> String {
     match refusal {
-        PhoneRefused::Missing => MISSING.to_owned(),
+        PhoneRefused::Missing => "Please write the phone number.".to_owned(),
         PhoneRefused::Letter => "Use figures, spaces and a + in the phone number.".to_owned(),
         PhoneRefused::TooShort => "That is too short for a phone number.".to_owned(),
         PhoneRefused::TooLong => "That is too long for a phone number.".to_owned(),
@@ -73,7 +73,7 @@ pub fn phone(refusal: &PhoneRefused) -> String {
 /// About a date of birth.
 pub fn birth(refusal: &BirthDateRefused) -> String {
     match refusal {
-        BirthDateRefused::Missing => "Please give day, month and year.".to_owned(),
+        BirthDateRefused::Missing => "Please give the day, month and year of birth.".to_owned(),
         BirthDateRefused::NotADate => "That day isn't in the calendar. Write it like 27 3 1990.".to_owned(),
         BirthDateRefused::Future => "That day is still to come.".to_owned(),
         BirthDateRefused::TooOld => "That is more than 120 years ago.".to_owned(),

@@ -13,7 +13,6 @@ use crate::when;
 struct Offer {
     href: String,
     name: String,
-    description: String,
     detail: String,
     price: String,
 }
@@ -39,10 +38,9 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
         let with_test = if tested { ", with a skin test at least two days before" } else { "" };
         offers.push(Offer {
             href: format!("/services/{}", service.id),
-            detail: format!("{}{with_test}", when::length(service.minutes)),
+            detail: format!("{} {}{with_test}", service.description, when::length(service.minutes)).trim().to_owned(),
             price: Money::of(service.price_minor, studio.currency.clone()).to_string(),
             name: service.name,
-            description: service.description,
         });
     }
     Ok(Page::ok(ServicesPage { ctx, offers, address: studio.address }).into_response())

@@ -92,7 +92,7 @@ async fn a_refused_step_keeps_what_was_typed_and_says_why() {
     let long = "x".repeat(5000);
     for (field, value, words) in [
         ("mail", "ottilie", "has an @"),
-        ("name", "", "fill this in"),
+        ("name", "", "write the name"),
         ("name", long.as_str(), "longer than"),
         ("phone", "call me", "figures"),
         ("born_year", "2027", "still to come"),
@@ -120,6 +120,29 @@ async fn a_refused_step_keeps_what_was_typed_and_says_why() {
     assert_eq!(refused.status, 422);
     assert!(refused.main().contains("Without it we can"), "{}", refused.main());
     assert_eq!(booked_rows(&app).await, 0);
+}
+
+#[tokio::test]
+async fn one_press_says_no_to_what_was_left_open_and_leaves_a_yes_alone() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let details = take_first(&person, studio.lift.as_str()).await;
+    let next = person.submit(&details, "/book/", &DETAILS).await;
+    let mut page = person.follow(next).await;
+    let next = person.submit(&page, "/book/", &[("atopy", "yes"), ("rest", "no")]).await;
+    assert_eq!(next.status, 303, "{}", next.main());
+    page = person.follow(next).await;
+    while page.source().contains("fieldset class=\"field answer") {
+        let next = person.submit(&page, "/book/", &[("rest", "no")]).await;
+        page = person.follow(next).await;
+    }
+    let done = person.submit(&page, "/book/", &SIGNED).await;
+    assert_eq!(done.status, 303, "{}", done.main());
+    let mut c = app.app.db.read().await.unwrap();
+    let client = clients::search(&mut c, "Ottilie", 5).await.unwrap().remove(0);
+    let given = health::answers(&mut c, &client.id).await.unwrap().remove(0).set.answers;
+    let words = |key| format!("{}", serde_json::to_value(given.get(key)).unwrap());
+    assert_eq!((words("atopy").as_str(), words("conjunctivitis").as_str()), ("\"yes\"", "\"no\""));
 }
 
 #[tokio::test]

@@ -153,6 +153,15 @@ fn pairs(fields: &Fields) -> Vec<(String, String)> {
     pairs
 }
 
+/// She says no, in one press, to every question that she left open: an answer as much as any other.
+fn no_to_the_rest(section: &Section, given: &mut Vec<(String, String)>) {
+    for question in section.questions.iter().filter(|question| question.kind == Kind::YesNo) {
+        if !given.iter().any(|(name, value)| *name == question.key && !value.trim().is_empty()) {
+            given.push((question.key.clone(), "no".to_owned()));
+        }
+    }
+}
+
 async fn open(app: &App, ctx: &Ctx, id: &str, at: usize) -> Result<(Booking, Section), Fault> {
     let booking = Booking::open(app, ctx, id).await?;
     if booking.client.is_none() && booking.person().is_err() {
@@ -176,7 +185,11 @@ pub async fn post(
     fields: Fields,
 ) -> page::Answer {
     let (mut booking, section) = open(&app, &ctx, &id, at).await?;
-    let read = section.read(&pairs(&fields), booking.today());
+    let mut given = pairs(&fields);
+    if fields.get("rest") == "no" {
+        no_to_the_rest(&section, &mut given);
+    }
+    let read = section.read(&given, booking.today());
     let mut answers = booking.answers();
     match &read {
         Ok(given) => {
