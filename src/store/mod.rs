@@ -68,6 +68,9 @@ pub struct Db {
 
 static MIGRATIONS: sqlx::migrate::Migrator = sqlx::migrate!("./migrations");
 
+/// Takes SQLite's one write lock at once: a transaction that reads first and writes later can find itself out of date.
+const BEGIN: &str = "BEGIN IMMEDIATE";
+
 /// SQLite up to 3.51.2 can corrupt a WAL when two connections checkpoint and write at once.
 const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
 
@@ -112,7 +115,17 @@ impl Db {
     /// # Errors
     /// When the lock isn't free in time.
     pub async fn write(&self) -> Stored<Tx> {
-        Ok(Tx(self.write.begin_with("BEGIN IMMEDIATE").await?))
+        match self.write.begin_with(BEGIN).await {
+            // A full disk ends a transaction inside SQLite without sqlx knowing: the connection takes no other one any
+            // more, so it makes room for a new one.
+            Err(sqlx::Error::InvalidSavePointStatement) => {
+                if let Err(error) = self.write.acquire().await?.close().await {
+                    tracing::warn!(%error, "a spent connection did not close well");
+                }
+                Ok(Tx(self.write.begin_with(BEGIN).await?))
+            }
+            begun => Ok(Tx(begun?)),
+        }
     }
 
     /// Ends all connections, which folds the WAL into the file.

@@ -3,6 +3,7 @@
 mod client;
 mod documents;
 mod face;
+mod failure;
 mod growth;
 mod health;
 mod lifecycle;

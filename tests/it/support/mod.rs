@@ -1,6 +1,5 @@
 //! A server of its own for each test, and people who use it as a browser does.
 #![expect(clippy::unwrap_used, clippy::expect_used, clippy::panic, reason = "a test may fail where it stands")]
-#![expect(dead_code, reason = "the walks use all of it once they are written")]
 
 pub(crate) mod app;
 pub(crate) mod booking;
