@@ -11,6 +11,7 @@ use crate::store::{StoreError, Trouble};
 mod backup;
 mod create_owner;
 mod doctor;
+pub mod seed_demo;
 mod serve;
 pub mod window;
 
@@ -34,6 +35,8 @@ enum Command {
     Backup(BackupArgs),
     /// Check a backup and put it in the database's place; what was there is kept beside it.
     Restore(RestoreArgs),
+    /// Fill an empty database with an invented studio, in palpebra-demo/ unless --data names another folder.
+    SeedDemo(DataArgs),
     /// Check the database, the records' chain, the mail that waits and the settings.
     Doctor(DataArgs),
 }
@@ -49,6 +52,11 @@ struct DataArgs {
 impl DataArgs {
     fn database(&self) -> PathBuf {
         self.data.join("palpebra.db")
+    }
+
+    /// The demo stays out of the folder of a real studio, unless that is named.
+    fn for_demo(self) -> Self {
+        if self.data == std::path::Path::new("palpebra-data") { Self { data: "palpebra-demo".into() } } else { self }
     }
 }
 
@@ -160,6 +168,7 @@ pub fn main() -> ExitCode {
             Command::Window(args) => window(&args),
             Command::Backup(args) => backup::backup(args).await,
             Command::Restore(args) => backup::restore(args).await,
+            Command::SeedDemo(args) => seed_demo::run(args.for_demo()).await,
             Command::Doctor(args) => doctor::run(args).await,
         }
     });

@@ -8,7 +8,7 @@ use time::format_description::well_known::Rfc3339;
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
-use super::{Failed, ServeArgs, say};
+use super::{Failed, ServeArgs, say, seed_demo};
 use crate::app::{Address, App, Parts};
 use crate::clock::{Clock, Random};
 use crate::jobs::{housekeeping, outbox};
@@ -28,8 +28,8 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         .with_env_filter(EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info")))
         .with_writer(std::io::stderr)
         .init();
-    if args.demo && args.data.data == std::path::Path::new("palpebra-data") {
-        args.data.data = "palpebra-demo".into();
+    if args.demo {
+        args.data = args.data.for_demo();
     }
     std::fs::create_dir_all(&args.data.data)?;
     let _lock = super::lock(&args.data.data)?;
@@ -45,9 +45,13 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         Some(url) => Transport::smtp(url).map_err(|error| Failed::usage(format!("--smtp: {error}")))?,
         None => Transport::Folder(args.data.data.join("mail")),
     };
+    let clock = clock(&args)?;
+    if args.demo {
+        seed_demo::before_serving(&args.data, clock.now()).await?;
+    }
     let app = App::new(Parts {
         db: Db::open(&args.data.database()).await?,
-        clock: clock(&args)?,
+        clock,
         random: Random::system(),
         passwords: Passwords::strong(),
         transport,

@@ -1,6 +1,7 @@
 //! The integration tests: one binary, filed like the program.
 
 mod client;
+mod demo;
 mod documents;
 mod face;
 mod failure;
