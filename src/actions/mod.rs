@@ -13,8 +13,10 @@ pub mod book;
 pub mod booking;
 pub mod case;
 pub mod diary;
+pub mod health;
 pub mod own_visits;
 pub mod people;
+pub mod treating;
 
 /// A mail in the outbox: only ids, so that no text lies about and a link's token is made when the mail is.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

@@ -178,6 +178,39 @@ pub async fn sign_out_everywhere(app: &App, holder: &Holder, actor: &Actor) -> S
     tx.commit().await
 }
 
+/// Changes somebody's own password: every session of hers ends, and a new one begins here. `None` when the old
+/// password is not the right one.
+///
+/// # Errors
+/// When the database or the hasher can't.
+pub async fn change_password(
+    app: &App,
+    member: &Member,
+    old: String,
+    new: String,
+) -> Result<Option<String>, PeopleError> {
+    let mut c = app.db.read().await?;
+    let stored = accounts::by_id(&mut c, &member.account).await?.map(|account| account.password_hash);
+    drop(c);
+    let (now, actor) = (app.clock.now(), Actor::Member(member.clone()));
+    if !app.passwords.matches(stored, old).await? {
+        let mut tx = app.db.write().await?;
+        audit::append(&mut tx, &actor, Event { action: "password.refused", ..Event::default() }, now).await?;
+        tx.commit().await?;
+        return Ok(None);
+    }
+    let hash = app.passwords.hash(new).await?;
+    let token = app.random.token();
+    let holder = Holder::Account(member.account.clone());
+    let mut tx = app.db.write().await?;
+    accounts::set_password(&mut tx, &member.account, &hash).await?;
+    sessions::end_all(&mut tx, &holder).await?;
+    sessions::begin(&mut tx, &sha256_hex(&token), &holder, now, Stay::TEAM.longest).await?;
+    audit::append(&mut tx, &actor, Event { action: "password.changed", ..Event::default() }, now).await?;
+    tx.commit().await?;
+    Ok(Some(token))
+}
+
 /// Makes the link of a mail that is being written, and stores its hash.
 ///
 /// # Errors

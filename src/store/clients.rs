@@ -4,7 +4,7 @@ use time::OffsetDateTime;
 
 use super::types::{day, day_text, read};
 use super::{Connection, Stored};
-use crate::domain::ids::ClientId;
+use crate::domain::ids::{ClientId, PractitionerId};
 use crate::domain::person::{BirthDate, Mail, PersonName, Phone};
 
 /// A client.
@@ -79,6 +79,26 @@ pub async fn search(c: &mut Connection, text: &str, most: i64) -> Stored<Vec<Cli
         "SELECT id, name, mail, phone, born_on FROM client
          WHERE instr(lower(name), lower(?1)) > 0 OR instr(mail, lower(?1)) > 0 ORDER BY name COLLATE NOCASE, id LIMIT ?2",
         text,
+        most
+    );
+    rows.fetch_all(c).await?.into_iter().map(Row::client).collect()
+}
+
+/// … and whom this practitioner treats or treated.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn search_of(c: &mut Connection, by: &PractitionerId, text: &str, most: i64) -> Stored<Vec<Client>> {
+    let by = by.as_str();
+    let rows = sqlx::query_as!(
+        Row,
+        "SELECT id, name, mail, phone, born_on FROM client
+         WHERE (instr(lower(name), lower(?1)) > 0 OR instr(mail, lower(?1)) > 0)
+           AND EXISTS (SELECT 1 FROM visit v WHERE v.client_id = client.id AND v.practitioner_id = ?2
+                       AND v.state IN ('booked', 'arrived', 'in_treatment', 'done'))
+         ORDER BY name COLLATE NOCASE, id LIMIT ?3",
+        text,
+        by,
         most
     );
     rows.fetch_all(c).await?.into_iter().map(Row::client).collect()

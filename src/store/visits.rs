@@ -191,7 +191,8 @@ pub async fn between(c: &mut Connection, from: OffsetDateTime, to: OffsetDateTim
 pub async fn treats(c: &mut Connection, practitioner: &PractitionerId, client: &ClientId) -> Stored<bool> {
     let (practitioner, client) = (practitioner.as_str(), client.as_str());
     let row = sqlx::query_scalar!(
-        "SELECT 1 FROM visit WHERE client_id = ? AND practitioner_id = ? LIMIT 1",
+        "SELECT 1 FROM visit WHERE client_id = ? AND practitioner_id = ?
+           AND state IN ('booked', 'arrived', 'in_treatment', 'done') LIMIT 1",
         client,
         practitioner
     )

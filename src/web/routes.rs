@@ -7,7 +7,7 @@ use axum::routing::{MethodRouter, get, post};
 
 use crate::app::App;
 use crate::domain::role::Who;
-use crate::web::{assets, client, guard, owner, public, system};
+use crate::web::{assets, client, guard, owner, practitioner, public, system};
 
 /// One route.
 pub struct Route {
@@ -93,7 +93,30 @@ fn client_routes() -> Vec<Route> {
 }
 
 fn practitioner_routes() -> Vec<Route> {
-    Vec::new()
+    use practitioner::{client as record, clients, consent, password, skin_test, today, treatment, visit};
+    routes![
+        get "/desk" Practitioner today::get,
+        get "/desk/visits/{id}" Practitioner visit::get,
+        post "/desk/visits/{id}/arrive" Practitioner visit::arrive,
+        post "/desk/visits/{id}/start" Practitioner visit::start,
+        post "/desk/visits/{id}/no-show" Practitioner visit::no_show,
+        post "/desk/visits/{id}/cancel" Practitioner visit::cancel,
+        get "/desk/visits/{id}/skin-test" Practitioner skin_test::get,
+        post "/desk/visits/{id}/skin-test" Practitioner skin_test::post,
+        get "/desk/visits/{id}/treatment" Practitioner treatment::get,
+        post "/desk/visits/{id}/treatment" Practitioner treatment::post,
+        get "/desk/treatments/{id}/correction" Practitioner treatment::get_correction,
+        post "/desk/treatments/{id}/correction" Practitioner treatment::post_correction,
+        get "/desk/skin-tests/{id}/reading" Practitioner skin_test::get_reading,
+        post "/desk/skin-tests/{id}/reading" Practitioner skin_test::post_reading,
+        get "/desk/clients" Practitioner clients::get,
+        get "/desk/clients/{id}" Practitioner record::get,
+        get "/desk/clients/{id}/consents/{consent}" Practitioner consent::get,
+        get "/desk/clients/{id}/skin-test" Practitioner skin_test::get_walk_in,
+        post "/desk/clients/{id}/skin-test" Practitioner skin_test::post_walk_in,
+        get "/desk/password" Practitioner password::get,
+        post "/desk/password" Practitioner password::post,
+    ]
 }
 
 fn owner_routes() -> Vec<Route> {

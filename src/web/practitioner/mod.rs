@@ -1,1 +1,13 @@
-//! Pages of the practitioner.
+//! Pages of the practitioner, which the owner may use too.
+
+pub mod client;
+pub mod clients;
+pub mod consent;
+pub mod password;
+mod read;
+pub mod skin_test;
+pub mod today;
+pub mod treatment;
+mod view;
+pub mod visit;
+mod words;

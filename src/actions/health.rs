@@ -1,0 +1,268 @@
+//! Skin tests, applied and read, and who looked at health data.
+
+use time::{Date, OffsetDateTime};
+
+use super::case::Known;
+use super::treating::{may_see, visit_for};
+use crate::app::App;
+use crate::domain::consent::ConsentStanding;
+use crate::domain::ids::{ClientId, ProductId, ServiceId, SkinTestId, VisitId};
+use crate::domain::role::{Actor, Member};
+use crate::domain::screening::TestPermission;
+use crate::domain::skin_test::{ReadBy, Reading, ReadingRefused, SkinTest, TestResult};
+use crate::domain::visit::{EventRefused, VisitEvent, VisitState};
+use crate::store::audit::Event;
+use crate::store::skin_tests::{self, StoredTest};
+use crate::store::studio::Studio;
+use crate::store::visits::{self, Purpose, Visit};
+use crate::store::{Connection, StoreError, Stored, audit, catalogue};
+
+/// Why a skin test was not stored.
+#[derive(Debug, thiserror::Error)]
+pub enum TestRefused {
+    /// The database can't.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// There is no such visit, client or test, or none of this member's.
+    #[error("not there")]
+    NotFound,
+    /// The visit stands where no test can be applied.
+    #[error(transparent)]
+    Event(#[from] EventRefused),
+    /// The service doesn't want this product tested.
+    #[error("this service wants another product tested")]
+    OtherProduct,
+    /// Not before this day.
+    #[error("no skin test before {0}")]
+    NotBefore(Date),
+    /// She is too young for one.
+    #[error("no skin test at this age")]
+    Age,
+    /// Her answers are missing.
+    #[error("no skin test without answers to the health questions")]
+    NoAnswers,
+    /// Her answers forbid one.
+    #[error("her answers forbid a skin test")]
+    Forbidden,
+    /// She does not agree.
+    #[error("she refused, or withdrew her consent")]
+    NoConsent,
+    /// The batch had ended.
+    #[error("the batch had ended on {0}")]
+    Expired(Date),
+    /// It is dated after now.
+    #[error("it is dated in the future")]
+    Future,
+    /// The reading is dated where it can't be.
+    #[error(transparent)]
+    Reading(#[from] ReadingRefused),
+}
+
+/// A skin test as the form gives it.
+#[derive(Clone)]
+pub struct Applied {
+    /// The service that it is for.
+    pub service: ServiceId,
+    /// The product.
+    pub product: ProductId,
+    /// Its batch.
+    pub batch: String,
+    /// Where on the skin.
+    pub site: String,
+    /// When.
+    pub at: OffsetDateTime,
+}
+
+/// Whether a test may be applied, as the refusal of it; `false` when a clear result can't be trusted.
+///
+/// # Errors
+/// [`TestRefused`]
+pub fn permission(known: &Known, on: Date) -> Result<bool, TestRefused> {
+    match known.may_test(on) {
+        TestPermission::Yes => Ok(true),
+        TestPermission::Unreliable => Ok(false),
+        TestPermission::NotBefore(day) => Err(TestRefused::NotBefore(day)),
+        TestPermission::No { rule } => Err(match rule.as_str() {
+            TestPermission::AGE => TestRefused::Age,
+            super::case::NO_ANSWERS => TestRefused::NoAnswers,
+            _ => TestRefused::Forbidden,
+        }),
+    }
+}
+
+/// A test is applied at its visit. The visit is done once every product that the service wants was applied.
+///
+/// # Errors
+/// [`TestRefused`]; nothing is changed then.
+pub async fn apply_at_visit(
+    app: &App,
+    studio: &Studio,
+    member: &Member,
+    id: &VisitId,
+    applied: Applied,
+) -> Result<SkinTestId, TestRefused> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let (mut visit, client) = visit_for(&mut tx, member, id).await?.ok_or(TestRefused::NotFound)?;
+    if visit.purpose != Purpose::SkinTest || visit.service != applied.service {
+        return Err(TestRefused::NotFound);
+    }
+    let test = apply(app, &mut tx, studio, member, &client, Some(&visit), applied).await?;
+    let wanted = catalogue::tests_for(&mut tx, &visit.service).await?;
+    let tests = skin_tests::of_client(&mut tx, &client).await?;
+    let here = |product: &ProductId| tests.iter().any(|t| t.visit.as_ref() == Some(id) && t.test.product == *product);
+    let all = wanted.iter().all(|product| here(&product.id));
+    if let Some(next) = after_applying(visit.state, all)? {
+        visit.state = next;
+        visits::update(&mut tx, &visit, now).await?;
+    }
+    tx.commit().await?;
+    Ok(test)
+}
+
+/// Where the visit stands after a test: whoever is tested has come, and a visit that is done may see a further test.
+fn after_applying(state: VisitState, all: bool) -> Result<Option<VisitState>, EventRefused> {
+    let begun = match state {
+        VisitState::Done => return Ok(None),
+        VisitState::Booked => state.arrive()?.start()?,
+        VisitState::Arrived => state.start()?,
+        VisitState::InTreatment => state,
+        _ => return Err(EventRefused::State { state, event: VisitEvent::Start }),
+    };
+    Ok(Some(if all { begun.finish()? } else { begun }))
+}
+
+/// A test is applied to a client who walked in.
+///
+/// # Errors
+/// [`TestRefused`]; nothing is changed then.
+pub async fn apply_walk_in(
+    app: &App,
+    studio: &Studio,
+    member: &Member,
+    client: &ClientId,
+    applied: Applied,
+) -> Result<SkinTestId, TestRefused> {
+    let mut tx = app.db.write().await?;
+    if !may_see(&mut tx, member, client).await? {
+        return Err(TestRefused::NotFound);
+    }
+    let test = apply(app, &mut tx, studio, member, client, None, applied).await?;
+    tx.commit().await?;
+    Ok(test)
+}
+
+async fn apply(
+    app: &App,
+    c: &mut Connection,
+    studio: &Studio,
+    member: &Member,
+    client: &ClientId,
+    visit: Option<&Visit>,
+    applied: Applied,
+) -> Result<SkinTestId, TestRefused> {
+    let now = app.clock.now();
+    if applied.at > now {
+        return Err(TestRefused::Future);
+    }
+    let on = studio.zone.date_at(applied.at);
+    let known = Known::load(c, studio, Some(client), &applied.service).await?;
+    if !known.products.iter().any(|product| product.id == applied.product) {
+        return Err(TestRefused::OtherProduct);
+    }
+    let reliable = permission(&known, on)?;
+    if matches!(known.consent_standing(), ConsentStanding::Refused | ConsentStanding::Withdrawn) {
+        return Err(TestRefused::NoConsent);
+    }
+    let batches = catalogue::batches(c).await?;
+    let batch = batches.iter().find(|batch| batch.product == applied.product && batch.number == applied.batch);
+    if let Some(ended) = batch.and_then(|batch| batch.expires_on).filter(|ends| *ends < on) {
+        return Err(TestRefused::Expired(ended));
+    }
+    let id = SkinTestId::from_random(app.random.id());
+    let test = SkinTest {
+        id: id.clone(),
+        product: applied.product,
+        applied_at: applied.at,
+        reliable,
+        voided: None,
+        readings: Vec::new(),
+    };
+    let stored = StoredTest {
+        test,
+        client: client.clone(),
+        visit: visit.map(|visit| visit.id.clone()),
+        practitioner: member.practitioner.clone().or_else(|| visit.map(|visit| visit.practitioner.clone())),
+        batch: applied.batch,
+        site: applied.site,
+        notes: Vec::new(),
+    };
+    skin_tests::insert(c, &stored, now).await?;
+    log(c, member, "skin-test.applied", client, id.as_str(), now).await?;
+    Ok(id)
+}
+
+/// A test with its client, if this member may see it.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn test_for(c: &mut Connection, member: &Member, id: &SkinTestId) -> Stored<Option<StoredTest>> {
+    let Some(client) = skin_tests::client_of(c, id).await? else { return Ok(None) };
+    if !may_see(c, member, &client).await? {
+        return Ok(None);
+    }
+    Ok(skin_tests::of_client(c, &client).await?.into_iter().find(|stored| stored.test.id == *id))
+}
+
+/// Somebody looked at a test.
+///
+/// # Errors
+/// [`TestRefused`]; nothing is changed then.
+pub async fn read_test(
+    app: &App,
+    member: &Member,
+    id: &SkinTestId,
+    result: TestResult,
+    at: OffsetDateTime,
+    note: &str,
+) -> Result<ClientId, TestRefused> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let mut stored = test_for(&mut tx, member, id).await?.ok_or(TestRefused::NotFound)?;
+    let reading = Reading { at, result, by: ReadBy::Practitioner };
+    stored.test.read(reading, now)?;
+    skin_tests::add_reading(&mut tx, id, &reading, note, &member.name, now).await?;
+    log(&mut tx, member, "skin-test.read", &stored.client, id.as_str(), now).await?;
+    tx.commit().await?;
+    Ok(stored.client)
+}
+
+/// Writes down that somebody of the team looked at health data: of one client, or of several on one page.
+///
+/// # Errors
+/// When the file can't be written: then the page must not be shown.
+pub async fn looked(
+    app: &App,
+    member: &Member,
+    action: &'static str,
+    client: Option<&ClientId>,
+    detail: &str,
+) -> Stored<()> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let event = Event { action, client, object: "", detail };
+    audit::append(&mut tx, &Actor::Member(member.clone()), event, now).await?;
+    tx.commit().await
+}
+
+async fn log(
+    c: &mut Connection,
+    member: &Member,
+    action: &'static str,
+    client: &ClientId,
+    object: &str,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    let event = Event { action, client: Some(client), object, detail: "" };
+    audit::append(c, &Actor::Member(member.clone()), event, now).await
+}

@@ -1,0 +1,358 @@
+//! At the chair: she has come, the treatment begins, is recorded, and its record is corrected.
+
+use time::{Date, OffsetDateTime};
+
+use super::case::Known;
+use super::{Pending, enqueue};
+use crate::app::App;
+use crate::domain::ids::{ClientId, PractitionerId, ProductId, ServiceId, TreatmentId, VisitId};
+use crate::domain::readiness::Readiness;
+use crate::domain::role::{Actor, Member, Role};
+use crate::domain::verdict::{Start, Verdict};
+use crate::domain::visit::{EventRefused, VisitState};
+use crate::store::audit::Event;
+use crate::store::catalogue::Batch;
+use crate::store::studio::Studio;
+use crate::store::treatments::{self, Outcome, Treatment, Version};
+use crate::store::types::impossible;
+use crate::store::visits::{self, Purpose, Visit};
+use crate::store::{Connection, StoreError, Stored, audit, catalogue, clients};
+
+/// Why a change at the chair was not made.
+#[derive(Debug, thiserror::Error)]
+pub enum Refused {
+    /// The database can't.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// There is no such visit or record, or it is nobody's whom this member treats.
+    #[error("not there")]
+    NotFound,
+    /// The visit stands where this can't happen.
+    #[error(transparent)]
+    Event(#[from] EventRefused),
+    /// The visit is on another day.
+    #[error("the visit is on {0}")]
+    OtherDay(Date),
+    /// It can't be started, whatever is written.
+    #[error("the treatment may not start")]
+    MayNotStart,
+    /// It can be started only with a written reason.
+    #[error("a written reason is needed")]
+    WantsReason,
+    /// There are notes that were not read.
+    #[error("the notes have to be read")]
+    WantsNotes,
+    /// A skin test is applied in place of a treatment.
+    #[error("it is a visit for another purpose")]
+    OtherPurpose,
+    /// The record doesn't hold together.
+    #[error(transparent)]
+    Record(#[from] RecordRefused),
+}
+
+/// Why a record doesn't hold together.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum RecordRefused {
+    /// It ends before it begins.
+    #[error("it ends before it begins")]
+    EndsBeforeStart,
+    /// It ends in the future.
+    #[error("it ends in the future")]
+    Future,
+    /// More lashes were still lifted than were counted.
+    #[error("more were still lifted than were counted")]
+    Count,
+    /// A treatment that was not stopped used a product.
+    #[error("a product is missing")]
+    NoProduct,
+    /// The register doesn't know the batch.
+    #[error("the register doesn't know this batch")]
+    UnknownBatch(ProductId),
+    /// The batch had ended.
+    #[error("the batch had ended on {1}")]
+    Expired(ProductId, Date),
+}
+
+/// Whether a member may see a client's record: the owner every one, a practitioner those whom she treats or treated.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn may_see(c: &mut Connection, member: &Member, client: &ClientId) -> Stored<bool> {
+    match (member.role, &member.practitioner) {
+        (Role::Owner, _) => Ok(true),
+        (Role::Practitioner, Some(own)) => visits::treats(c, own, client).await,
+        (Role::Practitioner, None) => Ok(false),
+    }
+}
+
+/// A visit with its client, if this member may see it: hers, or of a client whose record she may see.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn visit_for(c: &mut Connection, member: &Member, id: &VisitId) -> Stored<Option<(Visit, ClientId)>> {
+    let Some(visit) = visits::get(c, id).await? else { return Ok(None) };
+    let Some(client) = visit.client.clone() else { return Ok(None) };
+    let seen = member.practitioner.as_ref() == Some(&visit.practitioner) || may_see(c, member, &client).await?;
+    Ok(seen.then_some((visit, client)))
+}
+
+/// A record with its visit, if this member may see it.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn record_for(c: &mut Connection, member: &Member, id: &TreatmentId) -> Stored<Option<(Treatment, Visit)>> {
+    let Some(treatment) = treatments::get(c, id).await? else { return Ok(None) };
+    let visit = visit_for(c, member, &treatment.visit).await?;
+    Ok(visit.map(|(visit, _)| (treatment, visit)))
+}
+
+async fn found(c: &mut Connection, member: &Member, id: &VisitId) -> Result<(Visit, ClientId), Refused> {
+    visit_for(c, member, id).await?.ok_or(Refused::NotFound)
+}
+
+/// She has come.
+///
+/// # Errors
+/// [`Refused`]
+pub async fn arrive(app: &App, studio: &Studio, member: &Member, id: &VisitId) -> Result<(), Refused> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let (mut visit, client) = found(&mut tx, member, id).await?;
+    visit.state = visit.state.arrive()?;
+    if studio.zone.date_at(now) != visit.civil.date() {
+        return Err(Refused::OtherDay(visit.civil.date()));
+    }
+    visits::update(&mut tx, &visit, now).await?;
+    log(&mut tx, member, "visit.arrived", &client, id.as_str(), "", now).await?;
+    Ok(tx.commit().await?)
+}
+
+/// She did not come.
+///
+/// # Errors
+/// [`Refused`]
+pub async fn no_show(app: &App, member: &Member, id: &VisitId) -> Result<(), Refused> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let (mut visit, client) = found(&mut tx, member, id).await?;
+    visit.state = visit.state.no_show(now, visit.starts_at)?;
+    visits::update(&mut tx, &visit, now).await?;
+    log(&mut tx, member, "visit.no-show", &client, id.as_str(), "", now).await?;
+    Ok(tx.commit().await?)
+}
+
+/// The studio cancels; the client is told by mail.
+///
+/// # Errors
+/// [`Refused`]
+pub async fn cancel(app: &App, member: &Member, id: &VisitId) -> Result<(), Refused> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let (mut visit, client) = found(&mut tx, member, id).await?;
+    visit.state = visit.state.cancel_by_studio()?;
+    visit.sequence += 1;
+    visits::update(&mut tx, &visit, now).await?;
+    if let Some(person) = clients::get(&mut tx, &client).await? {
+        enqueue(app, &mut tx, &person.mail, &Pending::Cancelled { visit: id.clone() }, now).await?;
+    }
+    log(&mut tx, member, "visit.cancelled", &client, id.as_str(), "by the studio", now).await?;
+    Ok(tx.commit().await?)
+}
+
+/// What the practitioner says when she starts.
+#[derive(Debug, Clone, Default)]
+pub struct Beginning {
+    /// Why she starts against the verdict, or nothing.
+    pub reason: String,
+    /// Whether she read the notes.
+    pub notes_read: bool,
+}
+
+/// The treatment begins: judged anew at this moment, and the verdict is kept as it stood.
+///
+/// # Errors
+/// [`Refused`]; nothing is changed then.
+pub async fn start(app: &App, studio: &Studio, member: &Member, id: &VisitId, said: Beginning) -> Result<(), Refused> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let (mut visit, client) = found(&mut tx, member, id).await?;
+    if visit.purpose != Purpose::Treatment {
+        return Err(Refused::OtherPurpose);
+    }
+    visit.state = visit.state.start()?;
+    let readiness = Known::load(&mut tx, studio, Some(&client), &visit.service).await?.readiness(now, now);
+    let reason = permit(&readiness, &said)?;
+    let json = serde_json::to_string(&readiness).map_err(|_| impossible("visit_start", "readiness", id.as_str()))?;
+    let begun = treatments::Start {
+        verdict: readiness.verdict.as_str().to_owned(),
+        readiness: json,
+        reason: reason.to_owned(),
+        started_by: member.name.clone(),
+        started_at: now,
+    };
+    treatments::add_start(&mut tx, id, &begun).await?;
+    visits::update(&mut tx, &visit, now).await?;
+    // The reason itself may speak of her health: it stays with the record.
+    let against = if reason.is_empty() { "" } else { ", against the verdict, with a written reason" };
+    let detail = format!("{}{against}", readiness.verdict);
+    log(&mut tx, member, "treatment.started", &client, id.as_str(), &detail, now).await?;
+    Ok(tx.commit().await?)
+}
+
+/// The reason that counts, or why the start is refused. A reason for what needs none is not kept.
+fn permit<'a>(readiness: &Readiness, said: &'a Beginning) -> Result<&'a str, Refused> {
+    let reason = said.reason.trim();
+    let notes = readiness.reasons.iter().any(|reason| reason.verdict == Verdict::Note);
+    match readiness.may_start() {
+        Start::No => Err(Refused::MayNotStart),
+        Start::WithReason if reason.is_empty() => Err(Refused::WantsReason),
+        Start::Yes | Start::WithReason if notes && !said.notes_read => Err(Refused::WantsNotes),
+        Start::WithReason => Ok(reason),
+        Start::Yes => Ok(""),
+    }
+}
+
+/// What was done, as the form gives it.
+#[derive(Clone)]
+pub struct Record {
+    /// What was done.
+    pub service: ServiceId,
+    /// From when.
+    pub started_at: OffsetDateTime,
+    /// Until when.
+    pub ended_at: OffsetDateTime,
+    /// Which shield.
+    pub shield: String,
+    /// Minutes of the first lotion.
+    pub lotion_one_minutes: Option<u16>,
+    /// Minutes of the second lotion.
+    pub lotion_two_minutes: Option<u16>,
+    /// Minutes of the tint.
+    pub tint_minutes: Option<u16>,
+    /// Anything else.
+    pub notes: String,
+    /// Whether aftercare was given.
+    pub aftercare_given: bool,
+    /// How it came out.
+    pub outcome: Outcome,
+    /// Lashes counted, and how many of them were still lifted.
+    pub count: Option<(u16, u16)>,
+    /// Products with their batch.
+    pub products: Vec<(ProductId, String)>,
+}
+
+impl Record {
+    fn check(&self, batches: &[Batch], on: Date, now: OffsetDateTime) -> Result<(), RecordRefused> {
+        if self.ended_at < self.started_at {
+            return Err(RecordRefused::EndsBeforeStart);
+        }
+        if self.ended_at > now {
+            return Err(RecordRefused::Future);
+        }
+        if self.count.is_some_and(|(counted, lifted)| lifted > counted) {
+            return Err(RecordRefused::Count);
+        }
+        if self.products.is_empty() && self.outcome != Outcome::Stopped {
+            return Err(RecordRefused::NoProduct);
+        }
+        for (product, number) in &self.products {
+            let batch = batches.iter().find(|batch| batch.product == *product && batch.number == *number);
+            let batch = batch.ok_or_else(|| RecordRefused::UnknownBatch(product.clone()))?;
+            if let Some(ended) = batch.expires_on.filter(|ends| *ends < on) {
+                return Err(RecordRefused::Expired(product.clone(), ended));
+            }
+        }
+        Ok(())
+    }
+
+    fn version(self, number: u32, by: &PractitionerId, member: &Member, reason: &str, now: OffsetDateTime) -> Version {
+        let mut products = self.products;
+        products.sort();
+        products.dedup();
+        Version {
+            version: number,
+            service: self.service,
+            practitioner: by.clone(),
+            started_at: self.started_at,
+            ended_at: self.ended_at,
+            shield: self.shield,
+            lotion_one_minutes: self.lotion_one_minutes,
+            lotion_two_minutes: self.lotion_two_minutes,
+            tint_minutes: self.tint_minutes,
+            notes: self.notes,
+            aftercare_given: self.aftercare_given,
+            outcome: self.outcome,
+            count: self.count,
+            reason: reason.to_owned(),
+            written_by: member.name.clone(),
+            written_at: now,
+            products,
+        }
+    }
+}
+
+/// Writes the first version of a record; the visit is done.
+///
+/// # Errors
+/// [`Refused`]; nothing is changed then.
+pub async fn record(app: &App, member: &Member, id: &VisitId, record: Record) -> Result<TreatmentId, Refused> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let (mut visit, client) = found(&mut tx, member, id).await?;
+    visit.state = visit.state.finish()?;
+    record.check(&catalogue::batches(&mut tx).await?, visit.civil.date(), now)?;
+    let treatment = TreatmentId::from_random(app.random.id());
+    treatments::insert(&mut tx, &treatment, &client, id, now).await?;
+    let by = member.practitioner.as_ref().unwrap_or(&visit.practitioner);
+    treatments::add_version(&mut tx, &treatment, &record.version(1, by, member, "", now)).await?;
+    visits::update(&mut tx, &visit, now).await?;
+    log(&mut tx, member, "treatment.recorded", &client, treatment.as_str(), "", now).await?;
+    tx.commit().await?;
+    Ok(treatment)
+}
+
+/// Adds a version to a record; those before it stay.
+///
+/// # Errors
+/// [`Refused`]; nothing is changed then.
+pub async fn correct(
+    app: &App,
+    member: &Member,
+    id: &TreatmentId,
+    record: Record,
+    reason: &str,
+) -> Result<VisitId, Refused> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let (treatment, visit) = record_for(&mut tx, member, id).await?.ok_or(Refused::NotFound)?;
+    let reason = reason.trim();
+    if reason.is_empty() {
+        return Err(Refused::WantsReason);
+    }
+    record.check(&catalogue::batches(&mut tx).await?, visit.civil.date(), now)?;
+    let last = treatment.current().ok_or_else(|| impossible("treatment_version", "version", id.as_str()))?;
+    let next = record.version(last.version + 1, &last.practitioner, member, reason, now);
+    treatments::add_version(&mut tx, id, &next).await?;
+    let detail = format!("version {}", next.version);
+    log(&mut tx, member, "treatment.corrected", &treatment.client, id.as_str(), &detail, now).await?;
+    tx.commit().await?;
+    Ok(visit.id)
+}
+
+/// Whether a visit's treatment can be recorded now.
+pub fn can_record(visit: &Visit) -> bool {
+    visit.purpose == Purpose::Treatment && visit.state == VisitState::InTreatment
+}
+
+async fn log(
+    c: &mut Connection,
+    member: &Member,
+    action: &'static str,
+    client: &ClientId,
+    object: &str,
+    detail: &str,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    let event = Event { action, client: Some(client), object, detail };
+    audit::append(c, &Actor::Member(member.clone()), event, now).await
+}

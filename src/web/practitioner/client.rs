@@ -1,0 +1,96 @@
+//! `GET /desk/clients/{id}`: a client's whole record. Template: `practitioner/client.html`.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::IntoResponse;
+
+use super::view::{AnswersView, ConsentView, Names, RecordView, TestView};
+use super::words;
+use crate::actions::{health as looks, treating};
+use crate::app::App;
+use crate::domain::ids::ClientId;
+use crate::domain::skin_test::NOT_DIAGNOSTIC;
+use crate::store::clients::Client;
+use crate::store::studio::Studio;
+use crate::store::visits::{Purpose, Visit};
+use crate::store::{Connection, Stored, clients, health, skin_tests, treatments, visits};
+use crate::web::error::Fault;
+use crate::web::guard::Team;
+use crate::web::page::{Answer, Ctx, Page};
+use crate::when;
+
+#[derive(Template)]
+#[template(path = "practitioner/client.html")]
+struct ClientPage {
+    ctx: Ctx,
+    client: Client,
+    born: String,
+    visits: Vec<VisitRow>,
+    tests: Vec<TestView>,
+    answers: Vec<AnswersView>,
+    consents: Vec<ConsentView>,
+    records: Vec<RecordView>,
+    not_diagnostic: &'static str,
+}
+
+struct VisitRow {
+    href: String,
+    when: String,
+    what: String,
+    with: String,
+    state: &'static str,
+}
+
+impl VisitRow {
+    fn of(visit: &Visit, names: &Names) -> Self {
+        let service = names.service(&visit.service);
+        Self {
+            href: format!("/desk/visits/{}", visit.id),
+            when: when::moment(visit.civil),
+            what: match visit.purpose {
+                Purpose::Treatment => service.to_owned(),
+                Purpose::SkinTest => format!("Skin test for {service}"),
+            },
+            with: names.practitioner(&visit.practitioner).to_owned(),
+            state: words::state(visit.state),
+        }
+    }
+}
+
+async fn load(app: &App, c: &mut Connection, ctx: Ctx, studio: &Studio, client: Client) -> Stored<ClientPage> {
+    let names = Names::load(c, studio).await?;
+    let (id, now) = (client.id.clone(), app.clock.now());
+    let mut answers = Vec::new();
+    for given in health::answers(c, &id).await? {
+        // Whoever may open this page treats or treated her, or owns the studio.
+        answers.push(AnswersView::of(c, &given, &names, true).await?);
+    }
+    let tests = skin_tests::of_client(c, &id).await?;
+    let consents = health::consents(c, &id).await?;
+    Ok(ClientPage {
+        born: format!("{}, {} years old", when::day(client.born.date()), client.born.age_on(studio.zone.date_at(now))),
+        visits: visits::of_client(c, &id).await?.iter().map(|visit| VisitRow::of(visit, &names)).collect(),
+        tests: tests.iter().map(|test| TestView::of(test, &names, now)).collect(),
+        answers,
+        consents: consents.iter().map(|consent| ConsentView::of(consent, &names)).collect(),
+        records: treatments::of_client(c, &id).await?.iter().map(|one| RecordView::of(one, &names)).collect(),
+        not_diagnostic: NOT_DIAGNOSTIC,
+        ctx,
+        client,
+    })
+}
+
+/// Shows it.
+pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>) -> Answer {
+    let id = ClientId::parse(&id).map_err(|_| Fault::NotFound)?;
+    let studio = ctx.studio()?.clone();
+    let mut c = app.db.read().await?;
+    let client = clients::get(&mut c, &id).await?.ok_or(Fault::NotFound)?;
+    if !treating::may_see(&mut c, &team.0, &id).await? {
+        return Err(Fault::NotFound);
+    }
+    let page = load(&app, &mut c, ctx, &studio, client).await?;
+    drop(c);
+    looks::looked(&app, &team.0, "client.seen", Some(&id), "").await?;
+    Ok(Page::ok(page).into_response())
+}

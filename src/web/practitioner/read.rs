@@ -1,0 +1,78 @@
+//! Reads the fields that several forms at the desk have in common.
+
+use time::macros::format_description;
+use time::{Date, OffsetDateTime, PrimitiveDateTime, Time};
+
+use super::words;
+use crate::domain::hours::parse_clock;
+use crate::domain::zone::Zone;
+use crate::web::form::{Errors, Fields};
+use crate::web::words::MISSING;
+
+/// A day, as browsers send it; from 2000 to 2100, since another year is a slip.
+pub(super) fn parse_day(text: &str) -> Option<Date> {
+    let day = Date::parse(text.trim(), format_description!("[year]-[month]-[day]")).ok()?;
+    (2000..=2100).contains(&day.year()).then_some(day)
+}
+
+/// [`parse_day`] of a field.
+pub(super) fn day(errors: &mut Errors, fields: &Fields, field: &str) -> Option<Date> {
+    let day = parse_day(fields.get(field));
+    if day.is_none() {
+        errors.add(field, words::DAY);
+    }
+    day
+}
+
+/// A time of day on a day, as a moment.
+pub(super) fn moment(
+    errors: &mut Errors,
+    fields: &Fields,
+    field: &str,
+    day: Option<Date>,
+    zone: &Zone,
+) -> Option<OffsetDateTime> {
+    let minutes = parse_clock(fields.get(field)).ok().filter(|minutes| *minutes < 24 * 60);
+    let parts = minutes.and_then(|m| Some((u8::try_from(m / 60).ok()?, u8::try_from(m % 60).ok()?)));
+    let Some(time) = parts.and_then(|(hour, minute)| Time::from_hms(hour, minute, 0).ok()) else {
+        errors.add(field, words::TIME);
+        return None;
+    };
+    errors.take(field, zone.to_instant(PrimitiveDateTime::new(day?, time)), |refusal| words::civil(*refusal))
+}
+
+/// A few words of at most so many characters; nothing only where it may be left out.
+pub(super) fn text(errors: &mut Errors, fields: &Fields, field: &str, most: usize, needed: bool) -> Option<String> {
+    let text = fields.trimmed(field);
+    if text.is_empty() && needed {
+        errors.add(field, MISSING);
+        return None;
+    }
+    if text.chars().count() > most {
+        errors.add(field, format!("That is longer than {most} characters. A shorter form does."));
+        return None;
+    }
+    Some(text.to_owned())
+}
+
+/// A whole number from `least` to `most`, or nothing. `Err` once the field was refused.
+pub(super) fn number(
+    errors: &mut Errors,
+    fields: &Fields,
+    field: &str,
+    least: u16,
+    most: u16,
+) -> Result<Option<u16>, ()> {
+    let text = fields.trimmed(field);
+    if text.is_empty() {
+        return Ok(None);
+    }
+    let digits = text.bytes().all(|byte| byte.is_ascii_digit());
+    match text.parse::<u16>().ok().filter(|number| digits && (least..=most).contains(number)) {
+        Some(number) => Ok(Some(number)),
+        None => {
+            errors.add(field, format!("Write a whole number from {least} to {most}."));
+            Err(())
+        }
+    }
+}

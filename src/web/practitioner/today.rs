@@ -1,0 +1,167 @@
+//! `GET /desk?day=2026-03-02`: the visits of a day in their order, each with its verdict. A practitioner sees hers, the
+//! owner all. Template: `practitioner/today.html`.
+
+use askama::Template;
+use axum::extract::{Query, State};
+use axum::response::IntoResponse;
+use serde::Deserialize;
+use time::{Date, OffsetDateTime};
+
+use super::view::{Names, topics};
+use super::{read, words};
+use crate::actions::case::Known;
+use crate::actions::health::{self, TestRefused};
+use crate::app::App;
+use crate::domain::role::{Member, Role};
+use crate::domain::visit::VisitState;
+use crate::store::clients::Client;
+use crate::store::studio::Studio;
+use crate::store::visits::{Purpose, Visit};
+use crate::store::{Connection, Stored, clients, practitioners, visits};
+use crate::web::guard::Team;
+use crate::web::page::{Answer, Ctx, Page};
+use crate::when;
+
+#[derive(Template)]
+#[template(path = "practitioner/today.html")]
+struct TodayPage {
+    ctx: Ctx,
+    title: String,
+    day: String,
+    before: Option<String>,
+    after: Option<String>,
+    is_today: bool,
+    rows: Vec<Row>,
+}
+
+struct Row {
+    href: String,
+    time: String,
+    who: String,
+    what: String,
+    /// `past`, `now` or nothing.
+    place: &'static str,
+    tag: &'static str,
+    verdict: Option<(&'static str, String)>,
+    topics: String,
+}
+
+/// Which day.
+#[derive(Deserialize)]
+pub struct Asked {
+    day: Option<String>,
+}
+
+/// Shows it.
+pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(asked): Query<Asked>) -> Answer {
+    let (studio, now) = (ctx.studio()?.clone(), app.clock.now());
+    let today = studio.zone.date_at(now);
+    let day = asked.day.as_deref().map_or(Some(today), read::parse_day);
+    let ctx = if day.is_none() { ctx.saying(Some("That isn’t a day of the calendar; here is today.")) } else { ctx };
+    let day = day.unwrap_or(today);
+    let mut c = app.db.read().await?;
+    let rows = rows(&mut c, &studio, &team.0, day, now).await?;
+    drop(c);
+    if !rows.is_empty() {
+        health::looked(&app, &team.0, "day.seen", None, &format!("{day}, clients: {}", rows.len())).await?;
+    }
+    Ok(Page::ok(TodayPage {
+        ctx,
+        title: if day == today { format!("Today, {}", when::day(day)) } else { when::day(day) },
+        day: day.to_string(),
+        before: day.previous_day().map(|day| day.to_string()),
+        after: day.next_day().map(|day| day.to_string()),
+        is_today: day == today,
+        rows,
+    })
+    .into_response())
+}
+
+async fn rows(
+    c: &mut Connection,
+    studio: &Studio,
+    member: &Member,
+    day: Date,
+    now: OffsetDateTime,
+) -> Stored<Vec<Row>> {
+    let names = Names::load(c, studio).await?;
+    let rooms = practitioners::rooms(c).await?;
+    let (from, to) = (studio.zone.day_start(day), studio.zone.day_start(day.next_day().unwrap_or(day)));
+    let mut rows = Vec::new();
+    for visit in visits::between(c, from, to).await? {
+        let hers = member.role == Role::Owner || member.practitioner.as_ref() == Some(&visit.practitioner);
+        let Some(id) = visit.client.as_ref().filter(|_| hers) else { continue };
+        let Some(client) = clients::get(c, id).await? else { continue };
+        let room = rooms.iter().find(|room| room.id == visit.room).map_or("", |room| &room.name);
+        let (verdict, topics) = judge(c, studio, &visit, &client, &names, now).await?;
+        rows.push(row(&visit, &client, room, member.role == Role::Owner, &names, now).with(verdict, topics));
+    }
+    Ok(rows)
+}
+
+fn row(visit: &Visit, client: &Client, room: &str, all: bool, names: &Names, now: OffsetDateTime) -> Row {
+    let service = names.service(&visit.service);
+    let what = match visit.purpose {
+        Purpose::Treatment => service.to_owned(),
+        Purpose::SkinTest => format!("Skin test for {service}"),
+    };
+    let by = if all { format!(", with {}", names.practitioner(&visit.practitioner)) } else { String::new() };
+    let under_way = matches!(visit.state, VisitState::Arrived | VisitState::InTreatment);
+    Row {
+        href: format!("/desk/visits/{}", visit.id),
+        time: format!("{} to {}", names.clock(visit.starts_at), names.clock(visit.ends_at)),
+        who: client.name.as_str().to_owned(),
+        what: format!("{what}, {room}{by}"),
+        place: match visit.state {
+            _ if under_way => "now",
+            state if state.is_over() => "past",
+            _ if visit.starts_at <= now && now < visit.ends_at => "now",
+            _ => "",
+        },
+        tag: words::state(visit.state),
+        verdict: None,
+        topics: String::new(),
+    }
+}
+
+impl Row {
+    fn with(self, verdict: Option<(&'static str, String)>, topics: String) -> Self {
+        Self { verdict, topics, ..self }
+    }
+}
+
+/// What the rules say of a visit that is still to come, and about what.
+async fn judge(
+    c: &mut Connection,
+    studio: &Studio,
+    visit: &Visit,
+    client: &Client,
+    names: &Names,
+    now: OffsetDateTime,
+) -> Stored<(Option<(&'static str, String)>, String)> {
+    if !matches!(visit.state, VisitState::Booked | VisitState::Arrived) {
+        return Ok((None, String::new()));
+    }
+    let known = Known::load(c, studio, Some(&client.id), &visit.service).await?;
+    if visit.purpose == Purpose::SkinTest {
+        return Ok((Some(permission(&known, visit.civil.date())), String::new()));
+    }
+    let readiness = known.readiness(judged_at(visit, now), now);
+    Ok((Some(words::verdict(&readiness)), topics(&readiness, names).join(", ")))
+}
+
+/// For which moment a visit is judged: its start, and from then on, or once she is here, the present.
+pub(super) fn judged_at(visit: &Visit, now: OffsetDateTime) -> OffsetDateTime {
+    if visit.state == VisitState::Booked { visit.starts_at.max(now) } else { now }
+}
+
+/// Whether a skin test may be applied on a day, as shape and words.
+pub(super) fn permission(known: &Known, on: Date) -> (&'static str, String) {
+    match health::permission(known, on) {
+        Ok(true) => ("clear", "Skin test may be applied".to_owned()),
+        Ok(false) => ("ask", "A clear skin test can’t be trusted now".to_owned()),
+        Err(TestRefused::NotBefore(day)) => ("wait", format!("No skin test before {}", when::day(day))),
+        Err(TestRefused::NoAnswers) => ("ask", "Ask the health questions first".to_owned()),
+        Err(_) => ("stop", "No skin test".to_owned()),
+    }
+}

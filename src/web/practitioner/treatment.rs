@@ -1,0 +1,302 @@
+//! `GET` and `POST /desk/visits/{id}/treatment`: the record is written, and the visit is done.
+//! `GET` and `POST /desk/treatments/{id}/correction`: a further version of it. Template: `practitioner/treatment.html`.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::IntoResponse;
+use time::Date;
+
+use super::view::Names;
+use super::{read, words};
+use crate::actions::health::looked;
+use crate::actions::treating::{self, Record, Refused};
+use crate::app::App;
+use crate::domain::ids::{ClientId, ProductId, ServiceId, TreatmentId, VisitId};
+use crate::store::catalogue::{self, Batch};
+use crate::store::treatments::{self, Outcome, Treatment, Version};
+use crate::store::visits::Visit;
+use crate::store::{Connection, Stored, clients};
+use crate::web::error::Fault;
+use crate::web::form::{Errors, Fields};
+use crate::web::guard::Team;
+use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::web::words::CHOOSE;
+use crate::when;
+
+/// The most minutes that a step may have in the record.
+const MINUTES_MOST: u16 = 60;
+/// The most lashes that are counted.
+const COUNT_MOST: u16 = 400;
+
+#[derive(Template)]
+#[template(path = "practitioner/treatment.html")]
+struct TreatmentPage {
+    ctx: Ctx,
+    fields: Fields,
+    errors: Errors,
+    chair: Chair,
+}
+
+/// What the form needs around it.
+struct Chair {
+    who: String,
+    day: Date,
+    client: ClientId,
+    names: Names,
+    services: Vec<(ServiceId, String)>,
+    products: Vec<Offered>,
+    outcomes: Vec<(&'static str, &'static str)>,
+    /// What was used the last time, and how it came out.
+    last: String,
+    /// The number of the version that is corrected.
+    corrects: Option<u32>,
+    action: String,
+    back: String,
+}
+
+/// A product with its batches: value and words.
+struct Offered {
+    field: String,
+    id: ProductId,
+    name: String,
+    batches: Vec<(String, String)>,
+}
+
+impl Chair {
+    fn day_words(&self) -> String {
+        when::day(self.day)
+    }
+
+    async fn load(
+        c: &mut Connection,
+        ctx: &Ctx,
+        visit: &Visit,
+        client: &ClientId,
+        record: Option<&Treatment>,
+    ) -> Result<Self, Fault> {
+        let names = Names::load(c, ctx.studio()?).await?;
+        let (all, day) = (catalogue::batches(c).await?, visit.civil.date());
+        let current = record.and_then(Treatment::current);
+        let used = |id: &ProductId| current.is_some_and(|v| v.products.iter().any(|(product, _)| product == id));
+        let products = names.products.iter().filter(|product| product.active || used(&product.id));
+        let services = names.services.iter().filter(|s| s.active || s.id == visit.service);
+        let corrects = current.map(|version| version.version);
+        let (action, back) = match record {
+            Some(record) => {
+                (format!("/desk/treatments/{}/correction", record.id), format!("/desk/visits/{}", visit.id))
+            }
+            None => (format!("/desk/visits/{}/treatment", visit.id), format!("/desk/visits/{}", visit.id)),
+        };
+        Ok(Self {
+            who: clients::get(c, client).await?.map_or_else(String::new, |client| client.name.as_str().to_owned()),
+            day,
+            client: client.clone(),
+            services: services.map(|service| (service.id.clone(), service.name.clone())).collect(),
+            products: products.map(|product| offered(&product.id, &product.name, &all, day)).collect(),
+            outcomes: Outcome::ALL.map(|one| (one.as_str(), words::outcome(one))).to_vec(),
+            last: last_time(c, client, &visit.id, &names).await?,
+            corrects,
+            action,
+            back,
+            names,
+        })
+    }
+
+    fn read(&self, fields: &Fields) -> Result<Record, Errors> {
+        let mut errors = Errors::new();
+        let service = self.services.iter().find(|(id, _)| id.as_str() == fields.trimmed("service"));
+        if service.is_none() {
+            errors.add("service", CHOOSE);
+        }
+        let zone = &self.names.zone;
+        let started_at = read::moment(&mut errors, fields, "started", Some(self.day), zone);
+        let ended_at = read::moment(&mut errors, fields, "ended", Some(self.day), zone);
+        let shield = read::text(&mut errors, fields, "shield", 60, false);
+        let [one, two, tint] =
+            ["lotion_one", "lotion_two", "tint"].map(|field| read::number(&mut errors, fields, field, 0, MINUTES_MOST));
+        let products = self.products.iter().filter(|product| !fields.trimmed(&product.field).is_empty());
+        let products =
+            products.map(|product| (product.id.clone(), fields.trimmed(&product.field).to_owned())).collect();
+        let count = read_count(&mut errors, fields);
+        let notes = read::text(&mut errors, fields, "notes", 2000, false);
+        let outcome = Outcome::parse(fields.trimmed("outcome"));
+        if outcome.is_none() {
+            errors.add("outcome", CHOOSE);
+        }
+        match (service, started_at, ended_at, shield, notes, outcome) {
+            (Some((service, _)), Some(started_at), Some(ended_at), Some(shield), Some(notes), Some(outcome))
+                if errors.is_empty() =>
+            {
+                Ok(Record {
+                    service: service.clone(),
+                    started_at,
+                    ended_at,
+                    shield,
+                    lotion_one_minutes: one.unwrap_or_default(),
+                    lotion_two_minutes: two.unwrap_or_default(),
+                    tint_minutes: tint.unwrap_or_default(),
+                    notes,
+                    aftercare_given: fields.ticked("aftercare"),
+                    outcome,
+                    count,
+                    products,
+                })
+            }
+            _ => Err(errors),
+        }
+    }
+
+    fn refused(self, ctx: Ctx, fields: Fields, refusal: Refused) -> Answer {
+        let (field, said) = match &refusal {
+            Refused::Record(refusal) => words::record(refusal),
+            Refused::WantsReason => ("reason".to_owned(), "Write down why the record is corrected.".to_owned()),
+            Refused::Event(event) => ("main".to_owned(), words::event(event)),
+            _ => return Err(refusal.into()),
+        };
+        let conflict = matches!(refusal, Refused::Event(_));
+        let mut errors = Errors::new();
+        errors.add(&field, said);
+        let page = TreatmentPage { ctx, fields, errors, chair: self };
+        Ok(if conflict { Page::conflict(page) } else { Page::refused(page) }.into_response())
+    }
+}
+
+/// Both numbers or none.
+fn read_count(errors: &mut Errors, fields: &Fields) -> Option<(u16, u16)> {
+    let counted = read::number(errors, fields, "counted", 1, COUNT_MOST).ok()?;
+    let lifted = read::number(errors, fields, "still_lifted", 0, COUNT_MOST).ok()?;
+    match (counted, lifted) {
+        (Some(_), None) => errors.add("still_lifted", "Write how many of them were still lifted, or neither number."),
+        (None, Some(_)) => errors.add("counted", "Write how many were counted, or neither number."),
+        _ => {}
+    }
+    counted.zip(lifted)
+}
+
+fn offered(id: &ProductId, name: &str, all: &[Batch], day: Date) -> Offered {
+    let words = |batch: &Batch| match batch.expires_on.filter(|ends| *ends < day) {
+        Some(ended) => format!("{} (ended {}, not to be used)", batch.number, when::day(ended)),
+        None => batch.number.clone(),
+    };
+    let own = all.iter().filter(|batch| batch.product == *id);
+    let batches = own.map(|batch| (batch.number.clone(), words(batch))).collect();
+    Offered { field: format!("batch_{id}"), id: id.clone(), name: name.to_owned(), batches }
+}
+
+async fn last_time(c: &mut Connection, client: &ClientId, visit: &VisitId, names: &Names) -> Stored<String> {
+    let before = treatments::of_client(c, client).await?;
+    let last = before.iter().find(|treatment| treatment.visit != *visit).and_then(Treatment::current);
+    Ok(last.map_or_else(String::new, |version| {
+        let minutes = |minutes: Option<u16>| minutes.map_or_else(|| "–".to_owned(), |minutes| minutes.to_string());
+        let shield = if version.shield.is_empty() { "no shield noted" } else { &version.shield };
+        format!(
+            "{}, {}: {shield}; lotions {} and {}, tint {} minutes; {}",
+            when::day(names.zone.date_at(version.started_at)),
+            names.service(&version.service),
+            minutes(version.lotion_one_minutes),
+            minutes(version.lotion_two_minutes),
+            minutes(version.tint_minutes),
+            words::outcome(version.outcome).to_lowercase()
+        )
+    }))
+}
+
+/// What a version says, as fields.
+fn fields_of(version: &Version, names: &Names) -> Fields {
+    let number = |number: Option<u16>| number.map_or_else(String::new, |number| number.to_string());
+    let (counted, lifted) = version.count.unzip();
+    let named = [
+        ("service", version.service.to_string()),
+        ("started", names.clock(version.started_at)),
+        ("ended", names.clock(version.ended_at)),
+        ("shield", version.shield.clone()),
+        ("lotion_one", number(version.lotion_one_minutes)),
+        ("lotion_two", number(version.lotion_two_minutes)),
+        ("tint", number(version.tint_minutes)),
+        ("counted", number(counted)),
+        ("still_lifted", number(lifted)),
+        ("notes", version.notes.clone()),
+        ("aftercare", if version.aftercare_given { "yes".to_owned() } else { String::new() }),
+        ("outcome", version.outcome.as_str().to_owned()),
+    ];
+    let batches = version.products.iter().map(|(id, batch)| (format!("batch_{id}"), batch.clone()));
+    Fields::of(named.into_iter().map(|(name, value)| (name.to_owned(), value)).chain(batches).collect())
+}
+
+async fn chair(app: &App, ctx: &Ctx, team: &Team, id: &VisitId) -> Result<(Chair, Fields), Fault> {
+    let mut c = app.db.read().await?;
+    let (visit, client) = treating::visit_for(&mut c, &team.0, id).await?.ok_or(Fault::NotFound)?;
+    let chair = Chair::load(&mut c, ctx, &visit, &client, None).await?;
+    let begun = treatments::start(&mut c, id).await?;
+    let pairs = [
+        ("service", visit.service.to_string()),
+        ("started", begun.map_or_else(String::new, |begun| chair.names.clock(begun.started_at))),
+        ("ended", chair.names.clock(app.clock.now())),
+    ];
+    let fields = Fields::of(pairs.map(|(name, value)| (name.to_owned(), value)).to_vec());
+    if treating::can_record(&visit) { Ok((chair, fields)) } else { Err(Fault::SeeOther(chair.back)) }
+}
+
+/// Shows the form.
+pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>) -> Answer {
+    let id = VisitId::parse(&id).map_err(|_| Fault::NotFound)?;
+    let (chair, fields) = chair(&app, &ctx, &team, &id).await?;
+    looked(&app, &team.0, "treatment.seen", Some(&chair.client), id.as_str()).await?;
+    Ok(Page::ok(TreatmentPage { ctx, fields, errors: Errors::new(), chair }).into_response())
+}
+
+/// Writes the record.
+pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
+    let id = VisitId::parse(&id).map_err(|_| Fault::NotFound)?;
+    let (chair, _) = chair(&app, &ctx, &team, &id).await?;
+    let record = match chair.read(&fields) {
+        Ok(record) => record,
+        Err(errors) => return Ok(Page::refused(TreatmentPage { ctx, fields, errors, chair }).into_response()),
+    };
+    match treating::record(&app, &team.0, &id, record).await {
+        Ok(_) => Ok(see_other(&chair.back)),
+        Err(refusal) => chair.refused(ctx, fields, refusal),
+    }
+}
+
+async fn correction(app: &App, ctx: &Ctx, team: &Team, id: &TreatmentId) -> Result<(Chair, Fields), Fault> {
+    let mut c = app.db.read().await?;
+    let (treatment, visit) = treating::record_for(&mut c, &team.0, id).await?.ok_or(Fault::NotFound)?;
+    let chair = Chair::load(&mut c, ctx, &visit, &treatment.client, Some(&treatment)).await?;
+    let current = treatment.current().ok_or(Fault::NotFound)?;
+    let fields = fields_of(current, &chair.names);
+    Ok((chair, fields))
+}
+
+/// Shows what stands, to be corrected.
+pub async fn get_correction(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>) -> Answer {
+    let id = TreatmentId::parse(&id).map_err(|_| Fault::NotFound)?;
+    let (chair, fields) = correction(&app, &ctx, &team, &id).await?;
+    looked(&app, &team.0, "treatment.seen", Some(&chair.client), id.as_str()).await?;
+    Ok(Page::ok(TreatmentPage { ctx, fields, errors: Errors::new(), chair }).into_response())
+}
+
+/// Adds a version.
+pub async fn post_correction(
+    State(app): State<App>,
+    ctx: Ctx,
+    team: Team,
+    Path(id): Path<String>,
+    fields: Fields,
+) -> Answer {
+    let id = TreatmentId::parse(&id).map_err(|_| Fault::NotFound)?;
+    let (chair, _) = correction(&app, &ctx, &team, &id).await?;
+    let read = chair.read(&fields).and_then(|record| {
+        let mut errors = Errors::new();
+        let reason = read::text(&mut errors, &fields, "reason", 1000, true);
+        reason.map(|reason| (record, reason)).ok_or(errors)
+    });
+    let (record, reason) = match read {
+        Ok(read) => read,
+        Err(errors) => return Ok(Page::refused(TreatmentPage { ctx, fields, errors, chair }).into_response()),
+    };
+    match treating::correct(&app, &team.0, &id, record, &reason).await {
+        Ok(_) => Ok(see_other(&chair.back)),
+        Err(refusal) => chair.refused(ctx, fields, refusal),
+    }
+}

@@ -1,0 +1,242 @@
+//! `GET /desk/visits/{id}`: the check before starting. `POST …/arrive`, `…/start`, `…/no-show` and `…/cancel` change
+//! where the visit stands. Template: `practitioner/visit.html`.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::IntoResponse;
+use time::OffsetDateTime;
+
+use super::view::{AnswersView, ConsentView, Names, RecordView, Said, TestView};
+use super::{today, words};
+use crate::actions::case::Known;
+use crate::actions::treating::{self, Beginning, Refused};
+use crate::actions::{health as looks, health::TestRefused};
+use crate::app::App;
+use crate::domain::ids::{ClientId, VisitId};
+use crate::domain::readiness::Readiness;
+use crate::domain::role::{Member, Role};
+use crate::domain::skin_test::NOT_DIAGNOSTIC;
+use crate::domain::verdict::{About, Clears, Start};
+use crate::domain::visit::VisitState;
+use crate::store::studio::Studio;
+use crate::store::visits::{Purpose, Visit};
+use crate::store::{Connection, Stored, clients, health, practitioners, skin_tests, treatments};
+use crate::web::error::Fault;
+use crate::web::form::{Errors, Fields};
+use crate::web::guard::Team;
+use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::when;
+
+/// How long a reason for starting may be, in characters.
+const REASON_MOST: usize = 1000;
+
+#[derive(Template)]
+#[template(path = "practitioner/visit.html")]
+struct VisitPage {
+    ctx: Ctx,
+    fields: Fields,
+    errors: Errors,
+    view: View,
+}
+
+struct View {
+    id: String,
+    client: String,
+    client_id: String,
+    time: String,
+    what: String,
+    room: String,
+    practitioner: String,
+    state: VisitState,
+    tag: &'static str,
+    skin_test: bool,
+    is_today: bool,
+    has_begun: bool,
+    said: Option<Said>,
+    begun: Option<Begun>,
+    permission: Option<(&'static str, String)>,
+    answers: Option<AnswersView>,
+    answers_old: String,
+    consent: (&'static str, &'static str),
+    consents: Vec<ConsentView>,
+    tests: Vec<TestView>,
+    record: Option<RecordView>,
+    not_diagnostic: &'static str,
+}
+
+/// What was decided when the treatment began.
+struct Begun {
+    words: String,
+    reason: String,
+    said: Option<Said>,
+}
+
+impl View {
+    async fn load(
+        c: &mut Connection,
+        studio: &Studio,
+        member: &Member,
+        id: &VisitId,
+        now: OffsetDateTime,
+    ) -> Stored<Option<(Self, ClientId)>> {
+        let Some((visit, client)) = treating::visit_for(c, member, id).await? else { return Ok(None) };
+        let names = Names::load(c, studio).await?;
+        let known = Known::load(c, studio, Some(&client), &visit.service).await?;
+        let open = matches!(visit.state, VisitState::Booked | VisitState::Arrived);
+        let treatment = visit.purpose == Purpose::Treatment;
+        let sensitive = member.role == Role::Owner || member.practitioner.as_ref() == Some(&visit.practitioner);
+        let readiness = known.readiness(today::judged_at(&visit, now), now);
+        let said = || Said::of(&readiness, &names, &known.in_force.questionnaire, known.answers());
+        let answers = match health::answers(c, &client).await?.first() {
+            Some(given) => Some(AnswersView::of(c, given, &names, sensitive).await?),
+            None => None,
+        };
+        let rooms = practitioners::rooms(c).await?;
+        let consents = health::consents(c, &client).await?;
+        let tests = skin_tests::of_client(c, &client).await?;
+        let record = treatments::of_visit(c, id).await?;
+        let view = Self {
+            id: id.to_string(),
+            client: clients::get(c, &client).await?.map_or_else(String::new, |client| client.name.as_str().to_owned()),
+            client_id: client.to_string(),
+            time: format!("{} to {}", when::moment(visit.civil), names.clock(visit.ends_at)),
+            what: names.service(&visit.service).to_owned(),
+            room: rooms.into_iter().find(|room| room.id == visit.room).map_or_else(String::new, |room| room.name),
+            practitioner: names.practitioner(&visit.practitioner).to_owned(),
+            state: visit.state,
+            tag: words::state(visit.state),
+            skin_test: !treatment,
+            is_today: studio.zone.date_at(now) == visit.civil.date(),
+            has_begun: visit.starts_at <= now,
+            said: (open && treatment).then(said),
+            begun: begun(c, &visit, &names, &known).await?,
+            permission: (open && !treatment)
+                .then(|| today::permission(&known, studio.zone.date_at(now).max(visit.civil.date()))),
+            answers,
+            answers_old: readiness.answers_age_days().map_or_else(String::new, days_old),
+            consent: words::consent(known.consent_standing()),
+            consents: consents.iter().map(|consent| ConsentView::of(consent, &names)).collect(),
+            tests: tests.iter().map(|test| TestView::of(test, &names, now)).collect(),
+            record: record.as_ref().map(|record| RecordView::of(record, &names)),
+            not_diagnostic: NOT_DIAGNOSTIC,
+        };
+        Ok(Some((view, client)))
+    }
+}
+
+fn days_old(days: i64) -> String {
+    match days {
+        ..=0 => "on this day".to_owned(),
+        1 => "1 day old on the day of the visit".to_owned(),
+        _ => format!("{days} days old on the day of the visit"),
+    }
+}
+
+async fn begun(c: &mut Connection, visit: &Visit, names: &Names, known: &Known) -> Stored<Option<Begun>> {
+    let Some(start) = treatments::start(c, &visit.id).await? else { return Ok(None) };
+    let judged: Option<Readiness> = serde_json::from_str(&start.readiness).ok();
+    Ok(Some(Begun {
+        words: format!("Started {} by {}", names.moment(start.started_at), start.started_by),
+        reason: start.reason,
+        // As it was judged then; the answers may be others by now, so none are shown beside it.
+        said: judged.map(|judged| Said::of(&judged, names, &known.in_force.questionnaire, None)),
+    }))
+}
+
+fn visit_id(text: &str) -> Result<VisitId, Fault> {
+    VisitId::parse(text).map_err(|_| Fault::NotFound)
+}
+
+async fn page(
+    app: &App,
+    ctx: Ctx,
+    team: &Team,
+    id: &VisitId,
+    fields: Fields,
+    errors: Errors,
+) -> Result<VisitPage, Fault> {
+    let mut c = app.db.read().await?;
+    let loaded = View::load(&mut c, ctx.studio()?, &team.0, id, app.clock.now()).await?;
+    let (view, client) = loaded.ok_or(Fault::NotFound)?;
+    drop(c);
+    looks::looked(app, &team.0, "visit.seen", Some(&client), id.as_str()).await?;
+    Ok(VisitPage { ctx, fields, errors, view })
+}
+
+/// Shows it.
+pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>) -> Answer {
+    let id = visit_id(&id)?;
+    Ok(Page::ok(page(&app, ctx, &team, &id, Fields::default(), Errors::new()).await?).into_response())
+}
+
+/// She has come.
+pub async fn arrive(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
+    let id = visit_id(&id)?;
+    let done = treating::arrive(&app, ctx.studio()?, &team.0, &id).await;
+    after(&app, ctx, &team, &id, fields, done).await
+}
+
+/// The treatment begins.
+pub async fn start(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
+    let id = visit_id(&id)?;
+    let mut errors = Errors::new();
+    let Some(reason) = super::read::text(&mut errors, &fields, "reason", REASON_MOST, false) else {
+        return Ok(Page::refused(page(&app, ctx, &team, &id, fields, errors).await?).into_response());
+    };
+    let said = Beginning { reason, notes_read: fields.ticked("notes_read") };
+    let done = treating::start(&app, ctx.studio()?, &team.0, &id, said).await;
+    after(&app, ctx, &team, &id, fields, done).await
+}
+
+/// She did not come.
+pub async fn no_show(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
+    let id = visit_id(&id)?;
+    let done = treating::no_show(&app, &team.0, &id).await;
+    after(&app, ctx, &team, &id, fields, done).await
+}
+
+/// The studio cancels.
+pub async fn cancel(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
+    let id = visit_id(&id)?;
+    let done = treating::cancel(&app, &team.0, &id).await;
+    after(&app, ctx, &team, &id, fields, done).await
+}
+
+/// Back to the visit, or its page again with what stands against it.
+async fn after(app: &App, ctx: Ctx, team: &Team, id: &VisitId, fields: Fields, done: Result<(), Refused>) -> Answer {
+    let Err(refusal) = done else { return Ok(see_other(&format!("/desk/visits/{id}"))) };
+    let (field, said) = match &refusal {
+        Refused::Store(_) | Refused::NotFound | Refused::Record(_) => return Err(refusal.into()),
+        Refused::WantsReason => ("reason", "Write down why you start against the verdict.".to_owned()),
+        Refused::WantsNotes => ("notes_read", "Read the notes above and tick that you did.".to_owned()),
+        Refused::Event(event) => ("main", words::event(event)),
+        Refused::OtherDay(day) => ("main", format!("This visit is on {}, not today.", when::day(*day))),
+        Refused::MayNotStart => ("main", "This treatment may not start. No written reason changes that.".to_owned()),
+        Refused::OtherPurpose => ("main", "This visit is for a skin test, not for a treatment.".to_owned()),
+    };
+    let typed = matches!(refusal, Refused::WantsReason | Refused::WantsNotes);
+    let mut errors = Errors::new();
+    errors.add(field, said);
+    let page = page(app, ctx, team, id, fields, errors).await?;
+    Ok(if typed { Page::refused(page) } else { Page::conflict(page) }.into_response())
+}
+
+impl From<Refused> for Fault {
+    fn from(refusal: Refused) -> Self {
+        match refusal {
+            Refused::Store(error) => error.into(),
+            Refused::NotFound => Self::NotFound,
+            _ => Self::Conflict,
+        }
+    }
+}
+
+impl From<TestRefused> for Fault {
+    fn from(refusal: TestRefused) -> Self {
+        match refusal {
+            TestRefused::Store(error) => error.into(),
+            TestRefused::NotFound => Self::NotFound,
+            _ => Self::Conflict,
+        }
+    }
+}
