@@ -12,10 +12,13 @@ use crate::store::{Connection, Stored, outbox};
 pub mod book;
 pub mod booking;
 pub mod case;
+pub mod catalogue;
 pub mod diary;
 pub mod health;
 pub mod own_visits;
 pub mod people;
+pub mod studio;
+pub mod team;
 pub mod treating;
 
 /// A mail in the outbox: only ids, so that no text lies about and a link's token is made when the mail is.

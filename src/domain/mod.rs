@@ -8,6 +8,7 @@ pub mod growth;
 pub mod hours;
 pub mod ids;
 pub mod iso;
+pub mod label;
 pub mod letter;
 pub mod limits;
 pub mod money;

@@ -103,6 +103,16 @@ impl Money {
         &self.currency
     }
 
+    /// The same figure in another currency: what was 45.50 of one is 45.50 of the other.
+    ///
+    /// # Errors
+    /// [`MoneyRefused::TooFine`] when the other has fewer digits after the point than the figure needs.
+    pub fn same_figure(&self, currency: Currency) -> Result<Self, MoneyRefused> {
+        let plain = self.plain();
+        let short = if plain.contains('.') { plain.trim_end_matches('0').trim_end_matches('.') } else { &plain };
+        Self::parse(short, currency)
+    }
+
     /// The amount as a form field shows it, without the code.
     pub fn plain(&self) -> String {
         let digits = self.currency.digits();
@@ -138,6 +148,17 @@ mod tests {
         assert_eq!(Money::parse("-1", euro()), Err(MoneyRefused::NotAnAmount));
         assert_eq!(Money::parse("1.000.000", euro()), Err(MoneyRefused::NotAnAmount));
         assert_eq!(Money::parse("1000001", euro()), Err(MoneyRefused::TooLarge));
+    }
+
+    #[test]
+    fn a_figure_stays_when_the_currency_changes() {
+        let (yen, dinar) = (Currency::parse("JPY").unwrap(), Currency::parse("KWD").unwrap());
+        let moved = |minor, to: &Currency| Money::of(minor, euro()).same_figure(to.clone());
+        assert_eq!(moved(4800, &yen), Ok(Money::of(48, yen.clone())));
+        assert_eq!(moved(4850, &yen), Err(MoneyRefused::TooFine));
+        assert_eq!(moved(4850, &dinar), Ok(Money::of(48_500, dinar.clone())));
+        assert_eq!(moved(0, &yen), Ok(Money::of(0, yen)));
+        assert_eq!(Money::of(1000, dinar).same_figure(euro()), Ok(Money::of(100, euro())));
     }
 
     proptest! {

@@ -59,6 +59,14 @@ impl Transport {
         Ok(Self::Smtp(builder.timeout(Some(Duration::from_secs(20))).build()))
     }
 
+    /// The folder that letters stay in, when none leaves this computer.
+    pub fn folder(&self) -> Option<&std::path::Path> {
+        match self {
+            Self::Folder(folder) => Some(folder),
+            Self::Smtp(_) | Self::Memory(_) => None,
+        }
+    }
+
     /// Lets a letter out.
     ///
     /// # Errors

@@ -147,3 +147,23 @@ pub async fn set_enabled(c: &mut Connection, id: &AccountId, enabled: bool, now:
     sqlx::query!("UPDATE account SET disabled_at = ? WHERE id = ?", disabled_at, id).execute(c).await?;
     Ok(())
 }
+
+/// Gives an account another name for pages and the audit.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn rename(c: &mut Connection, id: &AccountId, name: &str) -> Stored<()> {
+    let id = id.as_str();
+    sqlx::query!("UPDATE account SET name = ? WHERE id = ?", name, id).execute(c).await?;
+    Ok(())
+}
+
+/// Says as whom an account treats.
+///
+/// # Errors
+/// When that practitioner has an account already, or the file can't be written.
+pub async fn set_practitioner(c: &mut Connection, id: &AccountId, treats_as: Option<&PractitionerId>) -> Stored<()> {
+    let (id, treats_as) = (id.as_str(), treats_as.map(PractitionerId::as_str));
+    sqlx::query!("UPDATE account SET practitioner_id = ? WHERE id = ?", treats_as, id).execute(c).await?;
+    Ok(())
+}

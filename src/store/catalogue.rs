@@ -128,6 +128,38 @@ pub async fn save_service(c: &mut Connection, s: &Service, by: &[PractitionerId]
     Ok(())
 }
 
+/// Sets the price of a service, in minor units.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn set_price(c: &mut Connection, id: &ServiceId, minor: u32) -> Stored<()> {
+    let id = id.as_str();
+    sqlx::query!("UPDATE service SET price_minor = ? WHERE id = ?", minor, id).execute(c).await?;
+    Ok(())
+}
+
+/// Sets the retouch rule of a service.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn set_rule(c: &mut Connection, id: &ServiceId, rule: &RetouchRule) -> Stored<()> {
+    let id = id.as_str();
+    let rule = serde_json::to_string(rule).map_err(|_| impossible("service", "retouch", id))?;
+    sqlx::query!("UPDATE service SET retouch = ? WHERE id = ?", rule, id).execute(c).await?;
+    Ok(())
+}
+
+/// Who gives a service, also those who can't be booked just now.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn given_by(c: &mut Connection, id: &ServiceId) -> Stored<Vec<PractitionerId>> {
+    let id = id.as_str();
+    let rows = sqlx::query_scalar!("SELECT practitioner_id FROM service_practitioner WHERE service_id = ?", id);
+    let rows = rows.fetch_all(c).await?;
+    rows.iter().map(|text| read("service_practitioner", "practitioner_id", text, PractitionerId::parse(text))).collect()
+}
+
 /// Who gives a service, of those who can be booked.
 ///
 /// # Errors
@@ -212,6 +244,20 @@ pub async fn products(c: &mut Connection) -> Stored<Vec<Product>> {
         "SELECT id, name, maker, chemistry, label_test_hours, active FROM product ORDER BY active DESC, name COLLATE NOCASE, id"
     );
     rows.fetch_all(c).await?.into_iter().map(ProductRow::product).collect()
+}
+
+/// One product.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn product(c: &mut Connection, id: &ProductId) -> Stored<Option<Product>> {
+    let id = id.as_str();
+    let row = sqlx::query_as!(
+        ProductRow,
+        "SELECT id, name, maker, chemistry, label_test_hours, active FROM product WHERE id = ?",
+        id
+    );
+    row.fetch_optional(c).await?.map(ProductRow::product).transpose()
 }
 
 /// Adds or changes a product.

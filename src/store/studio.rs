@@ -138,3 +138,14 @@ pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
     .await?;
     Ok(())
 }
+
+/// How many visits are booked from now on.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn booked_ahead(c: &mut Connection, now: OffsetDateTime) -> Stored<i64> {
+    let now = now.unix_timestamp();
+    Ok(sqlx::query_scalar!("SELECT count(*) FROM visit WHERE starts_at > ? AND state = 'booked'", now)
+        .fetch_one(c)
+        .await?)
+}

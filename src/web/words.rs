@@ -1,5 +1,11 @@
 //! What refusals are called on pages: short, kind, and how to put it right.
 
+use time::{Date, PrimitiveDateTime};
+
+use crate::domain::catalogue::{Chemistry, ServiceKind};
+use crate::domain::growth::CycleName;
+use crate::domain::hours::{HoursRefused, clock};
+use crate::domain::label::TextRefused;
 use crate::domain::money::MoneyRefused;
 use crate::domain::person::{BirthDateRefused, MailRefused, PersonNameRefused, PhoneRefused};
 use crate::password::PasswordRefused;
@@ -12,6 +18,110 @@ pub const CURRENCY: &str = "Write the currency in three letters, such as EUR or 
 pub const CHOOSE: &str = "Please choose one.";
 /// Nothing was written.
 pub const MISSING: &str = "Please fill this in.";
+
+/// No such country code.
+pub const DIAL: &str = "Write the country code as it is dialled, such as +44.";
+/// Two people would sign in with one mail.
+pub const MAIL_TAKEN: &str = "Somebody signs in with this mail already. Use another one.";
+/// No such day.
+pub const DAY: &str = "Choose a day, or write it like 2026-03-27.";
+
+/// A day as people say it: `Tue 4 March 2026`.
+pub fn day(day: Date) -> String {
+    let weekday = day.weekday().to_string();
+    format!("{} {} {} {}", weekday.get(..3).unwrap_or(&weekday), day.day(), day.month(), day.year())
+}
+
+/// A moment on the studio's clock: `Tue 4 March 2026, 09:05`.
+pub fn moment(civil: PrimitiveDateTime) -> String {
+    format!("{}, {:02}:{:02}", day(civil.date()), civil.hour(), civil.minute())
+}
+
+/// Who the audit names, but for clients.
+pub fn actor(kind: &str, name: &str) -> String {
+    match kind {
+        "visitor" => "Somebody not signed in".to_owned(),
+        "program" => "The program".to_owned(),
+        "command" => "The command line".to_owned(),
+        _ => name.to_owned(),
+    }
+}
+
+/// What the audit says was done: `sign-in.refused` becomes "Sign-in refused".
+pub fn done(action: &str) -> String {
+    let words = action.replace('.', " ");
+    let (first, rest) = words.split_at_checked(1).unwrap_or_default();
+    first.to_uppercase() + rest
+}
+
+/// A kind of service.
+pub fn kind(kind: ServiceKind) -> &'static str {
+    match kind {
+        ServiceKind::LashLift => "Lash lift",
+        ServiceKind::LashTint => "Lash tint",
+        ServiceKind::LiftAndTint => "Lash lift and tint",
+        ServiceKind::BrowLamination => "Brow lamination",
+        ServiceKind::BrowTint => "Brow tint",
+    }
+}
+
+/// What stands beside somebody who can't be booked.
+pub fn bookable(active: bool) -> &'static str {
+    if active { "" } else { "Can’t be booked just now." }
+}
+
+/// A family of chemicals.
+pub fn chemistry(chemistry: Chemistry) -> &'static str {
+    match chemistry {
+        Chemistry::Lotion => "Lifting or laminating lotion",
+        Chemistry::Tint => "Tint",
+        Chemistry::Adhesive => "Glue for the shield",
+    }
+}
+
+/// A set of cycle figures.
+pub fn cycle(name: CycleName, mean_days: f64) -> String {
+    let from = match name {
+        CycleName::Observed => "as watched in a study",
+        CycleName::Textbook => "as textbooks add it up",
+        CycleName::Review => "as a review gives it",
+        CycleName::Own => "the studio’s own figure",
+    };
+    format!("About {mean_days:.0} days, {from}")
+}
+
+/// About a short text.
+pub fn text(refusal: &TextRefused) -> String {
+    match refusal {
+        TextRefused::Missing => MISSING.to_owned(),
+        TextRefused::TooLong { most } => format!("That is longer than {most} characters. A shorter form does."),
+        TextRefused::Control => "There is a character in it that can't be written. Please type it again.".to_owned(),
+    }
+}
+
+/// About the hours of a day.
+pub fn hours(refusal: &HoursRefused) -> String {
+    match refusal {
+        HoursRefused::NotATime => "Write times like 9:00 or 17:30.".to_owned(),
+        HoursRefused::NotASpan => "Write hours like 9:00-12:30, 13:30-18:00.".to_owned(),
+        HoursRefused::Reversed { opens, closes } => {
+            format!("From {} to {} isn't a stretch of one day.", clock(*opens), clock(*closes))
+        }
+        HoursRefused::Overlap { opens } => format!("Two stretches overlap at {}.", clock(*opens)),
+        HoursRefused::TooMany { most } => format!("That is more than {most} stretches on one day."),
+        HoursRefused::Weekday { .. } | HoursRefused::SameDate { .. } => "That day is there twice.".to_owned(),
+    }
+}
+
+/// About a number outside its range.
+pub fn range(least: i64, most: i64) -> String {
+    format!("Write a whole number from {least} to {most}.")
+}
+
+/// About a price that another currency has no coins for.
+pub fn price_too_fine(service: &str, currency: &str) -> String {
+    format!("{currency} has no coins small enough for the price of {service}. Change that price first.")
+}
 
 /// About a new password.
 pub fn password(refusal: &PasswordRefused) -> String {

@@ -8,6 +8,7 @@ mod failure;
 mod growth;
 mod health;
 mod lifecycle;
+mod owner;
 mod practitioner;
 mod public;
 mod routes;

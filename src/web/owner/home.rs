@@ -1,17 +1,144 @@
 //! `GET /owner`: what is set up and what is still missing. Template: `owner/home.html`.
 
 use askama::Template;
+use axum::extract::State;
 use axum::response::IntoResponse;
+use time::Date;
 
+use super::products::is_expired;
+use super::today;
+use crate::app::App;
+use crate::domain::ids::PractitionerId;
+use crate::store::catalogue::{self, Service};
+use crate::store::outbox::{self, Standing};
+use crate::store::practitioners::{self, Practitioner};
+use crate::store::studio::Studio;
+use crate::store::{Connection, Stored, accounts};
 use crate::web::page::{Answer, Ctx, Page};
+
+/// Something that the owner should still do.
+struct Todo {
+    words: String,
+    link: &'static str,
+    href: String,
+}
+
+fn todo(words: impl Into<String>, link: &'static str, href: impl Into<String>) -> Todo {
+    Todo { words: words.into(), link, href: href.into() }
+}
+
+/// What there is.
+struct Stock {
+    bookable: Vec<(Practitioner, bool)>,
+    rooms: usize,
+    /// Services on offer, with who of the bookable gives each, and how many products it wants tested.
+    services: Vec<(Service, Vec<PractitionerId>, usize)>,
+    products: usize,
+    expired: usize,
+    days_off: usize,
+    without_sign_in: Vec<Practitioner>,
+}
+
+impl Stock {
+    async fn load(c: &mut Connection, today: Date) -> Stored<Self> {
+        let (mut bookable, mut without_sign_in, mut services) = (Vec::new(), Vec::new(), Vec::new());
+        for she in practitioners::all(c).await?.into_iter().filter(|she| she.active) {
+            if accounts::of_practitioner(c, &she.id).await?.is_none() {
+                without_sign_in.push(she.clone());
+            }
+            let works = !practitioners::hours(c, &she.id).await?.is_empty();
+            bookable.push((she, works));
+        }
+        for service in catalogue::services(c).await?.into_iter().filter(|service| service.active) {
+            let by = catalogue::practitioners_for(c, &service.id).await?;
+            let tests = catalogue::tests_for(c, &service.id).await?.len();
+            services.push((service, by, tests));
+        }
+        let products = catalogue::products(c).await?.into_iter().filter(|product| product.active);
+        let products: Vec<_> = products.map(|product| product.id).collect();
+        let batches = catalogue::batches(c).await?;
+        let expired = batches.iter().filter(|batch| products.contains(&batch.product) && is_expired(batch, today));
+        Ok(Self {
+            bookable,
+            rooms: practitioners::rooms(c).await?.iter().filter(|room| room.active).count(),
+            services,
+            products: products.len(),
+            expired: expired.count(),
+            days_off: practitioners::time_off(c, today).await?.len(),
+            without_sign_in,
+        })
+    }
+
+    /// What keeps clients from booking.
+    fn missing(&self) -> Vec<Todo> {
+        let mut todos = Vec::new();
+        if self.bookable.is_empty() {
+            todos.push(todo("Nobody can be booked yet.", "Add a practitioner", "/owner/practitioners"));
+        }
+        for (she, _) in self.bookable.iter().filter(|(_, works)| !works) {
+            let href = format!("/owner/practitioners/{}", she.id);
+            todos.push(todo(format!("{} has no hours yet.", she.name), "Set her hours", href));
+        }
+        if self.rooms == 0 {
+            todos.push(todo("There is no room to treat in.", "Add a room", "/owner/rooms"));
+        }
+        if self.services.is_empty() {
+            todos.push(todo("There is nothing to book.", "Add a service", "/owner/services/new"));
+        }
+        for (service, by, _) in &self.services {
+            let works = |id: &PractitionerId| self.bookable.iter().any(|(she, works)| *works && she.id == *id);
+            if !by.iter().any(works) {
+                let words = format!("Nobody with hours gives {}.", service.name);
+                todos.push(todo(words, "Choose who gives it", format!("/owner/services/{}", service.id)));
+            }
+        }
+        todos
+    }
+
+    /// What can wait, but not for long.
+    fn advice(&self, studio: &Studio) -> Vec<Todo> {
+        let mut todos = Vec::new();
+        if studio.address.is_empty() || (studio.phone.is_empty() && studio.mail.is_empty()) {
+            let words = "Clients can’t read yet where you are and how to reach you.";
+            todos.push(todo(words, "Fill in address, phone and mail", "/owner/studio"));
+        }
+        for (service, _, _) in self.services.iter().filter(|(_, _, tests)| *tests == 0) {
+            let words = format!("{} asks for no skin test. The label and your insurer may.", service.name);
+            todos.push(todo(words, "Look at its products", format!("/owner/services/{}", service.id)));
+        }
+        if self.expired > 0 {
+            let words = match self.expired {
+                1 => "One batch of a product in use has expired.".to_owned(),
+                more => format!("{more} batches of products in use have expired."),
+            };
+            todos.push(todo(words, "Look at the products", "/owner/products"));
+        }
+        for she in &self.without_sign_in {
+            let href = format!("/owner/practitioners/{}", she.id);
+            todos.push(todo(format!("{} can’t sign in yet.", she.name), "Give her a sign-in", href));
+        }
+        todos
+    }
+}
 
 #[derive(Template)]
 #[template(path = "owner/home.html")]
 struct HomePage {
     ctx: Ctx,
+    stock: Stock,
+    missing: Vec<Todo>,
+    advice: Vec<Todo>,
+    mail: Standing,
+    folder: Option<String>,
 }
 
 /// Shows it.
-pub async fn get(ctx: Ctx) -> Answer {
-    Ok(Page::ok(HomePage { ctx }).into_response())
+pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
+    let studio = ctx.studio()?;
+    let mut c = app.db.read().await?;
+    let stock = Stock::load(&mut c, today(&app, studio)).await?;
+    let mail = outbox::standing(&mut c).await?;
+    let folder = app.transport.folder().map(|folder| folder.display().to_string());
+    let (missing, advice) = (stock.missing(), stock.advice(studio));
+    Ok(Page::ok(HomePage { ctx, stock, missing, advice, mail, folder }).into_response())
 }

@@ -1,3 +1,68 @@
 //! Pages of the owner.
 
+use axum::extract::FromRequestParts;
+use axum::http::request::Parts;
+use axum::response::Response;
+use time::Date;
+
+use crate::app::App;
+use crate::store::studio::Studio;
+use crate::web::error::Fault;
+use crate::web::form::Fields;
+use crate::web::page::see_other;
+
+pub mod audit;
+pub mod days_off;
 pub mod home;
+pub mod practitioner;
+pub mod practitioners;
+pub mod product;
+pub mod products;
+mod read;
+pub mod rooms;
+pub mod rule;
+pub mod service;
+pub mod services;
+pub mod sign_in;
+pub mod studio;
+
+/// What has just been done, as the address of the page after it says: `?saved`.
+pub struct Done(pub Option<&'static str>);
+
+const DONE: [(&str, &str); 3] = [("saved", "Saved."), ("added", "Added."), ("removed", "Removed.")];
+
+impl FromRequestParts<App> for Done {
+    type Rejection = Fault;
+    async fn from_request_parts(parts: &mut Parts, _: &App) -> Result<Self, Fault> {
+        let query = parts.uri.query();
+        Ok(Self(DONE.iter().find(|(word, _)| query == Some(word)).map(|(_, words)| *words)))
+    }
+}
+
+/// On to a page that says what was done: one of [`DONE`].
+fn done(path: &str, what: &str) -> Response {
+    see_other(&format!("{path}?{what}"))
+}
+
+/// An id out of a path: one that can't be is as unknown as one that isn't there.
+fn id<T, E>(parsed: Result<T, E>) -> Result<T, Fault> {
+    parsed.map_err(|_| Fault::NotFound)
+}
+
+/// What a path names, or the page that says that there is nothing.
+fn there<T>(found: Option<T>) -> Result<T, Fault> {
+    found.ok_or(Fault::NotFound)
+}
+
+/// What a form shows before anything was typed into it.
+fn filled<const N: usize>(pairs: [(&str, String); N]) -> Fields {
+    Fields::of(pairs.map(|(name, value)| (name.to_owned(), value)).to_vec())
+}
+
+fn tick(on: bool) -> String {
+    if on { "yes".to_owned() } else { String::new() }
+}
+
+fn today(app: &App, studio: &Studio) -> Date {
+    studio.zone.date_at(app.clock.now())
+}

@@ -78,13 +78,14 @@ impl Html {
             .to_owned()
     }
 
-    /// The form whose action begins so: where it posts to, and what stands in it. Buttons are left out: a browser sends
+    /// The form with this action, or else the first whose action begins so: where it posts to, and what stands in it. Buttons are left out: a browser sends
     /// only the one that was pressed.
     pub(crate) fn form(&self, action: &str) -> (String, Vec<(String, String)>) {
         let document = self.document();
         let target = |form: &ElementRef<'_>| form.value().attr("action").unwrap_or(&self.path).to_owned();
         let forms = select("form");
-        let form = document.select(&forms).find(|form| target(form).starts_with(action));
+        let find = |fits: &dyn Fn(&str) -> bool| document.select(&forms).find(|form| fits(&target(form)));
+        let form = find(&|target| target == action).or_else(|| find(&|target| target.starts_with(action)));
         let form =
             form.unwrap_or_else(|| panic!("no form {action} on {} ({}): {}", self.path, self.status, self.text()));
         let mut fields = Vec::new();

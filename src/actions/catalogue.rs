@@ -1,0 +1,184 @@
+//! Services with their retouch rules, products and batches.
+
+use crate::app::App;
+use crate::domain::catalogue::{Chemistry, ServiceKind};
+use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
+use crate::domain::role::Actor;
+use crate::domain::window::RetouchRule;
+use crate::store::audit::Event;
+use crate::store::catalogue::{self, Batch, Product, Service};
+use crate::store::{Stored, audit};
+
+/// What the owner says about a service.
+#[derive(Debug, Clone)]
+pub struct ServiceFacts {
+    /// What it is called.
+    pub name: String,
+    /// A few words for clients.
+    pub description: String,
+    /// How long it takes, 5 to 480 minutes.
+    pub minutes: u16,
+    /// How long the room needs afterwards, 0 to 120 minutes.
+    pub turnaround_minutes: u16,
+    /// Its price in minor units of the studio's currency.
+    pub price_minor: u32,
+    /// Whether it can be booked.
+    pub active: bool,
+    /// Who gives it.
+    pub by: Vec<PractitionerId>,
+    /// Which products need a skin test before it.
+    pub tests: Vec<ProductId>,
+}
+
+impl ServiceFacts {
+    fn of(self, id: ServiceId, kind: ServiceKind, retouch: RetouchRule) -> Service {
+        Service {
+            id,
+            kind,
+            name: self.name,
+            description: self.description,
+            minutes: self.minutes,
+            turnaround_minutes: self.turnaround_minutes,
+            price_minor: self.price_minor,
+            retouch,
+            active: self.active,
+        }
+    }
+}
+
+/// Adds a service, with the retouch rule that its kind starts with.
+///
+/// # Errors
+/// When the database can't.
+pub async fn add_service(app: &App, actor: &Actor, kind: ServiceKind, facts: ServiceFacts) -> Stored<ServiceId> {
+    let mut tx = app.db.write().await?;
+    let id = ServiceId::from_random(app.random.id());
+    let (by, tests) = (facts.by.clone(), facts.tests.clone());
+    let service = facts.of(id, kind, RetouchRule::default_for(kind));
+    catalogue::save_service(&mut tx, &service, &by, &tests).await?;
+    let event =
+        Event { action: "service.added", object: service.id.as_str(), detail: &service.name, ..Event::default() };
+    audit::append(&mut tx, actor, event, app.clock.now()).await?;
+    tx.commit().await?;
+    Ok(service.id)
+}
+
+/// Changes a service. Its kind stays, since past treatments are read by it, and so does its retouch rule.
+/// `false` when there is none with this id.
+///
+/// # Errors
+/// When the database can't.
+pub async fn save_service(app: &App, actor: &Actor, id: &ServiceId, facts: ServiceFacts) -> Stored<bool> {
+    let mut tx = app.db.write().await?;
+    let Some(old) = catalogue::service(&mut tx, id).await? else { return Ok(false) };
+    let (by, tests) = (facts.by.clone(), facts.tests.clone());
+    let service = facts.of(old.id, old.kind, old.retouch);
+    catalogue::save_service(&mut tx, &service, &by, &tests).await?;
+    let detail = format!(
+        "{}: {} minutes and {}, price {} in the smallest coin, {} products to test{}",
+        service.name,
+        service.minutes,
+        service.turnaround_minutes,
+        service.price_minor,
+        tests.len(),
+        if service.active { "" } else { ", out of use" }
+    );
+    let event = Event { action: "service.saved", object: id.as_str(), detail: &detail, ..Event::default() };
+    audit::append(&mut tx, actor, event, app.clock.now()).await?;
+    tx.commit().await?;
+    Ok(true)
+}
+
+/// Sets the retouch rule of a service. `false` when there is none with this id.
+///
+/// # Errors
+/// When the database can't.
+pub async fn save_rule(app: &App, actor: &Actor, id: &ServiceId, rule: &RetouchRule) -> Stored<bool> {
+    let mut tx = app.db.write().await?;
+    let Some(service) = catalogue::service(&mut tx, id).await? else { return Ok(false) };
+    catalogue::set_rule(&mut tx, id, rule).await?;
+    let detail = format!("{}: {}", service.name, rule_words(rule));
+    let event = Event { action: "retouch-rule.saved", object: id.as_str(), detail: &detail, ..Event::default() };
+    audit::append(&mut tx, actor, event, app.clock.now()).await?;
+    tx.commit().await?;
+    Ok(true)
+}
+
+fn rule_words(rule: &RetouchRule) -> String {
+    match rule {
+        RetouchRule::Growth(rule) => {
+            let limits = rule.limits();
+            format!(
+                "{} cycle, at least {} days, limits {} {} {} {}",
+                rule.cycle().name().as_str(),
+                rule.floor_days(),
+                limits.two().get(),
+                limits.three().get(),
+                limits.due().get(),
+                limits.lapsed().get()
+            )
+        }
+        RetouchRule::Interval(rule) => {
+            format!("days {}, {}, {}", rule.opens_days(), rule.due_days(), rule.lapsed_days())
+        }
+    }
+}
+
+/// What the owner says about a product.
+#[derive(Debug, Clone)]
+pub struct ProductFacts {
+    /// What it is called.
+    pub name: String,
+    /// Who makes it.
+    pub maker: String,
+    /// What it brings near the eye.
+    pub chemistry: Chemistry,
+    /// Hours that its label asks for between skin test and treatment, 24 to 168, where it names some.
+    pub label_test_hours: Option<u16>,
+    /// Whether it is in use.
+    pub active: bool,
+}
+
+/// Adds a product, or changes it. `None` when there is none with this id.
+///
+/// # Errors
+/// When the database can't.
+pub async fn save_product(
+    app: &App,
+    actor: &Actor,
+    id: Option<ProductId>,
+    facts: ProductFacts,
+) -> Stored<Option<ProductId>> {
+    let mut tx = app.db.write().await?;
+    let (id, action) = match id {
+        Some(id) if catalogue::product(&mut tx, &id).await?.is_none() => return Ok(None),
+        Some(id) => (id, "product.saved"),
+        None => (ProductId::from_random(app.random.id()), "product.added"),
+    };
+    let ProductFacts { name, maker, chemistry, label_test_hours, active } = facts;
+    let product = Product { id, name, maker, chemistry, label_test_hours, active };
+    catalogue::save_product(&mut tx, &product).await?;
+    let label = label_test_hours.map_or("no hours on the label".to_owned(), |hours| format!("label: {hours} hours"));
+    let detail =
+        format!("{}, {}, {label}{}", product.name, chemistry.as_str(), if active { "" } else { ", out of use" });
+    let event = Event { action, object: product.id.as_str(), detail: &detail, ..Event::default() };
+    audit::append(&mut tx, actor, event, app.clock.now()).await?;
+    tx.commit().await?;
+    Ok(Some(product.id))
+}
+
+/// Adds a batch of a product, or gives it another last day. `false` when the product is unknown.
+///
+/// # Errors
+/// When the database can't.
+pub async fn save_batch(app: &App, actor: &Actor, batch: &Batch) -> Stored<bool> {
+    let mut tx = app.db.write().await?;
+    let Some(product) = catalogue::product(&mut tx, &batch.product).await? else { return Ok(false) };
+    catalogue::save_batch(&mut tx, batch).await?;
+    let until = batch.expires_on.map_or(String::new(), |day| format!(", until {day}"));
+    let detail = format!("{}, batch {}{until}", product.name, batch.number);
+    let event = Event { action: "batch.saved", object: batch.product.as_str(), detail: &detail, ..Event::default() };
+    audit::append(&mut tx, actor, event, app.clock.now()).await?;
+    tx.commit().await?;
+    Ok(true)
+}

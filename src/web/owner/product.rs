@@ -1,0 +1,152 @@
+//! `GET` and `POST /owner/products/new` and `/owner/products/{id}`, `POST /owner/products/{id}/batches`: one product.
+//! Template: `owner/product.html`.
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::IntoResponse;
+
+use super::products::is_expired;
+use super::{Done, done, filled, id, read, there, tick, today};
+use crate::actions::catalogue::{self, ProductFacts};
+use crate::app::App;
+use crate::domain::catalogue::Chemistry;
+use crate::domain::ids::ProductId;
+use crate::domain::label::Label;
+use crate::store;
+use crate::store::catalogue::{Batch, Product};
+use crate::web::error::Fault;
+use crate::web::form::{Errors, Fields};
+use crate::web::guard::Team;
+use crate::web::page::{Answer, Ctx, Page};
+use crate::web::words;
+
+#[derive(Template)]
+#[template(path = "owner/product.html")]
+struct ProductPage {
+    ctx: Ctx,
+    product: Option<Product>,
+    /// With whether each has expired.
+    batches: Vec<(Batch, bool)>,
+    fields: Fields,
+    batch: Fields,
+    errors: Errors,
+}
+
+fn stored(product: &Product) -> Fields {
+    filled([
+        ("name", product.name.clone()),
+        ("maker", product.maker.clone()),
+        ("chemistry", product.chemistry.as_str().to_owned()),
+        ("label_test_hours", product.label_test_hours.map(|hours| hours.to_string()).unwrap_or_default()),
+        ("active", tick(product.active)),
+    ])
+}
+
+/// The page of a product that is there, with what was typed into its forms.
+async fn page(
+    app: &App,
+    ctx: Ctx,
+    id: &ProductId,
+    (fields, batch): (Option<Fields>, Fields),
+    errors: Errors,
+) -> Result<ProductPage, Fault> {
+    let today = today(app, ctx.studio()?);
+    let mut c = app.db.read().await?;
+    let product = there(store::catalogue::product(&mut c, id).await?)?;
+    let batches = store::catalogue::batches(&mut c).await?.into_iter().filter(|batch| batch.product == *id);
+    let batches = batches.map(|batch| (is_expired(&batch, today), batch)).map(|(old, batch)| (batch, old)).collect();
+    let fields = fields.unwrap_or_else(|| stored(&product));
+    Ok(ProductPage { ctx, product: Some(product), batches, fields, batch, errors })
+}
+
+fn empty(ctx: Ctx, fields: Fields, errors: Errors) -> ProductPage {
+    ProductPage { ctx, product: None, batches: Vec::new(), fields, batch: Fields::default(), errors }
+}
+
+fn read_product(fields: &Fields) -> Result<ProductFacts, Errors> {
+    let mut errors = Errors::new();
+    let name = read::label(&mut errors, fields, "name");
+    let maker = read::note(&mut errors, fields, "maker", Label::MOST);
+    let chemistry = read::choice(&mut errors, "chemistry", Chemistry::parse(fields.trimmed("chemistry")));
+    let label_test_hours = match fields.trimmed("label_test_hours") {
+        "" => None,
+        _ => read::whole(&mut errors, fields, "label_test_hours", 24..=168_u16),
+    };
+    match (name, maker, chemistry) {
+        (Some(name), Some(maker), Some(chemistry)) if errors.is_empty() => {
+            Ok(ProductFacts { name, maker, chemistry, label_test_hours, active: fields.ticked("active") })
+        }
+        _ => Err(errors),
+    }
+}
+
+/// Shows the empty form.
+pub async fn get_new(ctx: Ctx) -> Answer {
+    Ok(Page::ok(empty(ctx, filled([("active", tick(true))]), Errors::new())).into_response())
+}
+
+/// Adds a product.
+pub async fn post_new(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) -> Answer {
+    match read_product(&fields) {
+        Ok(facts) => {
+            let id = there(catalogue::save_product(&app, &team.actor(), None, facts).await?)?;
+            Ok(done(&format!("/owner/products/{id}"), "added"))
+        }
+        Err(errors) => Ok(Page::refused(empty(ctx, fields, errors)).into_response()),
+    }
+}
+
+/// Shows a product.
+pub async fn get(State(app): State<App>, ctx: Ctx, Path(path): Path<String>, Done(said): Done) -> Answer {
+    let id = id(ProductId::parse(&path))?;
+    let typed = (None, Fields::default());
+    Ok(Page::ok(page(&app, ctx.saying(said), &id, typed, Errors::new()).await?).into_response())
+}
+
+/// Changes a product.
+pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path<String>, fields: Fields) -> Answer {
+    let id = id(ProductId::parse(&path))?;
+    match read_product(&fields) {
+        Ok(facts) => {
+            let id = there(catalogue::save_product(&app, &team.actor(), Some(id), facts).await?)?;
+            Ok(done(&format!("/owner/products/{id}"), "saved"))
+        }
+        Err(errors) => {
+            let typed = (Some(fields), Fields::default());
+            Ok(Page::refused(page(&app, ctx, &id, typed, errors).await?).into_response())
+        }
+    }
+}
+
+fn read_batch(id: &ProductId, fields: &Fields) -> Result<Batch, Errors> {
+    let mut errors = Errors::new();
+    let number = errors.take("number", Label::parse(fields.get("number"), Label::MOST_OF_BATCH), words::text);
+    let expires_on = match fields.trimmed("expires_on") {
+        "" => None,
+        _ => read::day(&mut errors, fields, "expires_on"),
+    };
+    match number {
+        Some(number) if errors.is_empty() => {
+            Ok(Batch { product: id.clone(), number: number.as_str().to_owned(), expires_on })
+        }
+        _ => Err(errors),
+    }
+}
+
+/// Adds a batch, or gives it another last day.
+pub async fn post_batch(
+    State(app): State<App>,
+    ctx: Ctx,
+    team: Team,
+    Path(path): Path<String>,
+    fields: Fields,
+) -> Answer {
+    let id = id(ProductId::parse(&path))?;
+    match read_batch(&id, &fields) {
+        Ok(batch) => {
+            let saved = catalogue::save_batch(&app, &team.actor(), &batch).await?;
+            there(saved.then(|| done(&format!("/owner/products/{id}"), "saved")))
+        }
+        Err(errors) => Ok(Page::refused(page(&app, ctx, &id, (None, fields), errors).await?).into_response()),
+    }
+}
