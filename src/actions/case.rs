@@ -16,9 +16,9 @@ use crate::domain::readiness::{Case, Readiness};
 use crate::domain::screening::{Screening, TestPermission};
 use crate::domain::skin_test::{Planned, SkinTest, TestRules, Validity, VoidCause};
 use crate::domain::span::Span;
-use crate::domain::verdict::{Clears, Earliest, Verdict};
+use crate::domain::verdict::{About, Clears, Earliest, Reason, Verdict};
 use crate::domain::visit::VisitState;
-use crate::domain::window::{self, RetouchRule, Window};
+use crate::domain::window::{self, RetouchRule, Wait, Window};
 use crate::domain::zone::Zone;
 use crate::store::catalogue::{Product, Service};
 use crate::store::health::InForce;
@@ -277,11 +277,30 @@ impl Known {
         }
     }
 
-    /// The retouch window, once she was treated before `at`.
-    pub fn window(&self, at: OffsetDateTime) -> Option<Window> {
+    /// Her treatments so far, oldest first.
+    pub fn past(&self) -> &[treatments::Past] {
+        &self.past
+    }
+
+    /// The rule that a single kind follows here.
+    pub fn rule(&self, kind: ServiceKind) -> Option<&RetouchRule> {
+        self.retouch.get(kind)
+    }
+
+    /// The retouch window, once she was treated before `at`, with waits that come on top.
+    pub fn window(&self, at: OffsetDateTime, extra: &[Wait]) -> Option<Window> {
         let past: Vec<(ServiceKind, Date)> =
             self.past.iter().filter(|one| one.at < at).map(|one| (one.kind, one.on)).collect();
-        window::window_of_service(self.service.kind, &past, |kind| self.retouch.get(kind), &[])
+        window::window_of_service(self.service.kind, &past, |kind| self.retouch.get(kind), extra)
+    }
+
+    /// The waits that her answers ask for, as of `now`.
+    pub fn waits(&self, now: OffsetDateTime) -> Vec<Wait> {
+        let wait = |reason: Reason| match (reason.about, reason.from) {
+            (About::Question(question), Some(from)) => Some(Wait::Health { question, until: from.day() }),
+            _ => None,
+        };
+        self.readiness(now, now).reasons.into_iter().filter_map(wait).collect()
     }
 
     /// The verdict for a visit that starts at `at`.
@@ -304,7 +323,7 @@ impl Known {
             tests: &self.tests(),
             test_rules: self.test_rules,
             consent: self.consent_standing(),
-            window_opens: self.window(at).map(|window| window.opens()),
+            window_opens: self.window(at, &[]).map(|window| window.opens()),
         })
     }
 
@@ -345,6 +364,7 @@ pub fn test_rules(studio: &Studio) -> Stored<TestRules> {
 }
 
 /// The studio's retouch rule for each kind of service.
+#[derive(Debug, Clone)]
 pub struct RetouchRules(Vec<(ServiceKind, RetouchRule)>);
 
 impl RetouchRules {
@@ -359,7 +379,8 @@ impl RetouchRules {
     }
 
     /// … but for this service, its own.
-    fn with(mut self, service: &Service) -> Self {
+    #[must_use]
+    pub fn with(mut self, service: &Service) -> Self {
         let part = if service.kind == ServiceKind::LiftAndTint { ServiceKind::LashLift } else { service.kind };
         if let Some((_, rule)) = self.0.iter_mut().find(|(kind, _)| *kind == part) {
             *rule = service.retouch.clone();

@@ -9,6 +9,7 @@
 //! a named [`CycleSet`] and each result says which one it used.
 
 mod cycle;
+mod disturbed;
 mod fit;
 mod history;
 mod lifetimes;
@@ -17,6 +18,10 @@ pub use cycle::{CycleFigures, CycleName, CycleRefused, CycleSet};
 pub use fit::{Count, CountRefused, Disturbance, NotFitted, PersonalFit, Prior, PriorRefused, Range};
 pub use history::{HistoryRefused, LiftHistory};
 pub use lifetimes::{Lifetimes, LifetimesRefused};
+
+/// What stands beside every share and window.
+pub const CAUTION: &str = "Shares are averages of a model whose sources disagree, not a promise. The product's label, the \
+                           insurer, local rules and what the lashes look like come first.";
 
 /// A share of lashes, 0 to 1, never NaN.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, serde::Serialize, serde::Deserialize)]

@@ -16,6 +16,7 @@ pub mod person;
 pub mod questionnaire;
 pub mod reaction;
 pub mod readiness;
+pub mod retouch;
 pub mod role;
 pub mod schedule;
 pub mod screening;

@@ -13,6 +13,7 @@ pub use rule::{GrowthRule, IntervalRefused, IntervalRule, Limits, LimitsRefused,
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::growth::{CycleRefused, Range, Share};
 use serde::{Deserialize, Serialize};
+use std::fmt;
 use time::{Date, Duration};
 
 /// Why a window opens no earlier than a date.
@@ -67,6 +68,27 @@ impl Reason {
             Self::ProductMinimum { .. } => "product_minimum",
             Self::InsurerMinimum { .. } => "insurer_minimum",
             Self::HealthWait { .. } => "health_wait",
+        }
+    }
+}
+
+impl fmt::Display for Reason {
+    /// In words, for the team; the pages for clients have plainer ones.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        // In per cent, without the dust of binary fractions.
+        let percent = |limit: &Share| (limit.get() * 1e6).round() / 1e4;
+        match self {
+            Self::StudioMinimum { days } => write!(f, "the studio's minimum of {days} days"),
+            Self::TwoOrMore { limit } => {
+                write!(f, "until then more than {} % of the lashes would carry two lifts or more", percent(limit))
+            }
+            Self::ThreeOrMore { limit } => {
+                write!(f, "until then more than {} % of the lashes would carry three lifts or more", percent(limit))
+            }
+            Self::PlainInterval { days } => write!(f, "the service's interval of {days} days"),
+            Self::ProductMinimum { days } => write!(f, "the product's minimum of {days} days"),
+            Self::InsurerMinimum { days } => write!(f, "the insurer's minimum of {days} days"),
+            Self::HealthWait { .. } => f.write_str("a health answer asks to wait"),
         }
     }
 }

@@ -20,6 +20,7 @@ mod error;
 pub mod health;
 pub mod outbox;
 pub mod practitioners;
+pub mod retouch;
 pub mod sessions;
 pub mod skin_tests;
 pub mod studio;

@@ -276,7 +276,9 @@ pub async fn add_version(c: &mut Connection, id: &TreatmentId, v: &Version) -> S
 pub struct Past {
     /// Whose.
     pub client: ClientId,
-    /// What kind of service.
+    /// Which service.
+    pub service: ServiceId,
+    /// What kind it is.
     pub kind: ServiceKind,
     /// The day on the studio's calendar.
     pub on: Date,
@@ -291,7 +293,7 @@ pub struct Past {
 pub async fn past(c: &mut Connection, client: Option<&ClientId>) -> Stored<Vec<Past>> {
     let client = client.map_or("", ClientId::as_str);
     let rows = sqlx::query!(
-        "SELECT t.id, t.client_id, s.kind, v.civil_start, v.starts_at
+        "SELECT t.id, t.client_id, x.service_id, s.kind, v.civil_start, v.starts_at
          FROM treatment t JOIN visit v ON v.id = t.visit_id
          JOIN treatment_version x ON x.treatment_id = t.id
              AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
@@ -306,6 +308,7 @@ pub async fn past(c: &mut Connection, client: Option<&ClientId>) -> Stored<Vec<P
             let id = &row.id;
             Ok(Past {
                 client: read("treatment", "client_id", id, ClientId::parse(&row.client_id))?,
+                service: read("treatment_version", "service_id", id, ServiceId::parse(&row.service_id))?,
                 kind: ServiceKind::parse(&row.kind).ok_or_else(|| impossible("service", "kind", id))?,
                 on: super::types::civil("visit", "civil_start", id, &row.civil_start)?.date(),
                 at: instant("visit", "starts_at", id, row.starts_at)?,

@@ -30,6 +30,7 @@ pub mod routes;
 pub mod server;
 pub mod session;
 pub mod system;
+pub mod why;
 pub mod words;
 
 /// The largest body of a form, in bytes.

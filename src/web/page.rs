@@ -1,5 +1,6 @@
 //! What every page knows, and how a page struct becomes a response.
 
+use std::fmt;
 use std::sync::Arc;
 
 use axum::extract::FromRequestParts;
@@ -8,6 +9,7 @@ use axum::http::request::Parts;
 use axum::response::{Html, IntoResponse, Redirect, Response};
 
 use crate::app::App;
+use crate::documents::svg::Picture;
 use crate::domain::role::Role;
 use crate::store::studio::Studio;
 use crate::web::assets;
@@ -169,6 +171,25 @@ impl<T: askama::Template> IntoResponse for Page<T> {
         }
     }
 }
+
+/// A picture of ours, placed in a page as it is.
+pub struct Drawing(String);
+
+impl Drawing {
+    /// The picture's element.
+    pub fn of<Row>(picture: &Picture<Row>) -> Self {
+        Self(picture.svg.clone())
+    }
+}
+
+impl fmt::Display for Drawing {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+// A picture escapes every text that it draws, and only a picture becomes a drawing.
+impl askama::filters::HtmlSafe for Drawing {}
 
 /// What a handler gives: a page or a redirect, or a fault.
 pub type Answer = Result<Response, Fault>;

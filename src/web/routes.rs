@@ -83,6 +83,7 @@ fn public_routes() -> Vec<Route> {
 fn client_routes() -> Vec<Route> {
     routes![
         get "/me" Client client::visits::get,
+        get "/me/return" Client client::return_again::get,
         get "/me/visits/{id}/move" Client client::relocate::get,
         post "/me/visits/{id}/move" Client client::relocate::post,
         get "/me/visits/{id}/cancel" Client client::cancel::get,
@@ -93,7 +94,7 @@ fn client_routes() -> Vec<Route> {
 }
 
 fn practitioner_routes() -> Vec<Route> {
-    use practitioner::{client as record, clients, consent, password, skin_test, today, treatment, visit};
+    use practitioner::{client as record, clients, consent, growth, password, skin_test, today, treatment, visit};
     routes![
         get "/desk" Practitioner today::get,
         get "/desk/visits/{id}" Practitioner visit::get,
@@ -116,6 +117,7 @@ fn practitioner_routes() -> Vec<Route> {
         post "/desk/clients/{id}/skin-test" Practitioner skin_test::post_walk_in,
         get "/desk/password" Practitioner password::get,
         post "/desk/password" Practitioner password::post,
+        get "/desk/clients/{id}/growth" Practitioner growth::get,
     ]
 }
 
@@ -153,6 +155,9 @@ fn owner_routes() -> Vec<Route> {
         get "/owner/services/{id}/rule" Owner owner::rule::get,
         post "/owner/services/{id}/rule" Owner owner::rule::post,
         get "/owner/audit" Owner owner::audit::get,
+        get "/owner/retouch" Owner owner::retouch::get,
+        get "/owner/retouch/list.csv" Owner owner::retouch::csv,
+        get "/owner/services/{id}/cycle" Owner owner::cycle::get,
     ]
 }
 

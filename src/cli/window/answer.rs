@@ -1,15 +1,12 @@
 //! What the command answers, as text and as JSON.
 
 use super::WindowRefused;
-use crate::domain::growth::{CycleSet, LiftHistory, NotFitted, PersonalFit, Range, Share, days_between};
-use crate::domain::window::{Contributor, GrowthRule, Reason, RetouchRule, Window, WindowState, window, window_range};
+use crate::domain::growth::{CAUTION, CycleSet, LiftHistory, NotFitted, PersonalFit, Range, Share, days_between};
+use crate::domain::window::{Contributor, GrowthRule, RetouchRule, Window, WindowState, window, window_range};
 use serde::Serialize;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 use time::Date;
-
-const CAUTION: &str = "Shares are averages of a model whose sources disagree, not a promise. The product's label, the \
-                       insurer, local rules and what the lashes look like come first.";
 
 /// Shares of lashes on the day asked about, as they would be if lifted on that day.
 #[derive(Debug, Clone, Copy, Serialize)]
@@ -185,7 +182,7 @@ impl Answer {
         writeln!(out, "Because")?;
         for contributor in self.window.contributors() {
             let binds = if contributor == self.window.binding() { "  (decides)" } else { "" };
-            writeln!(out, "  not before {}: {}{binds}", iso(contributor.date), reason(&contributor.reason))?;
+            writeln!(out, "  not before {}: {}{binds}", iso(contributor.date), contributor.reason)?;
         }
         writeln!(out, "{CAUTION}")
     }
@@ -222,27 +219,6 @@ fn contributor_json(contributor: &Contributor) -> Value {
         keys.insert("date".to_owned(), json!(iso(contributor.date)));
     }
     value
-}
-
-fn reason(reason: &Reason) -> String {
-    match reason {
-        Reason::StudioMinimum { days } => format!("the studio's minimum of {days} days"),
-        Reason::TwoOrMore { limit } => {
-            format!("until then more than {} % of the lashes would carry two lifts or more", percent(*limit))
-        }
-        Reason::ThreeOrMore { limit } => {
-            format!("until then more than {} % of the lashes would carry three lifts or more", percent(*limit))
-        }
-        Reason::PlainInterval { days } => format!("the service's interval of {days} days"),
-        Reason::ProductMinimum { days } => format!("the product's minimum of {days} days"),
-        Reason::InsurerMinimum { days } => format!("the insurer's minimum of {days} days"),
-        Reason::HealthWait { .. } => "a health answer asks to wait".to_owned(),
-    }
-}
-
-/// A limit in per cent, without the dust of binary fractions.
-fn percent(limit: Share) -> f64 {
-    (limit.get() * 1e6).round() / 1e4
 }
 
 /// ISO 8601; `time::Date` displays so for the years 0 to 9999.

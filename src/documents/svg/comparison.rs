@@ -63,7 +63,7 @@ pub fn compare_rules(id: &str, candidates: &[Candidate<'_>]) -> Picture<Candidat
 
 fn draw(canvas: &mut Canvas, row: &CandidateRow, middle: f64, x: impl Fn(f64) -> f64) {
     let [opens, due, lapsed] = [row.opens, row.due, row.lapsed].map(|days| x(f64::from(days)));
-    canvas.text("label", (LEFT - 8.0, middle + 5.0), Anchor::End, &shortened(&row.label));
+    canvas.text("name", (LEFT - 8.0, middle + 5.0), Anchor::End, &shortened(&row.label));
     canvas.rect("open", (opens, middle - 7.0), ((due - opens).max(1.0), 14.0), 0.15);
     canvas.rect("due", (due, middle - 7.0), ((lapsed - due).max(1.0), 14.0), 0.5);
     canvas.line("lapsed", (lapsed, middle - 10.0), (lapsed, middle + 10.0), 2.0, "");

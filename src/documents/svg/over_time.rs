@@ -49,7 +49,8 @@ pub enum Mark {
 }
 
 impl Mark {
-    fn label(self) -> &'static str {
+    /// What the picture calls it.
+    pub fn label(self) -> &'static str {
         match self {
             Self::Lift => "lift",
             Self::Today => "today",
@@ -228,7 +229,7 @@ impl Scene<'_> {
                 ((x + 5.0, lane), Anchor::Start)
             };
             if mark != Mark::Lift || self.room_for_label(date) {
-                canvas.text("mark", at, anchor, &label);
+                canvas.text("flag", at, anchor, &label);
             }
         }
     }

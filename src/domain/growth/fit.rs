@@ -135,12 +135,14 @@ pub enum Disturbance {
     Pulling,
     /// Pregnancy and the months after.
     Pregnancy,
+    /// Hair that falls in patches or all over.
+    HairFall,
 }
 
 impl Disturbance {
     /// Every kind.
-    pub const ALL: [Self; 6] =
-        [Self::Drug, Self::Serum, Self::Chemotherapy, Self::Extensions, Self::Pulling, Self::Pregnancy];
+    pub const ALL: [Self; 7] =
+        [Self::Drug, Self::Serum, Self::Chemotherapy, Self::Extensions, Self::Pulling, Self::Pregnancy, Self::HairFall];
 
     /// The word that forms and the command line use.
     pub fn as_str(self) -> &'static str {
@@ -151,6 +153,7 @@ impl Disturbance {
             Self::Extensions => "extensions",
             Self::Pulling => "pulling",
             Self::Pregnancy => "pregnancy",
+            Self::HairFall => "hair_fall",
         }
     }
 

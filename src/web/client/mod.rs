@@ -4,4 +4,5 @@ pub mod calendar;
 pub mod cancel;
 pub mod paper;
 pub mod relocate;
+pub mod return_again;
 pub mod visits;

@@ -12,6 +12,7 @@ use crate::web::form::Fields;
 use crate::web::page::see_other;
 
 pub mod audit;
+pub mod cycle;
 pub mod days_off;
 pub mod home;
 pub mod practitioner;
@@ -19,6 +20,7 @@ pub mod practitioners;
 pub mod product;
 pub mod products;
 mod read;
+pub mod retouch;
 pub mod rooms;
 pub mod rule;
 pub mod service;

@@ -3,6 +3,7 @@
 pub mod client;
 pub mod clients;
 pub mod consent;
+pub mod growth;
 pub mod password;
 mod read;
 pub mod skin_test;

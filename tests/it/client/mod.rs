@@ -1,6 +1,8 @@
 //! A client's own pages.
 #![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
 
+mod return_again;
+
 use palpebra::domain::ids::VisitId;
 use palpebra::store::visits::{self, Purpose};
 use time::Duration;

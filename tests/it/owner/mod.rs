@@ -4,9 +4,11 @@
 mod access;
 mod audit;
 mod catalogue;
+mod cycle;
 mod days_off;
 mod home;
 mod practitioners;
+mod retouch;
 mod rule;
 mod studio;
 

@@ -1,0 +1,167 @@
+//! What the retouch list looks at, read for all clients at once.
+
+use std::collections::{HashMap, HashSet};
+
+use time::{Date, OffsetDateTime};
+
+use super::catalogue::Service;
+use super::types::{civil, impossible, read};
+use super::{Connection, Stored};
+use crate::domain::ids::{ClientId, ProductId, ServiceId};
+use crate::domain::retouch::Done;
+use crate::domain::skin_test::TestResult;
+
+/// A client with her treatments, oldest first.
+#[derive(Debug, Clone)]
+pub struct Treated {
+    /// Who.
+    pub client: ClientId,
+    /// Her treatments; never empty. A stopped one lifted nothing and is left out.
+    pub done: Vec<Done>,
+}
+
+/// Everybody who was treated, with her treatments. `services` are all there are; the treatments name their places.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn treated(c: &mut Connection, services: &[Service]) -> Stored<Vec<Treated>> {
+    let rows = sqlx::query!(
+        "SELECT t.client_id, x.service_id, v.civil_start
+         FROM treatment t JOIN visit v ON v.id = t.visit_id
+         JOIN treatment_version x ON x.treatment_id = t.id
+             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
+         WHERE x.outcome <> 'stopped' ORDER BY t.client_id, v.starts_at"
+    )
+    .fetch_all(c)
+    .await?;
+    let places: HashMap<&str, usize> = services.iter().enumerate().map(|(at, s)| (s.id.as_str(), at)).collect();
+    let mut all: Vec<Treated> = Vec::new();
+    for row in rows {
+        let id = &row.client_id;
+        let place = places.get(row.service_id.as_str()).copied();
+        let service = place.ok_or_else(|| impossible("treatment_version", "service_id", id))?;
+        let kind = services.get(service).map(|one| one.kind).ok_or_else(|| impossible("service", "kind", id))?;
+        let done = Done { service, kind, on: civil("visit", "civil_start", id, &row.civil_start)?.date() };
+        match all.last_mut().filter(|last| last.client.as_str() == id) {
+            Some(last) => last.done.push(done),
+            None => {
+                let client = read("treatment", "client_id", id, ClientId::parse(id))?;
+                all.push(Treated { client, done: vec![done] });
+            }
+        }
+    }
+    Ok(all)
+}
+
+/// The next treatment that each client has booked: its day and its service.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn booked(c: &mut Connection, now: OffsetDateTime) -> Stored<HashMap<ClientId, (Date, ServiceId)>> {
+    let now = now.unix_timestamp();
+    // A visit lasts a day at most; the bound lets the index on the start serve.
+    let since = now - 86_400;
+    let rows = sqlx::query!(
+        "SELECT id, client_id AS 'client_id!', service_id, civil_start FROM visit
+         WHERE starts_at > ?1 AND ends_at > ?2 AND purpose = 'treatment' AND state IN ('booked', 'arrived', 'in_treatment')
+         ORDER BY starts_at DESC",
+        since,
+        now
+    )
+    .fetch_all(c)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let client = read("visit", "client_id", &row.id, ClientId::parse(&row.client_id))?;
+            let day = civil("visit", "civil_start", &row.id, &row.civil_start)?.date();
+            Ok((client, (day, read("visit", "service_id", &row.id, ServiceId::parse(&row.service_id))?)))
+        })
+        .collect()
+}
+
+fn as_json<'a>(ids: impl IntoIterator<Item = &'a str>) -> String {
+    serde_json::Value::from_iter(ids).to_string()
+}
+
+/// The names of these clients; of everybody where none is named.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn names(c: &mut Connection, of: Option<&[&ClientId]>) -> Stored<HashMap<ClientId, String>> {
+    let ids = of.map(|ids| as_json(ids.iter().map(|id| id.as_str())));
+    let rows =
+        sqlx::query!("SELECT id, name FROM client WHERE ?1 IS NULL OR id IN (SELECT value FROM json_each(?1))", ids)
+            .fetch_all(c)
+            .await?;
+    rows.into_iter().map(|row| Ok((read("client", "id", &row.id, ClientId::parse(&row.id))?, row.name))).collect()
+}
+
+/// Which of these clients may be mailed invitations: what each last signed says so, and she has not withdrawn it.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn may_invite(c: &mut Connection, clients: &[&ClientId]) -> Stored<HashSet<ClientId>> {
+    let ids = as_json(clients.iter().map(|id| id.as_str()));
+    let rows = sqlx::query!(
+        "SELECT client_id, invitations, withdrawn_at FROM consent WHERE client_id IN (SELECT value FROM json_each(?))
+         ORDER BY given_at, rowid",
+        ids
+    )
+    .fetch_all(c)
+    .await?;
+    let mut may = HashSet::new();
+    for row in rows {
+        let client = read("consent", "client_id", &row.client_id, ClientId::parse(&row.client_id))?;
+        if row.invitations == 1 && row.withdrawn_at.is_none() {
+            may.insert(client);
+        } else {
+            may.remove(&client);
+        }
+    }
+    Ok(may)
+}
+
+/// The products that these clients may not have again: a treatment with them ended with a reaction, or their skin test
+/// failed.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn blocked(c: &mut Connection, clients: &[&ClientId]) -> Stored<HashSet<(ClientId, ProductId)>> {
+    let ids = as_json(clients.iter().map(|id| id.as_str()));
+    let failing = as_json(TestResult::ALL.into_iter().filter(|result| result.fails()).map(TestResult::as_str));
+    let rows = sqlx::query!(
+        "SELECT t.client_id, p.product_id FROM treatment t
+         JOIN treatment_version x ON x.treatment_id = t.id
+             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
+         JOIN treatment_product p ON p.treatment_id = t.id AND p.version = x.version
+         WHERE t.client_id IN (SELECT value FROM json_each(?1)) AND x.outcome = 'reaction'
+         UNION
+         SELECT s.client_id, s.product_id FROM skin_test s JOIN skin_test_reading r ON r.skin_test_id = s.id
+         WHERE s.client_id IN (SELECT value FROM json_each(?1)) AND r.result IN (SELECT value FROM json_each(?2))",
+        ids,
+        failing
+    )
+    .fetch_all(c)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let client = read("treatment", "client_id", &row.client_id, ClientId::parse(&row.client_id))?;
+            Ok((client, read("treatment_product", "product_id", &row.product_id, ProductId::parse(&row.product_id))?))
+        })
+        .collect()
+}
+
+/// The products that each service wants tested.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn tested(c: &mut Connection) -> Stored<HashMap<ServiceId, Vec<ProductId>>> {
+    let rows = sqlx::query!("SELECT service_id, product_id FROM service_skin_test").fetch_all(c).await?;
+    let mut all: HashMap<ServiceId, Vec<ProductId>> = HashMap::new();
+    for row in rows {
+        let service = read("service_skin_test", "service_id", &row.service_id, ServiceId::parse(&row.service_id))?;
+        let product = read("service_skin_test", "product_id", &row.product_id, ProductId::parse(&row.product_id))?;
+        all.entry(service).or_default().push(product);
+    }
+    Ok(all)
+}

@@ -1,0 +1,99 @@
+//! `GET /owner/retouch`: who may and should return, and why. `GET /owner/retouch/list.csv`: the same for a spreadsheet.
+//! Template: `owner/retouch.html`.
+
+mod list;
+
+use askama::Template;
+use axum::extract::{Query, State};
+use axum::http::header;
+use axum::response::IntoResponse;
+
+use list::{Ask, List, Row, Sort, Wish};
+
+use crate::actions::health::looked;
+use crate::app::App;
+use crate::documents::csv::write_row;
+use crate::web::guard::Team;
+use crate::web::page::{Answer, Ctx, Page};
+use crate::web::why;
+
+/// How many lines a page has, and how many at most are printed.
+const PAGE: usize = 50;
+const PRINTED: usize = 1000;
+
+#[derive(Template)]
+#[template(path = "owner/retouch.html")]
+struct RetouchPage {
+    ctx: Ctx,
+    wish: Wish,
+    /// The state's word in the address, its label, how many there are before any filter.
+    states: Vec<(&'static str, &'static str, usize)>,
+    rows: Vec<Row>,
+    /// How many fit the filter.
+    count: usize,
+    pages: usize,
+}
+
+impl RetouchPage {
+    fn everybody(&self) -> usize {
+        self.states.iter().map(|(_, _, count)| count).sum()
+    }
+
+    fn previous(&self) -> Option<String> {
+        (self.wish.page > 1).then(|| self.wish.link(self.wish.page - 1))
+    }
+
+    fn next(&self) -> Option<String> {
+        (self.wish.page < self.pages).then(|| self.wish.link(self.wish.page + 1))
+    }
+}
+
+/// Shows it.
+pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query<Ask>) -> Answer {
+    let mut wish = Wish::from(ask);
+    let mut c = app.db.read().await?;
+    let list = List::load(&mut c, ctx.studio()?, app.clock.now(), &wish).await?;
+    let size = if wish.print { PRINTED } else { PAGE };
+    let pages = if wish.print { 1 } else { list.lines.len().div_ceil(size).max(1) };
+    wish.page = wish.page.min(pages);
+    let shown = list.lines.iter().skip((wish.page - 1) * size).take(size);
+    let rows = list.rows(&mut c, shown).await?;
+    drop(c);
+    looked(&app, &team.0, "retouch.seen", None, &format!("{} of {} lines", rows.len(), list.lines.len())).await?;
+    let states = list.counts.iter().map(|&(state, count)| (list::word(state), why::name(state), count)).collect();
+    Ok(Page::ok(RetouchPage { ctx, wish, states, rows, count: list.lines.len(), pages }).into_response())
+}
+
+const COLUMNS: [&str; 11] = [
+    "client",
+    "service",
+    "state",
+    "opens",
+    "due",
+    "lapsed",
+    "reason",
+    "last visit",
+    "next visit",
+    "may be mailed",
+    "product blocked",
+];
+
+/// Hands out every line that fits the filter.
+pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query<Ask>) -> Answer {
+    let wish = Wish::from(ask);
+    let mut c = app.db.read().await?;
+    let list = List::load(&mut c, ctx.studio()?, app.clock.now(), &wish).await?;
+    let rows = list.rows(&mut c, list.lines.iter()).await?;
+    drop(c);
+    looked(&app, &team.0, "retouch.exported", None, &format!("{} lines", rows.len())).await?;
+    let mut out = Vec::new();
+    write_row(&mut out, COLUMNS);
+    for row in &rows {
+        write_row(&mut out, row.fields().iter().map(String::as_str));
+    }
+    let headers = [
+        (header::CONTENT_TYPE, "text/csv; charset=utf-8"),
+        (header::CONTENT_DISPOSITION, "attachment; filename=\"retouch.csv\""),
+    ];
+    Ok((headers, out).into_response())
+}
