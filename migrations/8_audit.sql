@@ -19,13 +19,16 @@ BEGIN SELECT RAISE(ABORT, 'the audit is only ever added to'); END;
 CREATE TRIGGER audit_is_kept BEFORE DELETE ON audit
 BEGIN SELECT RAISE(ABORT, 'the audit is only ever added to'); END;
 
+-- Every package that was made: the hashes tell a package that was changed on purpose from the one that left.
 CREATE TABLE export (
-    id      TEXT    NOT NULL PRIMARY KEY,
-    made_by TEXT    NOT NULL,
-    why     TEXT    NOT NULL CHECK (length(why) BETWEEN 1 AND 500),
-    scope   TEXT    NOT NULL,
-    clients INTEGER NOT NULL,
-    bytes   INTEGER NOT NULL,
-    sha256  TEXT    NOT NULL,
-    made_at INTEGER NOT NULL
+    id              TEXT    NOT NULL PRIMARY KEY,
+    made_by         TEXT    NOT NULL,
+    why             TEXT    NOT NULL CHECK (length(why) BETWEEN 1 AND 500),
+    scope           TEXT    NOT NULL CHECK (json_valid(scope)),
+    clients         INTEGER NOT NULL,
+    bytes           INTEGER NOT NULL,
+    sha256          TEXT    NOT NULL,
+    manifest_sha256 TEXT    NOT NULL,
+    made_at         INTEGER NOT NULL
 ) STRICT;
+CREATE INDEX export_by_time ON export (made_at);

@@ -14,6 +14,7 @@ pub mod booking;
 pub mod case;
 pub mod catalogue;
 pub mod diary;
+pub mod export;
 pub mod health;
 pub mod own_visits;
 pub mod people;

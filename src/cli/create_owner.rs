@@ -1,19 +1,13 @@
 //! `palpebra create-owner`
 
 use std::io::{BufRead, IsTerminal, Write};
-use std::sync::Mutex;
 
 use super::{Failed, OwnerArgs, say};
 use crate::actions::people::{self, NewOwner, PeopleError};
-use crate::app::{Address, App, Parts};
-use crate::clock::{Clock, Random};
 use crate::domain::money::Currency;
 use crate::domain::person::{Mail, PersonName};
 use crate::domain::zone::Zone;
-use crate::mail::transport::Transport;
-use crate::password::{self, Passwords};
-use crate::store::Db;
-use crate::web::limits::Limits;
+use crate::password;
 
 pub(super) async fn run(args: OwnerArgs) -> Result<(), Failed> {
     let studio = PersonName::parse(&args.studio).map_err(|error| Failed::usage(format!("--studio: {error}")))?;
@@ -24,16 +18,7 @@ pub(super) async fn run(args: OwnerArgs) -> Result<(), Failed> {
     let password = ask_secretly("Password (at least 15 characters): ")?;
     password::check(&password).map_err(|error| Failed::usage(error.to_string()))?;
     std::fs::create_dir_all(&args.data.data)?;
-    let app = App::new(Parts {
-        db: Db::open(&args.data.database()).await?,
-        clock: Clock::system(),
-        random: Random::system(),
-        passwords: Passwords::strong(),
-        transport: Transport::Folder(args.data.data.join("mail")),
-        address: Address::new("http://localhost"),
-        limits: Limits::new(),
-        set_up_code: Mutex::new(None),
-    });
+    let app = args.data.app().await?;
     let made = people::create_owner(&app, NewOwner { studio, zone, currency, name, mail, password, demo: false }).await;
     app.db.close().await;
     match made {

@@ -3,16 +3,24 @@
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::Mutex;
 
 use clap::{Args, Parser, Subcommand};
 
-use crate::store::{StoreError, Trouble};
+use crate::app::{Address, App, Parts};
+use crate::clock::{Clock, Random};
+use crate::mail::transport::Transport;
+use crate::password::Passwords;
+use crate::store::{Db, StoreError, Trouble};
+use crate::web::limits::Limits;
 
 mod backup;
 mod create_owner;
 mod doctor;
+mod export;
 pub mod seed_demo;
 mod serve;
+mod verify;
 pub mod window;
 
 /// Booking and client records for a small lash and brow studio.
@@ -37,6 +45,10 @@ enum Command {
     Restore(RestoreArgs),
     /// Fill an empty database with an invented studio, in palpebra-demo/ unless --data names another folder.
     SeedDemo(DataArgs),
+    /// Write clients' records into one package, for an insurer.
+    Export(export::ExportArgs),
+    /// Is a package as it was made? Names each file that is not.
+    Verify(verify::VerifyArgs),
     /// Check the database, the records' chain, the mail that waits and the settings.
     Doctor(DataArgs),
 }
@@ -57,6 +69,29 @@ impl DataArgs {
     /// The demo stays out of the folder of a real studio, unless that is named.
     fn for_demo(self) -> Self {
         if self.data == std::path::Path::new("palpebra-data") { Self { data: "palpebra-demo".into() } } else { self }
+    }
+
+    /// The program as commands need it: nothing is served, and mail stays in the folder.
+    async fn app(&self) -> Result<App, Failed> {
+        Ok(App::new(Parts {
+            db: Db::open(&self.database()).await?,
+            clock: Clock::system(),
+            random: Random::system(),
+            passwords: Passwords::strong(),
+            transport: Transport::Folder(self.data.join("mail")),
+            address: Address::new("http://localhost"),
+            limits: Limits::new(),
+            set_up_code: Mutex::new(None),
+        }))
+    }
+
+    /// The same for a command that wants a studio that is there.
+    async fn open(&self) -> Result<App, Failed> {
+        if self.database().exists() {
+            self.app().await
+        } else {
+            Err(Failed { code: 66, line: format!("there is no database at {}", self.database().display()) })
+        }
     }
 }
 
@@ -169,6 +204,8 @@ pub fn main() -> ExitCode {
             Command::Backup(args) => backup::backup(args).await,
             Command::Restore(args) => backup::restore(args).await,
             Command::SeedDemo(args) => seed_demo::run(args.for_demo()).await,
+            Command::Export(args) => export::run(args).await,
+            Command::Verify(args) => verify::run(&args),
             Command::Doctor(args) => doctor::run(args).await,
         }
     });
@@ -179,7 +216,7 @@ pub fn main() -> ExitCode {
 }
 
 fn window(args: &window::WindowArgs) -> Result<(), Failed> {
-    let today = crate::clock::Clock::system().now().date();
+    let today = Clock::system().now().date();
     say(window::run(args, today).map_err(|error| Failed::usage(error.to_string()))?.trim_end());
     Ok(())
 }

@@ -188,6 +188,8 @@ pub struct SkinTest {
     /// The last day on which it counts.
     #[serde(with = "iso_date::option")]
     pub valid_until: Option<Date>,
+    /// Why it does not count, or counts less, whatever was read: recorded by mistake, for one.
+    pub caveat: Option<String>,
     /// Each reading, oldest first.
     pub readings: Vec<Reading>,
 }
@@ -212,6 +214,19 @@ pub struct Drawing {
     pub strokes: Vec<Vec<(u16, u16)>>,
 }
 
+/// A parent's or guardian's part in a consent.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Guardian {
+    /// The name that was typed.
+    pub name: String,
+    /// What the guardian is to the client.
+    pub relation: String,
+    /// Whether the guardian was present, or promised to be.
+    pub present: bool,
+    /// The signature, when one was drawn.
+    pub drawing: Option<Drawing>,
+}
+
 /// A signed consent: the very text, and the hand under it.
 #[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Consent {
@@ -225,12 +240,16 @@ pub struct Consent {
     pub version: String,
     /// SHA-256 of the text, lower-case hex.
     pub hash: String,
+    /// The health answers that it was signed on.
+    pub answers: Option<AnswersId>,
     /// The statements under it.
     pub ticks: Vec<Tick>,
     /// The name that was typed.
     pub typed_name: String,
     /// The signature, when one was drawn.
     pub drawing: Option<Drawing>,
+    /// The part of a parent or guardian.
+    pub guardian: Option<Guardian>,
     /// When signed.
     pub signed_at: Moment,
     /// Who signed and how, such as "the client, online".

@@ -114,6 +114,7 @@ pub static TABLES: [Table; 14] = [
         "batch", TEXT, "its batch number", t.batch;
         "site", TEXT, "where on the skin", t.site;
         "valid_until", DAY, "last day on which it counts", t.valid_until;
+        "caveat", TEXT, "why it does not count, or counts less", t.caveat;
     }),
     table!("skin_test_readings", "a reading of a skin test",
         |c| c.skin_tests.iter().flat_map(|t| t.readings.iter().map(move |r| (t, r))), |(t, r)| {
@@ -130,10 +131,14 @@ pub static TABLES: [Table; 14] = [
         "version", TEXT, "version of its text", s.version;
         "hash", HASH, "hash of its text", s.hash;
         "text", TEXT, "the text, whole", s.text;
+        "answers", ID, "the set of answers that it was signed on", s.answers;
         "ticked", TEXT, "statements ticked, one a line", statements(&s.ticks, true);
         "not_ticked", TEXT, "statements left unticked, one a line", statements(&s.ticks, false);
         "typed_name", TEXT, "name typed under it", s.typed_name;
         "drawn", YES_NO, "whether a signature was drawn", s.drawing.is_some();
+        "guardian", TEXT, "name typed by a parent or guardian", s.guardian.as_ref().map(|g| g.name.clone());
+        "guardian_is", TEXT, "what the guardian is to the client", s.guardian.as_ref().map(|g| g.relation.clone());
+        "guardian_present", YES_NO, "whether present, or promised to be", s.guardian.as_ref().map(|g| g.present);
         "signed_utc", UTC, "when signed", s.signed_at.utc;
         "signed_local", LOCAL, "when signed", Civil(s.signed_at);
         "signed_by", TEXT, "who signed and how", s.signed_by;

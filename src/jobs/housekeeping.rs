@@ -1,7 +1,8 @@
-//! Sweeps away what has ended: sessions, links, and bookings that nobody went on filling in.
+//! Sweeps away what has ended: sessions, links, bookings that nobody went on filling in, and fetched exports.
 
 use time::Duration;
 
+use crate::actions::export;
 use crate::app::App;
 use crate::store::{Stored, drafts, sessions, visits};
 
@@ -18,5 +19,6 @@ pub async fn sweep(app: &App) -> Stored<()> {
     sessions::sweep(&mut tx, now).await?;
     visits::sweep(&mut tx, now - DRAFTS_STAY).await?;
     drafts::sweep(&mut tx, now - DRAFTS_STAY).await?;
+    export::sweep(app, &mut tx, now).await?;
     tx.commit().await
 }

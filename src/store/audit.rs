@@ -45,6 +45,13 @@ pub struct Entry {
     hash: String,
 }
 
+impl Entry {
+    /// The row's hash in the chain, lower-case hex.
+    pub fn hash(&self) -> &str {
+        &self.hash
+    }
+}
+
 /// The hash before the first row.
 const BEGINNING: &str = "";
 

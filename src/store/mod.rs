@@ -4,7 +4,7 @@
 //! [`Db::write`], a transaction that holds SQLite's one write lock from its first statement, so that
 //! what was read in it still holds when it writes.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use sqlx::pool::PoolConnection;
@@ -17,6 +17,7 @@ pub mod catalogue;
 pub mod clients;
 pub mod drafts;
 mod error;
+pub mod exports;
 pub mod health;
 pub mod outbox;
 pub mod practitioners;
@@ -65,6 +66,7 @@ impl std::ops::DerefMut for Tx {
 pub struct Db {
     read: SqlitePool,
     write: SqlitePool,
+    folder: PathBuf,
 }
 
 static MIGRATIONS: sqlx::migrate::Migrator = sqlx::migrate!("./migrations");
@@ -100,7 +102,13 @@ impl Db {
         MIGRATIONS.run(&write).await?;
         let readers = 4;
         let read = pool(readers).connect_with(base.read_only(true).pragma("query_only", "ON")).await?;
-        Ok(Self { read, write })
+        let folder = file.parent().map(Path::to_owned).unwrap_or_default();
+        Ok(Self { read, write, folder })
+    }
+
+    /// The folder of the file.
+    pub fn folder(&self) -> &Path {
+        &self.folder
     }
 
     /// A connection that can only look.
@@ -109,6 +117,14 @@ impl Db {
     /// When none is free in time.
     pub async fn read(&self) -> Stored<PoolConnection<Sqlite>> {
         Ok(self.read.acquire().await?)
+    }
+
+    /// A transaction that can only look, and sees the file as it stands at its first look, however long it lasts.
+    ///
+    /// # Errors
+    /// When no connection is free in time.
+    pub async fn snapshot(&self) -> Stored<Tx> {
+        Ok(Tx(self.read.begin().await?))
     }
 
     /// A transaction that holds the write lock.

@@ -1,11 +1,14 @@
 //! Forms: read once, checked for their token, refused by field.
 
 use axum::body::Bytes;
-use axum::extract::{FromRequest, Request};
+use axum::extract::multipart::{Field, MultipartError};
+use axum::extract::{FromRequest, Multipart, Request};
 use axum::http::header;
+use tokio::io::AsyncWriteExt;
 
 use std::sync::Arc;
 
+use crate::actions::export;
 use crate::app::App;
 use crate::web::error::Fault;
 use crate::web::session::Seen;
@@ -69,6 +72,64 @@ impl FromRequest<App> for Fields {
         let fields = parse(&body)?;
         if seen.owns_form(fields.get("csrf")) { Ok(fields) } else { Err(Fault::ForeignForm) }
     }
+}
+
+/// A file that came with a form whose token was right: in scratch space that nobody else can open, read from its start.
+pub struct Upload {
+    /// The file.
+    pub file: std::fs::File,
+    /// Its size; 0 when none was chosen.
+    pub bytes: u64,
+}
+
+impl FromRequest<App> for Upload {
+    type Rejection = Fault;
+
+    /// Takes a form of two fields: the token, and after it one file named `file`.
+    async fn from_request(request: Request, app: &App) -> Result<Self, Fault> {
+        let seen =
+            request.extensions().get::<Arc<Seen>>().cloned().ok_or_else(|| Fault::internal("no session layer"))?;
+        let mut form = Multipart::from_request(request, app).await.map_err(|_| Fault::WrongKind)?;
+        let mut token = next(&mut form, "csrf").await?;
+        let mut posted = Vec::new();
+        while let Some(part) = token.chunk().await.map_err(broken)? {
+            posted.extend_from_slice(&part);
+            if posted.len() > 1024 {
+                return Err(Fault::ForeignForm);
+            }
+        }
+        drop(token);
+        if !std::str::from_utf8(&posted).is_ok_and(|posted| seen.owns_form(posted)) {
+            return Err(Fault::ForeignForm);
+        }
+        let mut field = next(&mut form, "file").await?;
+        let mut file = tokio::fs::File::from_std(export::scratch(app).map_err(full)?);
+        let mut bytes = 0;
+        while let Some(part) = field.chunk().await.map_err(broken)? {
+            file.write_all(&part).await.map_err(full)?;
+            bytes += u64::try_from(part.len()).unwrap_or(u64::MAX);
+        }
+        drop(field);
+        file.flush().await.map_err(full)?;
+        if form.next_field().await.map_err(broken)?.is_some() {
+            return Err(Fault::BadRequest);
+        }
+        Ok(Self { file: file.into_std().await, bytes })
+    }
+}
+
+async fn next<'a>(form: &'a mut Multipart, name: &str) -> Result<Field<'a>, Fault> {
+    let field = form.next_field().await.map_err(broken)?;
+    field.filter(|field| field.name() == Some(name)).ok_or(Fault::BadRequest)
+}
+
+fn broken(error: MultipartError) -> Fault {
+    if error.status().as_u16() == 413 { Fault::TooLarge } else { Fault::BadRequest }
+}
+
+fn full(error: std::io::Error) -> Fault {
+    tracing::error!(%error, "what was sent can't be kept");
+    Fault::Unavailable
 }
 
 fn parse(body: &[u8]) -> Result<Fields, Fault> {

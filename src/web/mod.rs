@@ -4,14 +4,13 @@
 //! function of [`crate::actions`]; its page struct stands beside it, its template under the mirrored path.
 
 use axum::Router;
-use axum::extract::DefaultBodyLimit;
-use axum::http::{HeaderName, HeaderValue, Request, StatusCode};
+use axum::http::{HeaderName, HeaderValue, Request};
 use axum::response::Response;
 use tower_http::catch_panic::CatchPanicLayer;
+use tower_http::compression::CompressionLayer;
+use tower_http::compression::predicate::{DefaultPredicate, NotForContentType, Predicate};
 use tower_http::csrf::CsrfLayer;
-use tower_http::limit::RequestBodyLimitLayer;
 use tower_http::set_header::SetResponseHeaderLayer;
-use tower_http::timeout::{RequestBodyDeadlineLayer, TimeoutLayer};
 use tower_http::trace::TraceLayer;
 
 use crate::app::App;
@@ -26,17 +25,13 @@ pub mod owner;
 pub mod page;
 pub mod practitioner;
 pub mod public;
+mod room;
 pub mod routes;
 pub mod server;
 pub mod session;
 pub mod system;
 pub mod why;
 pub mod words;
-
-/// The largest body of a form, in bytes.
-const LARGEST_FORM: usize = 64 * 1024;
-/// How long a request may take in all, and how long its body may take to arrive.
-const PATIENCE: std::time::Duration = std::time::Duration::from_secs(30);
 
 const HEADERS: [(&str, &str); 8] = [
     (
@@ -59,10 +54,6 @@ pub fn router(app: App) -> Router {
     let mut router = routes::build(&app).fallback(error::not_found).method_not_allowed_fallback(error::wrong_method);
     router = router
         .layer(axum::middleware::from_fn_with_state(app.clone(), session::see))
-        .layer(DefaultBodyLimit::max(LARGEST_FORM))
-        .layer(RequestBodyLimitLayer::new(LARGEST_FORM))
-        .layer(RequestBodyDeadlineLayer::new(PATIENCE))
-        .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, PATIENCE))
         .layer(CsrfLayer::new())
         .layer(CatchPanicLayer::new());
     for (name, value) in HEADERS {
@@ -96,6 +87,9 @@ pub fn router(app: App) -> Router {
         .on_failure(());
     router
         .route_layer(trace)
-        .layer(tower_http::compression::CompressionLayer::new())
+        .layer(
+            CompressionLayer::new()
+                .compress_when(DefaultPredicate::new().and(NotForContentType::new("application/zip"))),
+        )
         .layer(axum::middleware::from_fn_with_state(app, session::name_request))
 }

@@ -7,6 +7,7 @@ use axum::routing::{MethodRouter, get, post};
 
 use crate::app::App;
 use crate::domain::role::Who;
+use crate::web::room::Room;
 use crate::web::{assets, client, guard, owner, practitioner, public, system};
 
 /// One route.
@@ -158,15 +159,25 @@ fn owner_routes() -> Vec<Route> {
         get "/owner/retouch" Owner owner::retouch::get,
         get "/owner/retouch/list.csv" Owner owner::retouch::csv,
         get "/owner/services/{id}/cycle" Owner owner::cycle::get,
+        get "/owner/exports" Owner owner::exports::get,
+        post "/owner/exports" Owner owner::exports::post,
+        get "/owner/exports/{id}/package.zip" Owner owner::package::get,
+        get "/owner/verify" Owner owner::verify::get,
+        post "/owner/verify" Owner owner::verify::post,
     ]
 }
 
-/// The router of the table, each route behind its guard.
+/// The one route that takes a file.
+const TAKES_FILE: &str = "/owner/verify";
+
+/// The router of the table, each route behind its guard and, behind that, its limits.
 pub fn build(app: &App) -> Router {
     let mut router = Router::new();
     for route in table() {
         let state = (app.clone(), route.who);
-        let guarded = route.handler.layer(axum::middleware::from_fn_with_state(state, guard::guard));
+        let limits = if route.path == TAKES_FILE { Room::FILE } else { Room::FORM };
+        let limited = limits.around(route.handler);
+        let guarded = limited.layer(axum::middleware::from_fn_with_state(state, guard::guard));
         router = router.route(route.path, guarded);
     }
     router.with_state(app.clone())

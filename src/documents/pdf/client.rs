@@ -6,8 +6,8 @@ use time::{Date, PrimitiveDateTime};
 use super::flow::Flow;
 use super::style::{BODY, DENSE, SMALL, STRONG};
 use crate::documents::record::{
-    Answer, AnswerSet, ClientRecord, Consent, ExportHead, Moment, ProductUse, Reaction, Readiness, Scope, SkinTest,
-    Treatment, Visit,
+    Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, Moment, ProductUse, Reaction, Readiness, Scope,
+    SkinTest, Treatment, Visit,
 };
 
 const CAUTION: &str = "Read with care. This is what the studio recorded at the time; it is not medical advice. A skin test \
@@ -127,6 +127,7 @@ fn skin_test(flow: &mut Flow, test: &SkinTest) {
             ("Batch", text(&test.batch)),
             ("Site", test.site.clone()),
             ("Counts until", test.valid_until.map(day).unwrap_or_default()),
+            ("But", text(&test.caveat)),
         ],
     );
     if test.readings.is_empty() {
@@ -159,11 +160,19 @@ fn consent(flow: &mut Flow, consent: &Consent) {
             ("Typed name", consent.typed_name.clone()),
             ("Drawn signature", if consent.drawing.is_some() { String::new() } else { "none".to_owned() }),
             ("Withdrawn", consent.withdrawn_at.map(moment).unwrap_or_default()),
+            ("On answers", consent.answers.as_ref().map(ToString::to_string).unwrap_or_default()),
+            ("Guardian", consent.guardian.as_ref().map(guardian).unwrap_or_default()),
         ],
     );
-    if let Some(drawing) = &consent.drawing {
-        flow.signature(drawing, &format!("Drawn signature over the typed name {}", consent.typed_name));
+    let guardian = consent.guardian.as_ref().and_then(|g| Some((g.drawing.as_ref()?, &g.name)));
+    for (drawing, name) in consent.drawing.as_ref().map(|own| (own, &consent.typed_name)).into_iter().chain(guardian) {
+        flow.signature(drawing, &format!("Drawn signature over the typed name {name}"));
     }
+}
+
+fn guardian(guardian: &Guardian) -> String {
+    let present = if guardian.present { "present, or promised to be" } else { "not present" };
+    format!("{} ({}), {present}", guardian.name, guardian.relation)
 }
 
 fn visit(flow: &mut Flow, visit: &Visit) {
@@ -240,7 +249,11 @@ fn treatment(flow: &mut Flow, t: &Treatment, several: bool) {
             ("Aftercare text", t.aftercare.as_ref().map(|a| a.text.clone()).unwrap_or_default()),
             (
                 "Aftercare version",
-                t.aftercare.as_ref().map(|a| format!("{}\nSHA-256 {}", a.version, a.hash)).unwrap_or_default(),
+                t.aftercare
+                    .as_ref()
+                    .filter(|a| !a.version.is_empty())
+                    .map(|a| format!("{}\nSHA-256 {}", a.version, a.hash))
+                    .unwrap_or_default(),
             ),
         ],
     );

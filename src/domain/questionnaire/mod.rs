@@ -225,6 +225,21 @@ impl Questionnaire {
 }
 
 impl Question {
+    /// An answer to it in words, a day as `3 March 2026`.
+    pub fn in_words(&self, answer: &Answer) -> String {
+        match answer {
+            Answer::Yes => "Yes".to_owned(),
+            Answer::No => "No".to_owned(),
+            Answer::PreferToTalk => "Rather talk about it".to_owned(),
+            Answer::Date(day) => format!("{} {} {}", day.day(), day.month(), day.year()),
+            Answer::Choice(key) => {
+                let option = self.options.iter().find(|option| option.key == *key);
+                option.map_or_else(|| key.clone(), |option| option.label.clone())
+            }
+            Answer::Text(text) => text.clone(),
+        }
+    }
+
     /// Whether `word` (`yes`, or an option's key) is an answer that can open a follow-up.
     pub fn can_be(&self, word: &str) -> bool {
         match self.kind {

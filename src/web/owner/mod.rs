@@ -14,7 +14,9 @@ use crate::web::page::see_other;
 pub mod audit;
 pub mod cycle;
 pub mod days_off;
+pub mod exports;
 pub mod home;
+pub mod package;
 pub mod practitioner;
 pub mod practitioners;
 pub mod product;
@@ -27,6 +29,7 @@ pub mod service;
 pub mod services;
 pub mod sign_in;
 pub mod studio;
+pub mod verify;
 
 /// What has just been done, as the address of the page after it says: `?saved`.
 pub struct Done(pub Option<&'static str>);

@@ -102,6 +102,7 @@ fn skin_test() -> SkinTest {
         batch: Some("MT3-0412".to_owned()),
         site: "behind the left ear".to_owned(),
         valid_until: Some(date!(2026 - 11 - 04)),
+        caveat: None,
         readings: vec![Reading {
             at: moment(datetime!(2026-05-06 22:30 UTC)),
             by: "the client".to_owned(),
@@ -121,12 +122,14 @@ fn consent() -> Consent {
             .to_owned(),
         version: "2".to_owned(),
         hash: hash('c'),
+        answers: Some(AnswersId::from_random([1; 16])),
         ticks: vec![
             Tick { statement: "My health answers are true and complete.".to_owned(), ticked: true },
             Tick { statement: "Photos may be kept in my record.".to_owned(), ticked: false },
         ],
         typed_name: "Zoë Łącka-Nørgård".to_owned(),
         drawing: Some(Drawing { width: 320, height: 120, strokes: vec![wave.collect(), vec![(300, 100)]] }),
+        guardian: None,
         signed_at: moment(datetime!(2026-05-02 18:52 UTC)),
         signed_by: "the client, online".to_owned(),
         withdrawn_at: None,

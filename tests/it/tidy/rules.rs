@@ -216,7 +216,7 @@ const MODULES: [(&str, &[&str]); 10] = [
     ("store", &["domain"]),
     ("documents", &["domain"]),
     ("mail", &["domain"]),
-    ("actions", &["app", "clock", "domain", "password", "store"]),
+    ("actions", &["app", "clock", "documents", "domain", "password", "store"]),
     ("jobs", &["actions", "app", "clock", "documents", "domain", "mail", "store", "when"]),
     ("web", &["actions", "app", "clock", "documents", "domain", "password", "store", "when"]),
 ];

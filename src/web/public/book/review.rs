@@ -33,18 +33,7 @@ struct AnswersPage {
 
 /// An answer in words.
 pub(in crate::web) fn in_words(question: &Question, answer: Option<&Answer>) -> String {
-    match answer {
-        Some(Answer::Yes) => "Yes".to_owned(),
-        Some(Answer::No) => "No".to_owned(),
-        Some(Answer::Date(day)) => when::day(*day),
-        Some(Answer::Choice(key)) => {
-            let option = question.options.iter().find(|option| option.key == *key);
-            option.map_or_else(|| key.clone(), |option| option.label.clone())
-        }
-        Some(Answer::Text(text)) => text.clone(),
-        Some(Answer::PreferToTalk) => "Rather talk about it".to_owned(),
-        None => "Not answered".to_owned(),
-    }
+    answer.map_or_else(|| "Not answered".to_owned(), |answer| question.in_words(answer))
 }
 
 fn is_asked(section: &Section, question: &Question, answers: &Answers) -> bool {

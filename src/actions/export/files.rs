@@ -1,0 +1,168 @@
+//! Files that hold records: for the owner of the process alone, complete or not there at all.
+
+use std::fs::{self, DirBuilder, File, OpenOptions};
+use std::io::{self, BufWriter, Write};
+use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
+
+use super::Place;
+use crate::app::App;
+use crate::domain::ids::ExportId;
+
+/// The folder below the database's own.
+pub(super) const FOLDER: &str = "exports";
+const ENDING: &str = "zip";
+const UNFINISHED: &str = "part";
+
+/// Makes the folder if it isn't there.
+pub(super) fn folder(data: &Path) -> io::Result<PathBuf> {
+    let folder = data.join(FOLDER);
+    DirBuilder::new().recursive(true).mode(0o700).create(&folder)?;
+    Ok(folder)
+}
+
+pub(super) fn kept_name(folder: &Path, id: &ExportId) -> PathBuf {
+    folder.join(id.as_str()).with_extension(ENDING)
+}
+
+fn create(path: &Path) -> io::Result<File> {
+    OpenOptions::new().read(true).write(true).create_new(true).mode(0o600).open(path)
+}
+
+/// An empty file without a name, which is gone with its last handle: for what is too large for the memory.
+///
+/// # Errors
+/// When the data folder can't be written.
+pub fn scratch(app: &App) -> io::Result<File> {
+    let name = data_encoding::HEXLOWER.encode(&app.random.bytes::<16>());
+    let path = folder(app.db.folder())?.join(name).with_extension(UNFINISHED);
+    let file = create(&path)?;
+    remove(&path)?;
+    Ok(file)
+}
+
+fn remove(path: &Path) -> io::Result<()> {
+    match fs::remove_file(path) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(()),
+        result => result,
+    }
+}
+
+/// A package that is being written. Dropped before [`Finished::keep`], it is deleted.
+pub(super) struct Unfinished {
+    now: Named,
+    then: PathBuf,
+    file: File,
+}
+
+/// A package under its name, not yet written down.
+pub(super) struct Finished(Named);
+
+/// Deletes the file unless it is kept.
+struct Named(Option<PathBuf>);
+
+impl Drop for Named {
+    fn drop(&mut self) {
+        if let Some(path) = self.0.take()
+            && let Err(error) = remove(&path)
+        {
+            tracing::warn!(%error, "an unfinished export can't be deleted");
+        }
+    }
+}
+
+impl Unfinished {
+    pub(super) fn begin(folder: &Path, id: &ExportId, place: &Place) -> io::Result<Self> {
+        let (now, then) = match place {
+            Place::Kept => (folder.join(id.as_str()).with_extension(UNFINISHED), kept_name(folder, id)),
+            Place::At(path) => (path.clone(), path.clone()),
+        };
+        let file = create(&now)?;
+        Ok(Self { now: Named(Some(now)), then, file })
+    }
+
+    /// A further handle to write with.
+    pub(super) fn file(&self) -> io::Result<File> {
+        self.file.try_clone()
+    }
+
+    /// Gives it its last name, with everything on the disk.
+    pub(super) fn finish(mut self) -> io::Result<Finished> {
+        self.file.sync_all()?;
+        if let Some(now) = &self.now.0 {
+            fs::rename(now, &self.then)?;
+        }
+        let named = Finished(Named(Some(self.then.clone())));
+        self.now.0 = None;
+        if let Some(folder) = self.then.parent().filter(|folder| !folder.as_os_str().is_empty()) {
+            File::open(folder)?.sync_all()?;
+        }
+        Ok(named)
+    }
+}
+
+impl Finished {
+    pub(super) fn keep(mut self) {
+        self.0.0 = None;
+    }
+}
+
+/// Writes to a file and hashes what goes by.
+pub(super) struct Hashed {
+    file: BufWriter<File>,
+    hash: Sha256,
+    bytes: u64,
+}
+
+/// What was written.
+pub(super) struct Written {
+    pub(super) sha256: String,
+    pub(super) bytes: u64,
+}
+
+impl Hashed {
+    pub(super) fn new(file: File) -> Self {
+        Self { file: BufWriter::with_capacity(64 * 1024, file), hash: Sha256::new(), bytes: 0 }
+    }
+
+    pub(super) fn finish(mut self) -> io::Result<Written> {
+        self.file.flush()?;
+        Ok(Written { sha256: data_encoding::HEXLOWER.encode(&self.hash.finalize()), bytes: self.bytes })
+    }
+}
+
+impl Write for Hashed {
+    fn write(&mut self, part: &[u8]) -> io::Result<usize> {
+        let count = self.file.write(part)?;
+        self.hash.update(part.get(..count).unwrap_or_default());
+        self.bytes += u64::try_from(count).unwrap_or(u64::MAX);
+        Ok(count)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.flush()
+    }
+}
+
+/// Deletes packages that are not among `keep`, and unfinished ones while none is being written.
+pub(super) fn sweep(folder: &Path, keep: &[ExportId], idle: bool) -> io::Result<()> {
+    let entries = match fs::read_dir(folder) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+        entries => entries?,
+    };
+    for entry in entries {
+        let path = entry?.path();
+        let stem = path.file_stem().and_then(|stem| stem.to_str()).unwrap_or_default();
+        let old = match path.extension().and_then(|ending| ending.to_str()) {
+            Some(ENDING) => !keep.iter().any(|id| id.as_str() == stem),
+            Some(UNFINISHED) => idle,
+            _ => false,
+        };
+        if old {
+            remove(&path)?;
+        }
+    }
+    Ok(())
+}

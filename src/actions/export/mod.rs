@@ -1,0 +1,298 @@
+//! Makes an export package: collects, renders and writes client by client, then writes down who took what and why.
+//!
+//! Memory holds a few clients at a time, however many there are. All of them are read from one snapshot, so that a
+//! package never shows half of a change.
+
+use std::collections::VecDeque;
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use time::{Duration, OffsetDateTime};
+use tokio::sync::{Semaphore, mpsc};
+use tokio::task::{JoinHandle, spawn_blocking};
+
+mod collect;
+mod files;
+mod words;
+
+pub use collect::Collector;
+pub use files::scratch;
+
+use crate::app::App;
+use crate::documents::package::{PackageRefused, PackageWriter, Rendered, Summary};
+use crate::documents::record::{ExportHead, Moment, Scope};
+use crate::domain::ids::{ClientId, ExportId};
+use crate::domain::role::Actor;
+use crate::store::audit::Event;
+use crate::store::exports::Export;
+use crate::store::studio::Studio;
+use crate::store::types::impossible;
+use crate::store::{Connection, StoreError, Stored, Tx, audit, exports, studio};
+use files::{Hashed, Written};
+
+/// How long a package can be fetched after it was made.
+pub const KEPT: Duration = Duration::hours(24);
+
+/// One package at a time: the machine also serves clients.
+static TURN: Semaphore = Semaphore::const_new(1);
+
+/// Clients that are rendered at once at most.
+const AT_ONCE: usize = 4;
+
+/// Why somebody takes records out of the studio: 1 to 500 characters.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Why(String);
+
+/// Why a text is no [`Why`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum WhyRefused {
+    /// There is nothing in it.
+    #[error("a reason is needed")]
+    Missing,
+    /// It is longer than 500 characters.
+    #[error("a reason has at most {} characters", Why::MOST)]
+    TooLong,
+    /// It holds a control character other than a line break or a tab.
+    #[error("a reason holds no control characters")]
+    Control,
+}
+
+impl Why {
+    /// The most characters.
+    pub const MOST: usize = 500;
+
+    /// Reads a reason, without the spaces around it.
+    ///
+    /// # Errors
+    /// [`WhyRefused`]
+    pub fn parse(text: &str) -> Result<Self, WhyRefused> {
+        let text = text.trim();
+        if text.is_empty() {
+            Err(WhyRefused::Missing)
+        } else if text.chars().count() > Self::MOST {
+            Err(WhyRefused::TooLong)
+        } else if text.chars().any(|c| c.is_control() && c != '\n' && c != '\t') {
+            Err(WhyRefused::Control)
+        } else {
+            Ok(Self(text.to_owned()))
+        }
+    }
+
+    /// The text.
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+/// Where a package goes.
+#[derive(Debug, Clone)]
+pub enum Place {
+    /// Into the studio's own folder, to be fetched within [`KEPT`].
+    Kept,
+    /// To a file that isn't there yet.
+    At(PathBuf),
+}
+
+/// Why no package was made.
+#[derive(Debug, thiserror::Error)]
+pub enum ExportError {
+    /// The database can't.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The package can't be written.
+    #[error(transparent)]
+    Package(#[from] PackageRefused),
+    /// The disk can't.
+    #[error("the package could not be written: {0}")]
+    Io(#[from] std::io::Error),
+    /// The studio isn't set up.
+    #[error("there is no studio yet")]
+    NoStudio,
+    /// Nobody is in the scope.
+    #[error("there is no such client, or nobody had a visit on these days")]
+    Nobody,
+    /// The program is about to end.
+    #[error("the work was cut off")]
+    CutOff,
+}
+
+/// Makes a package. It counts as made, and is written down, only when all of it is on the disk.
+///
+/// # Errors
+/// [`ExportError`]; nothing is left of a package that failed.
+pub async fn make(app: &App, actor: &Actor, scope: Scope, why: Why, place: Place) -> Result<Export, ExportError> {
+    let _turn = TURN.acquire().await.map_err(|_| ExportError::CutOff)?;
+    let now = app.clock.now();
+    let mut snapshot = app.db.snapshot().await?;
+    let studio = studio::get(&mut snapshot).await?.ok_or(ExportError::NoStudio)?;
+    let clients = within(&mut snapshot, &studio, &scope).await?;
+    if clients.is_empty() {
+        return Err(ExportError::Nobody);
+    }
+    let id = ExportId::from_random(app.random.id());
+    let head = Arc::new(head(id, &studio, actor, scope, &why, now));
+    let folder = files::folder(app.db.folder())?;
+    let package = files::Unfinished::begin(&folder, &head.id, &place)?;
+    let out = Hashed::new(package.file()?);
+    let collector = Collector::load(&mut snapshot, &studio, now).await?;
+    let (summary, written) = write(&mut snapshot, collector, &clients, &head, out, files::scratch(app)?).await?;
+    drop(snapshot);
+    let export = Export {
+        id: head.id.clone(),
+        made_by: made_by(actor).to_owned(),
+        why: why.as_str().to_owned(),
+        scope: serde_json::to_string(&head.scope).map_err(|_| impossible("export", "scope", head.id.as_str()))?,
+        clients: summary.clients,
+        bytes: written.bytes,
+        sha256: written.sha256,
+        manifest_sha256: summary.manifest_sha256,
+        made_at: now,
+    };
+    let mut tx = app.db.write().await?;
+    write_down(&mut tx, actor, &export, &clients, app.clock.now()).await?;
+    // In the transaction, so that housekeeping never meets a package that isn't written down.
+    let put = package.finish()?;
+    tx.commit().await?;
+    put.keep();
+    Ok(export)
+}
+
+async fn within(c: &mut Connection, studio: &Studio, scope: &Scope) -> Stored<Vec<ClientId>> {
+    match scope {
+        Scope::Client { client } => {
+            Ok(crate::store::clients::get(c, client).await?.map(|client| client.id).into_iter().collect())
+        }
+        Scope::Days { from, to } => {
+            let after = to.next_day().unwrap_or(*to);
+            exports::with_visit(c, studio.zone.day_start(*from), studio.zone.day_start(after)).await
+        }
+        Scope::Everyone => exports::everyone(c).await,
+    }
+}
+
+fn made_by(actor: &Actor) -> &str {
+    match actor {
+        Actor::Member(member) => &member.name,
+        _ => "the command line",
+    }
+}
+
+fn head(id: ExportId, studio: &Studio, actor: &Actor, scope: Scope, why: &Why, now: OffsetDateTime) -> ExportHead {
+    ExportHead {
+        id,
+        studio: collect::letterhead(studio),
+        at: Moment { utc: now, local: studio.zone.to_civil(now) },
+        by: match actor {
+            Actor::Member(member) => format!("{} ({})", member.name, member.role.as_str()),
+            _ => made_by(actor).to_owned(),
+        },
+        why: why.as_str().to_owned(),
+        scope,
+        program: concat!("palpebra ", env!("CARGO_PKG_VERSION")).to_owned(),
+    }
+}
+
+type Rendering = VecDeque<JoinHandle<Result<Rendered, PackageRefused>>>;
+
+/// Collects here, renders on a few threads, and writes on one, in the order of `clients`.
+async fn write(
+    c: &mut Connection,
+    mut collector: Collector,
+    clients: &[ClientId],
+    head: &Arc<ExportHead>,
+    out: Hashed,
+    spool: std::fs::File,
+) -> Result<(Summary, Written), ExportError> {
+    let (send, mut receive) = mpsc::channel::<Rendered>(AT_ONCE);
+    let first = ExportHead::clone(head);
+    let writer = spawn_blocking(move || {
+        let mut package = PackageWriter::new(out, spool, first)?;
+        while let Some(rendered) = receive.blocking_recv() {
+            package.add(&rendered)?;
+        }
+        let (summary, out) = package.finish()?;
+        Ok::<_, PackageRefused>((summary, out.finish()?))
+    });
+    let threads = std::thread::available_parallelism().map_or(1, usize::from).min(AT_ONCE);
+    let mut rendering = Rendering::new();
+    for id in clients {
+        let Some(record) = collector.client(c, id).await? else { continue };
+        let head = head.clone();
+        rendering.push_back(spawn_blocking(move || Rendered::new(&head, &record)));
+        if rendering.len() >= threads && !hand_over(&mut rendering, &send).await? {
+            break;
+        }
+    }
+    while !rendering.is_empty() && hand_over(&mut rendering, &send).await? {}
+    drop(send);
+    writer.await.map_err(|_| ExportError::CutOff)?.map_err(ExportError::from)
+}
+
+/// Hands the oldest rendered client to the writer; `false` when the writer has given up, and will say why.
+async fn hand_over(rendering: &mut Rendering, send: &mpsc::Sender<Rendered>) -> Result<bool, ExportError> {
+    let Some(oldest) = rendering.pop_front() else { return Ok(true) };
+    let rendered = oldest.await.map_err(|_| ExportError::CutOff)??;
+    Ok(send.send(rendered).await.is_ok())
+}
+
+async fn write_down(
+    tx: &mut Tx,
+    actor: &Actor,
+    export: &Export,
+    clients: &[ClientId],
+    now: OffsetDateTime,
+) -> Stored<()> {
+    exports::insert(tx, export).await?;
+    let (object, detail) = (export.id.as_str(), format!("{}; {}", export.scope, export.why));
+    let made = Event { action: "export.made", client: None, object, detail: &detail };
+    audit::append(tx, actor, made, now).await?;
+    for client in clients {
+        let left = Event { action: "record.exported", client: Some(client), object, detail: "" };
+        audit::append(tx, actor, left, now).await?;
+    }
+    Ok(())
+}
+
+/// The file of a package that can still be fetched.
+pub fn kept(app: &App, export: &Export, now: OffsetDateTime) -> Option<PathBuf> {
+    let file = files::kept_name(&app.db.folder().join(files::FOLDER), &export.id);
+    (now - export.made_at < KEPT && file.is_file()).then_some(file)
+}
+
+/// Writes down that a package was fetched.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn fetched(app: &App, actor: &Actor, export: &Export) -> Stored<()> {
+    let mut tx = app.db.write().await?;
+    let event = Event { action: "export.fetched", object: export.id.as_str(), ..Event::default() };
+    audit::append(&mut tx, actor, event, app.clock.now()).await?;
+    tx.commit().await
+}
+
+/// Deletes packages that are past [`KEPT`], and what a package that was cut off has left behind.
+///
+/// # Errors
+/// When the database can't; a file that can't be deleted is logged and tried again the next time.
+pub async fn sweep(app: &App, tx: &mut Tx, now: OffsetDateTime) -> Stored<()> {
+    let keep = exports::made_after(tx, now - KEPT).await?;
+    let turn = TURN.try_acquire();
+    if let Err(error) = files::sweep(&app.db.folder().join(files::FOLDER), &keep, turn.is_ok()) {
+        tracing::warn!(%error, "old exports can't be deleted");
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_reason_is_there_and_not_a_book() {
+        assert_eq!(Why::parse(" \n "), Err(WhyRefused::Missing));
+        assert_eq!(Why::parse(&"é".repeat(501)), Err(WhyRefused::TooLong));
+        assert_eq!(Why::parse("a\u{7}b"), Err(WhyRefused::Control));
+        assert_eq!(Why::parse(&"é".repeat(500)).unwrap().as_str().chars().count(), 500);
+        assert_eq!(Why::parse(" Claim 12\n").unwrap().as_str(), "Claim 12");
+    }
+}

@@ -1,0 +1,210 @@
+//! `GET` and `POST /owner/exports`: records for the insurer, and who took which before. Template: `owner/exports.html`.
+
+use askama::Template;
+use axum::extract::{Query, State};
+use axum::response::IntoResponse;
+use serde::Deserialize;
+use time::Date;
+use time::macros::format_description;
+
+use crate::actions::export::{self, ExportError, Place, Why, WhyRefused};
+use crate::app::App;
+use crate::documents::record::Scope;
+use crate::domain::ids::ClientId;
+use crate::store::clients;
+use crate::store::exports::{self, Export};
+use crate::web::error::Fault;
+use crate::web::form::{Errors, Fields};
+use crate::web::guard::Team;
+use crate::web::limits::What;
+use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::web::words;
+use crate::when;
+
+/// Earlier exports on the page.
+const LISTED: i64 = 200;
+/// Clients to choose from; a search leads to the others.
+const CHOICE: i64 = 200;
+/// How long the page waits for a package. A larger one is made all the same, and stands in the list when it is.
+const WAIT: std::time::Duration = std::time::Duration::from_secs(20);
+
+struct Earlier {
+    when: String,
+    who: String,
+    why: String,
+    scope: String,
+    clients: u64,
+    size: String,
+    sha256: String,
+    manifest: String,
+    href: Option<String>,
+}
+
+#[derive(Template)]
+#[template(path = "owner/exports.html")]
+struct ExportsPage {
+    ctx: Ctx,
+    fields: Fields,
+    errors: Errors,
+    search: String,
+    clients: Vec<(ClientId, String)>,
+    more: bool,
+    earlier: Vec<Earlier>,
+}
+
+/// What the address says.
+#[derive(Deserialize)]
+pub struct Asked {
+    /// Part of a client's name or mail.
+    #[serde(default)]
+    q: String,
+    /// What has just been done.
+    #[serde(default)]
+    said: String,
+}
+
+impl ExportsPage {
+    async fn new(app: &App, ctx: Ctx, search: &str, fields: Fields, errors: Errors) -> Result<Self, Fault> {
+        let mut c = app.db.read().await?;
+        let mut found = clients::search(&mut c, search.trim(), CHOICE + 1).await?;
+        let more = i64::try_from(found.len()).is_ok_and(|count| count > CHOICE);
+        found.truncate(usize::try_from(CHOICE).unwrap_or(usize::MAX));
+        let zone = ctx.studio()?.zone.clone();
+        let now = app.clock.now();
+        let mut earlier = Vec::new();
+        for made in exports::list(&mut c, LISTED).await? {
+            earlier.push(Earlier {
+                when: when::moment(zone.to_civil(made.made_at)),
+                scope: scope_in_words(&mut c, &made).await?,
+                href: export::kept(app, &made, now).map(|_| format!("/owner/exports/{}/package.zip", made.id)),
+                size: size(made.bytes),
+                who: made.made_by,
+                why: made.why,
+                clients: made.clients,
+                sha256: made.sha256,
+                manifest: made.manifest_sha256,
+            });
+        }
+        let clients = found.into_iter().map(|client| {
+            let label = format!("{}, {}", client.name.as_str(), client.mail.as_str());
+            (client.id, label)
+        });
+        Ok(Self { clients: clients.collect(), ctx, fields, errors, search: search.to_owned(), more, earlier })
+    }
+}
+
+async fn scope_in_words(c: &mut crate::store::Connection, made: &Export) -> Result<String, Fault> {
+    Ok(match serde_json::from_str(&made.scope).map_err(Fault::internal)? {
+        Scope::Client { client } => match clients::get(c, &client).await? {
+            Some(client) => client.name.as_str().to_owned(),
+            None => "A client who is no longer here".to_owned(),
+        },
+        Scope::Days { from, to } => format!("Visits from {} to {}", when::day(from), when::day(to)),
+        Scope::Everyone => "Everybody".to_owned(),
+    })
+}
+
+fn size(bytes: u64) -> String {
+    match bytes {
+        0..1_000_000 => format!("{} kB", bytes.div_ceil(1000)),
+        _ => format!("{}.{} MB", bytes / 1_000_000, bytes % 1_000_000 / 100_000),
+    }
+}
+
+/// Shows the form and the list.
+pub async fn get(State(app): State<App>, ctx: Ctx, Query(asked): Query<Asked>) -> Answer {
+    let said = match asked.said.as_str() {
+        "made" => Some("The package is made. It can be fetched for 24 hours."),
+        "later" => Some("The package is large and still being made. Load this page again in a minute."),
+        _ => None,
+    };
+    let page = ExportsPage::new(&app, ctx.saying(said), &asked.q, Fields::default(), Errors::new()).await?;
+    Ok(Page::ok(page).into_response())
+}
+
+fn read(fields: &Fields) -> Result<(Scope, Why), Errors> {
+    let mut errors = Errors::new();
+    let why = errors.take("why", Why::parse(fields.get("why")), |refusal| match refusal {
+        WhyRefused::Missing => "Write down why: who asked for the records, and for what.".to_owned(),
+        WhyRefused::TooLong => format!("That is longer than {} characters. A shorter form does.", Why::MOST),
+        WhyRefused::Control => "There is a character in it that can't be written. Please type it again.".to_owned(),
+    });
+    let scope = match fields.get("scope") {
+        "client" => {
+            let client = errors.take("client", ClientId::parse(fields.get("client")), |_| words::CHOOSE.to_owned());
+            client.map(|client| Scope::Client { client })
+        }
+        "days" => days(fields, &mut errors),
+        "everyone" => Some(Scope::Everyone),
+        _ => {
+            errors.add("scope", words::CHOOSE);
+            None
+        }
+    };
+    scope.zip(why).filter(|_| errors.is_empty()).ok_or(errors)
+}
+
+fn days(fields: &Fields, errors: &mut Errors) -> Option<Scope> {
+    let mut day = |name| {
+        let parsed = Date::parse(fields.trimmed(name), format_description!("[year]-[month]-[day]"));
+        errors.take(name, parsed, |_| "Write the day like 2026-03-27.".to_owned())
+    };
+    let (from, to) = (day("from"), day("to"));
+    let (from, to) = from.zip(to)?;
+    if from > to {
+        errors.add("to", "The last day is before the first.");
+    }
+    Some(Scope::Days { from, to })
+}
+
+/// Makes a package.
+pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Query(asked): Query<Asked>, fields: Fields) -> Answer {
+    let (scope, why) = match read(&fields) {
+        Ok(order) => order,
+        Err(errors) => {
+            return Ok(Page::refused(ExportsPage::new(&app, ctx, &asked.q, fields, errors).await?).into_response());
+        }
+    };
+    let now = app.clock.now();
+    app.limits.count(What::Export, team.0.account.as_str(), now).map_err(Fault::TooMany)?;
+    let field = if matches!(scope, Scope::Client { .. }) { "client" } else { "from" };
+    match made_in_time(&app, &team, scope, why).await? {
+        Made::Done => Ok(see_other("/owner/exports?said=made")),
+        Made::Later => Ok(see_other("/owner/exports?said=later")),
+        Made::Nobody => {
+            let mut errors = Errors::new();
+            errors.add(field, "There is nobody to export: no such client, or no visit on these days.");
+            Ok(Page::refused(ExportsPage::new(&app, ctx, &asked.q, fields, errors).await?).into_response())
+        }
+    }
+}
+
+enum Made {
+    Done,
+    Later,
+    Nobody,
+}
+
+/// The work goes on when the browser has gone, and when it takes longer than a page may.
+async fn made_in_time(app: &App, team: &Team, scope: Scope, why: Why) -> Result<Made, Fault> {
+    let (app, actor) = (app.clone(), team.actor());
+    let mut work = tokio::spawn(async move { export::make(&app, &actor, scope, why, Place::Kept).await });
+    match tokio::time::timeout(WAIT, &mut work).await {
+        Ok(Ok(Ok(_))) => Ok(Made::Done),
+        Ok(Ok(Err(ExportError::Nobody))) => Ok(Made::Nobody),
+        Ok(Ok(Err(ExportError::Store(error)))) => Err(error.into()),
+        Ok(Ok(Err(error))) => {
+            tracing::error!(%error, "an export was not made");
+            Err(Fault::Unavailable)
+        }
+        Ok(Err(error)) => Err(Fault::internal(error)),
+        Err(_) => {
+            tokio::spawn(async move {
+                if let Ok(Err(error)) = work.await {
+                    tracing::error!(%error, "an export was not made");
+                }
+            });
+            Ok(Made::Later)
+        }
+    }
+}

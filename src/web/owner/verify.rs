@@ -1,0 +1,92 @@
+//! `GET` and `POST /owner/verify`: whether a package is as it was made. Template: `owner/verify.html`.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+
+use crate::app::App;
+use crate::documents::verify::{Fault as Changed, Verified, verify};
+use crate::store::exports;
+use crate::web::error::Fault;
+use crate::web::form::{Errors, Upload};
+use crate::web::page::{Answer, Ctx, Page};
+use crate::when;
+
+/// What was found.
+enum Found {
+    /// Nothing was looked at yet.
+    Nothing,
+    /// As it was made.
+    Intact {
+        studio: String,
+        when: String,
+        who: String,
+        why: String,
+        files: u64,
+        manifest: String,
+        /// Whether this studio's log knows it.
+        ours: bool,
+    },
+    /// Not as it was made.
+    Changed(Vec<(String, &'static str)>),
+}
+
+#[derive(Template)]
+#[template(path = "owner/verify.html")]
+struct VerifyPage {
+    ctx: Ctx,
+    errors: Errors,
+    found: Found,
+}
+
+/// Shows the form.
+pub async fn get(ctx: Ctx) -> Answer {
+    Ok(Page::ok(VerifyPage { ctx, errors: Errors::new(), found: Found::Nothing }).into_response())
+}
+
+/// Looks at a package.
+pub async fn post(State(app): State<App>, ctx: Ctx, upload: Upload) -> Answer {
+    let mut errors = Errors::new();
+    if upload.bytes == 0 {
+        errors.add("file", "Choose a package: a ZIP file that was fetched here.");
+        return Ok(Page::refused(VerifyPage { ctx, errors, found: Found::Nothing }).into_response());
+    }
+    let result = tokio::task::spawn_blocking(move || verify(upload.file)).await.map_err(Fault::internal)?;
+    let found = match result {
+        Ok(verified) => intact(&app, verified).await?,
+        Err(faults) => Found::Changed(faults.iter().map(in_words).collect()),
+    };
+    Ok(Page::ok(VerifyPage { ctx, errors, found }).into_response())
+}
+
+async fn intact(app: &App, verified: Verified) -> Result<Found, Fault> {
+    let mut c = app.db.read().await?;
+    let logged = exports::get(&mut c, &verified.head.id).await?;
+    Ok(Found::Intact {
+        ours: logged.is_some_and(|logged| logged.manifest_sha256 == verified.manifest_sha256),
+        studio: verified.head.studio.name,
+        when: when::moment(verified.head.at.local),
+        who: verified.head.by,
+        why: verified.head.why,
+        files: verified.files,
+        manifest: verified.manifest_sha256,
+    })
+}
+
+/// The file, if it is one, and what is wrong.
+fn in_words(fault: &Changed) -> (String, &'static str) {
+    match fault {
+        Changed::Changed(name) => (name.clone(), "was changed"),
+        Changed::Missing(name) => (name.clone(), "is missing"),
+        Changed::Extra(name) => (name.clone(), "was added"),
+        Changed::Duplicate(name) => (name.clone(), "is there more than once"),
+        Changed::UnsafeName(name) => (name.clone(), "has a name that could do harm when it is unpacked"),
+        Changed::TooLarge(name) => (name.clone(), "is larger than a package can hold"),
+        Changed::Wrapping => (String::new(), "Each file in it is intact, but the ZIP around them was made anew."),
+        Changed::Unreadable => (String::new(), "It is no ZIP file, or it was cut off or damaged."),
+        Changed::NotOurs => (String::new(), "It is a ZIP file, but no package of this program."),
+        Changed::OtherLayout(_) => {
+            (String::new(), "It was made by another version of this program, which can check it.")
+        }
+    }
+}
