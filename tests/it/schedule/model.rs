@@ -133,6 +133,8 @@ impl Case {
         let scene = self.scene();
         let now_date = instant(scene.clocks[self.minute_of(self.now)]).date();
         let horizon = now_date + Duration::days(i64::from(self.rules.horizon_days()));
+        let of_people: Vec<_> = self.people.iter().map(|person| self.taken(&person.busy)).collect();
+        let of_rooms: Vec<_> = self.rooms.iter().flatten().map(|room| self.taken(&room.busy)).collect();
         let mut offers = Vec::new();
         for date in days(scene.first, SCENE_DAYS) {
             let wanted = date >= now_date
@@ -141,7 +143,7 @@ impl Case {
                 && self.latest.is_none_or(|last| date <= last)
                 && !self.holidays.iter().any(|range| range.first() <= date && date <= range.last());
             if wanted {
-                self.offers_on(date, &mut offers);
+                self.offers_on(date, &of_people, &of_rooms, &mut offers);
             }
         }
         offers.sort_by_key(|offer| offer.starts);
@@ -152,10 +154,10 @@ impl Case {
         usize::try_from((unix - self.scene().start).div_euclid(60)).unwrap()
     }
 
-    fn offers_on(&self, date: Date, offers: &mut Vec<Offer>) {
+    fn offers_on(&self, date: Date, of_people: &[Vec<u8>], of_rooms: &[Vec<u8>], offers: &mut Vec<Offer>) {
         let scene = self.scene();
         let midnight = local(date.midnight());
-        let taken = usize::from(self.service.total());
+        let total = self.total();
         let is_start = |minute: usize| {
             let shown = scene.clocks[minute];
             (midnight..midnight + 86_400).contains(&shown)
@@ -163,22 +165,23 @@ impl Case {
                 && scene.shown_once[minute]
                 && scene.unix(minute) >= self.now + i64::from(self.rules.notice_minutes()) * 60
         };
-        let starts: Vec<usize> = (0..scene.clocks.len() - taken).filter(|minute| is_start(*minute)).collect();
+        let starts: Vec<usize> = (0..scene.clocks.len() - total).filter(|minute| is_start(*minute)).collect();
         let room_at = |minute: usize| {
-            let rooms = self.rooms.iter().flatten();
-            let mut free = rooms.filter(|r| (minute..minute + taken).all(|m| !self.is_taken(&r.busy, m)));
-            free.next().map(|room| room.id.clone())
+            let mut rooms = std::iter::zip(self.rooms.iter().flatten(), of_rooms);
+            let free =
+                rooms.find(|(_, taken)| taken[minute..minute + self.total()].iter().all(|seconds| *seconds == 0));
+            free.map(|(room, _)| room.id.clone())
         };
         let mut able: Vec<(usize, usize)> = Vec::new();
         let mut booked = Vec::new();
-        for (index, person) in self.people.iter().enumerate() {
+        for (index, (person, taken)) in std::iter::zip(&self.people, of_people).enumerate() {
             let mut booked_seconds = 0;
             for span in person.hours.on(date) {
                 let work = self.work(midnight, *span);
-                booked_seconds += work.clone().map(|m| self.taken_seconds(&person.busy, m)).sum::<usize>();
-                for free in free_stretches(work, |m| self.is_taken(&person.busy, m)) {
+                booked_seconds += taken[work.clone()].iter().map(|seconds| u32::from(*seconds)).sum::<u32>();
+                for free in free_stretches(work, |m| taken[m] > 0) {
                     let fitting: Vec<_> =
-                        starts.iter().copied().filter(|s| *s >= free.start && s + taken <= free.end).collect();
+                        starts.iter().copied().filter(|s| *s >= free.start && s + total <= free.end).collect();
                     let with_room = fitting.iter().filter(|s| self.rooms.is_none() || room_at(**s).is_some());
                     let waste = |start: usize| self.waste(fitting[0], start, free.end);
                     let least = with_room.clone().map(|s| waste(*s)).min();
@@ -201,18 +204,23 @@ impl Case {
         }
     }
 
-    /// A minute counts as taken when any second of it is.
-    fn is_taken(&self, busy: &[(i64, i64)], minute: usize) -> bool {
-        let from = self.scene().unix(minute);
-        busy.iter().any(|(start, end)| start < end && *start < from + 60 && *end > from)
+    fn total(&self) -> usize {
+        usize::from(self.service.total())
     }
 
-    fn taken_seconds(&self, busy: &[(i64, i64)], minute: usize) -> usize {
-        let from = self.scene().unix(minute);
-        if busy.iter().any(|(start, end)| *start <= from && *end >= from + 60) {
-            return 60;
+    /// How many seconds of each minute are taken; a minute counts as taken when any second is.
+    fn taken(&self, busy: &[(i64, i64)]) -> Vec<u8> {
+        let within = |second: &i64| busy.iter().any(|(start, end)| (*start..*end).contains(second));
+        let mut taken = vec![0; self.scene().clocks.len()];
+        for (start, end) in busy.iter().filter(|(start, end)| start < end) {
+            for minute in self.minute_of(*start)..=self.minute_of(*end - 1).min(taken.len() - 1) {
+                let from = self.scene().unix(minute);
+                let whole = *start <= from && *end >= from + 60;
+                taken[minute] =
+                    if whole { 60 } else { u8::try_from((from..from + 60).filter(within).count()).unwrap() };
+            }
         }
-        (from..from + 60).filter(|second| busy.iter().any(|(start, end)| (*start..*end).contains(second))).count()
+        taken
     }
 
     /// The minutes of work: from the first that shows the opening or later to the first that shows the closing or

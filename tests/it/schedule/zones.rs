@@ -62,8 +62,9 @@ fn offset(zone: &Zone, unix: i64) -> i64 {
 fn changes(zone: &Zone, first: i64, last: i64) -> Vec<(i64, i64)> {
     let mut found = Vec::new();
     let step = 3 * 3600;
+    let mut before = offset(zone, first);
     for second in (first..last).step_by(usize::try_from(step).unwrap()) {
-        let (before, after) = (offset(zone, second), offset(zone, second + step));
+        let after = offset(zone, second + step);
         if before != after {
             let (mut low, mut high) = (second, second + step);
             while high - low > 1 {
@@ -71,6 +72,7 @@ fn changes(zone: &Zone, first: i64, last: i64) -> Vec<(i64, i64)> {
                 if offset(zone, middle) == before { low = middle } else { high = middle }
             }
             found.push((high, after));
+            before = after;
         }
     }
     found
