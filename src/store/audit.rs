@@ -116,6 +116,21 @@ pub async fn list(c: &mut Connection, client: Option<&ClientId>, before: Option<
     Ok(rows.fetch_all(c).await?)
 }
 
+/// All rows about a client, oldest first.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Entry>> {
+    let client = client.as_str();
+    let rows = sqlx::query_as!(
+        Entry,
+        "SELECT seq, at, actor_kind, actor_id, actor_name, action, client_id, object_id, detail, prev_hash, hash FROM audit
+         WHERE client_id = ? ORDER BY seq",
+        client
+    );
+    Ok(rows.fetch_all(c).await?)
+}
+
 /// The first row that doesn't follow from the one before it, or how many rows stand.
 ///
 /// # Errors

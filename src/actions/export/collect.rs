@@ -78,8 +78,7 @@ impl Collector {
     pub async fn client(&mut self, c: &mut Connection, id: &ClientId) -> Stored<Option<ClientRecord>> {
         let Some(client) = clients::get(c, id).await? else { return Ok(None) };
         let (since, taken) = exports::since(c, id).await?;
-        let mut log = audit::list(c, Some(id), None, i64::MAX).await?;
-        log.reverse();
+        let log = audit::of_client(c, id).await?;
         let around = Around { taken: taken.into_iter().collect(), audit: &log };
         let consents = self.consents(c, id).await?;
         let guardian = consents.iter().rev().find_map(|consent| consent.guardian.as_ref());

@@ -6,6 +6,7 @@ mod audit;
 mod catalogue;
 mod cycle;
 mod days_off;
+mod exports;
 mod home;
 mod practitioners;
 mod retouch;

@@ -22,7 +22,7 @@ fn words(element: ElementRef<'_>) -> String {
 }
 
 impl Html {
-    pub(super) async fn read(response: reqwest::Response) -> Self {
+    pub(crate) async fn read(response: reqwest::Response) -> Self {
         Self::try_read(response).await.expect("the whole body")
     }
 

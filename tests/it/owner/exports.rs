@@ -1,0 +1,397 @@
+//! Records for the insurer: what is in a package is what is in the database, and who took it is written down.
+#![expect(clippy::expect_used, clippy::panic, clippy::indexing_slicing, reason = "a test may fail where it stands")]
+
+use std::collections::BTreeMap;
+use std::io::{Cursor, Read as _, Write as _};
+use std::process::{Command, Output};
+
+use palpebra::actions::case::Known;
+use palpebra::documents::record::ClientRecord;
+use palpebra::domain::questionnaire::Answer;
+use palpebra::domain::skin_test::TestResult;
+use palpebra::jobs::housekeeping;
+use palpebra::store::treatments::{Outcome, Start};
+use palpebra::store::visits::Purpose;
+use palpebra::store::{audit, exports, health, treatments};
+use sha2::{Digest as _, Sha256};
+use time::macros::datetime;
+use time::{Duration, OffsetDateTime};
+
+use crate::support::app::NOW;
+use crate::support::studio::{GOOD_BATCH, LIV};
+use crate::support::{Html, Person, Studio, TestApp};
+
+const WHY: &str = "Asked for by the insurer, file 77-B";
+const LIFTED: OffsetDateTime = datetime!(2026-01-12 09:00 UTC);
+const REASON: &str = "Her doctor was asked by phone this morning";
+const CORRECTED: &str = "The shield was noted wrong";
+
+/// Mia with something in every part of her record.
+async fn with_a_past() -> (TestApp, Studio) {
+    let (app, studio) = TestApp::with_studio().await;
+    let but = [("atopy", Answer::Yes), ("other_allergy", Answer::Yes)];
+    studio.answer(&studio.mia, &but).await;
+    let applied = LIFTED - Duration::days(3);
+    studio.tested(&studio.mia, applied, Some((TestResult::NoVisibleChange, applied + Duration::hours(50)))).await;
+    studio.consent(&studio.mia, &studio.lift_and_tint).await;
+    let record = studio.treated(&studio.mia, &studio.lift_and_tint, LIFTED, Outcome::AsWished, &[&studio.tint]).await;
+    let mut tx = app.app.db.write().await.unwrap();
+    let row = palpebra::store::studio::get(&mut tx).await.unwrap().unwrap();
+    let known = Known::load(&mut tx, &row, Some(&studio.mia), &studio.lift_and_tint).await.unwrap();
+    let readiness = known.readiness(LIFTED, LIFTED);
+    let treatment = treatments::get(&mut tx, &record).await.unwrap().unwrap();
+    let start = Start {
+        verdict: readiness.verdict.as_str().to_owned(),
+        readiness: serde_json::to_string(&readiness).unwrap(),
+        reason: REASON.to_owned(),
+        started_by: "Liv Tannhauer".to_owned(),
+        started_at: LIFTED,
+    };
+    treatments::add_start(&mut tx, &treatment.visit, &start).await.unwrap();
+    let mut second = treatment.versions[0].clone();
+    (second.version, second.shield, second.reason) = (2, "large".to_owned(), CORRECTED.to_owned());
+    treatments::add_version(&mut tx, &record, &second).await.unwrap();
+    tx.commit().await.unwrap();
+    (app, studio)
+}
+
+async fn order(owner: &Person, fields: &[(&str, &str)]) -> Html {
+    let page = owner.get("/owner/exports").await;
+    owner.submit(&page, "/owner/exports", fields).await
+}
+
+async fn fetch(owner: &Person) -> Html {
+    let list = owner.get("/owner/exports").await;
+    owner.get(&list.link("Fetch it")).await
+}
+
+async fn package_of_mia(owner: &Person, studio: &Studio) -> Vec<u8> {
+    let made = order(owner, &[("scope", "client"), ("client", studio.mia.as_str()), ("why", WHY)]).await;
+    assert_eq!(made.location().as_deref(), Some("/owner/exports?said=made"), "{}", made.main());
+    let said = owner.follow(made).await;
+    assert!(said.main().starts_with("The package is made."), "{}", said.main());
+    fetch(owner).await.bytes
+}
+
+fn unpack(zip: &[u8]) -> BTreeMap<String, Vec<u8>> {
+    let mut archive = zip::ZipArchive::new(Cursor::new(zip)).unwrap();
+    let names: Vec<String> = archive.file_names().map(|name| name.unwrap().into_owned()).collect();
+    let read = |name: String| {
+        let mut content = Vec::new();
+        archive.by_name(&name).unwrap().read_to_end(&mut content).unwrap();
+        (name, content)
+    };
+    names.into_iter().map(read).collect()
+}
+
+fn words_of_pdf(pdf: &[u8]) -> String {
+    let mut file = tempfile::NamedTempFile::new().unwrap();
+    file.write_all(pdf).unwrap();
+    let out = Command::new("pdftotext").arg("-layout").arg(file.path()).arg("-").output().unwrap();
+    assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+    String::from_utf8(out.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[tokio::test]
+async fn a_package_holds_what_the_database_holds() {
+    let (app, studio) = with_a_past().await;
+    let owner = app.owner().await;
+    let files = unpack(&package_of_mia(&owner, &studio).await);
+    let folder = format!("data/clients/{}", studio.mia);
+    let record: ClientRecord = serde_json::from_slice(&files[&format!("{folder}/record.json")]).unwrap();
+    let mut c = app.app.db.read().await.unwrap();
+
+    assert_eq!(record.person.name, "Mia Sandgren");
+    let stored = health::answers(&mut c, &studio.mia).await.unwrap();
+    assert_eq!(record.answers.len(), stored.len());
+    let newest = record.answers.last().unwrap();
+    assert!(newest.id == stored[0].id && newest.answers.len() == stored[0].set.answers.len());
+    let atopy = newest.answers.iter().find(|answer| answer.key == "atopy").unwrap();
+    assert_eq!(
+        (atopy.question.as_str(), atopy.answer.as_str()),
+        ("Do you tend to asthma, eczema or hay fever?", "Yes")
+    );
+
+    let text = health::in_force(&mut c).await.unwrap().consent;
+    let consent = &record.consents[0];
+    assert_eq!(consent.hash, text.fingerprint().to_string());
+    assert!(text.paragraphs().iter().all(|paragraph| consent.text.contains(&paragraph.text)));
+    assert_eq!(consent.ticks.iter().filter(|tick| tick.ticked).count(), 2);
+    assert!(consent.answers.as_ref() == Some(&newest.id));
+
+    let test = &record.skin_tests[0];
+    assert_eq!((test.product.as_str(), test.batch.as_deref()), ("Night Tint", Some(GOOD_BATCH)));
+    assert_eq!(test.readings[0].result, "no visible change");
+
+    let visit = &record.visits[0];
+    assert_eq!((visit.service.as_str(), visit.state.as_str()), ("Lift and tint", "treated"));
+    assert_eq!(visit.starts.local.to_string(), "2026-01-12 10:00:00.0", "Berlin is an hour ahead");
+    assert_eq!(visit.overrides[0].reason, REASON);
+    let reasons = &visit.readiness.as_ref().unwrap().reasons;
+    assert!(reasons.iter().any(|reason| reason.contains("atopy")), "{reasons:?}");
+    let [first, second] = &visit.treatments[..] else { panic!("two versions") };
+    assert_eq!((first.shield.as_deref(), second.shield.as_deref()), (Some("medium"), Some("large")));
+    assert_eq!(second.why_corrected.as_deref(), Some(CORRECTED));
+    let used = &second.products[0];
+    assert_eq!((used.product.as_str(), used.batch.as_deref()), ("Night Tint", Some(GOOD_BATCH)));
+
+    let table = |name: &str| String::from_utf8(files[&format!("data/tables/{name}.csv")].clone()).unwrap();
+    let paper = words_of_pdf(&files[&format!("{folder}/record.pdf")]);
+    for (name, fact) in [
+        ("clients", "Mia Sandgren"),
+        ("answers", "Do you tend to asthma, eczema or hay fever?"),
+        ("consents", consent.hash.as_str()),
+        ("skin_tests", "behind the left ear"),
+        ("treatments", CORRECTED),
+        ("products_used", GOOD_BATCH),
+        ("overrides", REASON),
+    ] {
+        assert!(table(name).contains(fact), "{fact} in {name}.csv: {}", table(name));
+        assert!(paper.contains(fact) || fact.len() == 64, "{fact} in {paper}");
+    }
+    assert!(paper.replace(' ', "").contains(&consent.hash), "the hash, which may be broken over lines");
+    assert!(paper.contains(WHY) && paper.contains("Runa Ostfeld (owner)"), "{paper}");
+}
+
+#[tokio::test]
+async fn who_took_which_records_and_why_is_written_down() {
+    let (app, studio) = with_a_past().await;
+    let owner = app.owner().await;
+    let zip = package_of_mia(&owner, &studio).await;
+    let mut c = app.app.db.read().await.unwrap();
+    let made = exports::list(&mut c, 10).await.unwrap().remove(0);
+    assert_eq!((made.made_by.as_str(), made.why.as_str(), made.clients), ("Runa Ostfeld", WHY, 1));
+    assert_eq!(made.sha256, data_encoding::HEXLOWER.encode(&Sha256::digest(&zip)));
+    assert_eq!(made.bytes, u64::try_from(zip.len()).unwrap());
+
+    let log = audit::list(&mut c, None, None, 50).await.unwrap();
+    let row = |action: &str| log.iter().find(|row| row.action == action).expect(action);
+    for action in ["export.made", "record.exported", "export.fetched"] {
+        assert_eq!(
+            (row(action).actor_name.as_str(), row(action).object_id.as_str()),
+            ("Runa Ostfeld", made.id.as_str())
+        );
+    }
+    assert!(row("export.made").detail.contains(WHY) && row("export.made").detail.contains(studio.mia.as_str()));
+    assert_eq!(row("record.exported").client_id, studio.mia.as_str());
+
+    let list = owner.get("/owner/exports").await.main();
+    for fact in ["Runa Ostfeld", WHY, "Mia Sandgren", &made.sha256, &made.manifest_sha256] {
+        assert!(list.contains(fact), "{fact} in {list}");
+    }
+}
+
+#[tokio::test]
+async fn a_package_is_fetched_by_the_owner_alone_and_for_a_day() {
+    let (app, studio) = with_a_past().await;
+    let owner = app.owner().await;
+    package_of_mia(&owner, &studio).await;
+    let href = owner.get("/owner/exports").await.link("Fetch it");
+    let file = owner.get(&href).await;
+    let header = |name: &str| file.headers[name].to_str().unwrap().to_owned();
+    assert_eq!(header("content-type"), "application/zip");
+    assert_eq!(header("cache-control"), "no-store");
+    assert_eq!(header("content-length"), file.bytes.len().to_string(), "it is not packed a second time");
+    let name = header("content-disposition");
+    let name = name.strip_prefix("attachment; filename=\"").unwrap().strip_suffix("\"").unwrap();
+    assert!(name.starts_with("records-2026-03-02-") && !name.contains(['/', '\\', ' ']), "{name}");
+
+    let liv = app.member(LIV.0, LIV.1).await;
+    for path in ["/owner/exports", &href, "/owner/verify"] {
+        assert_eq!(liv.get(path).await.status, 403, "{path}");
+        assert_eq!(app.visitor().get(path).await.location().as_deref(), Some("/team/sign-in"), "{path}");
+    }
+    let folder = app.folder().join("exports");
+    let kept = || std::fs::read_dir(&folder).unwrap().count();
+    assert_eq!(kept(), 1, "no scratch files are left");
+    std::fs::write(folder.join("left-by-a-crash.part"), "half").unwrap();
+    housekeeping::sweep(&app.app).await.unwrap();
+    assert_eq!(owner.get(&href).await.bytes, file.bytes);
+    app.app.clock.advance(Duration::hours(24));
+    let owner = app.owner().await;
+    assert_eq!(owner.get(&href).await.status, 404, "also before it is swept away");
+    housekeeping::sweep(&app.app).await.unwrap();
+    assert!(
+        !folder.join(name).exists()
+            && std::fs::read_dir(&folder)
+                .unwrap()
+                .all(|file| { file.unwrap().path().extension().is_some_and(|ending| ending == "part") })
+    );
+    assert!(owner.get("/owner/exports").await.main().contains("No longer kept here"));
+}
+
+#[tokio::test]
+async fn an_order_without_its_reason_is_refused_and_nothing_typed_is_lost() {
+    let (app, studio) = TestApp::with_studio().await;
+    let owner = app.owner().await;
+    let mia = studio.mia.as_str();
+    let refused = order(&owner, &[("scope", "client"), ("client", mia), ("why", "  ")]).await;
+    assert_eq!(refused.status, 422);
+    assert_eq!(refused.attributes(".summary a", "href"), ["#why"]);
+    assert_eq!(refused.attributes("#client option[selected]", "value"), [mia]);
+    let long = "x".repeat(501);
+    let nobody = "aaaaaaaaaaaaaaaaaaaaaaaaaa";
+    for (fields, field) in [
+        (vec![("scope", "client"), ("client", mia), ("why", long.as_str())], "#why"),
+        (vec![("scope", "client"), ("client", ""), ("why", WHY)], "#client"),
+        (vec![("scope", "client"), ("client", nobody), ("why", WHY)], "#client"),
+        (vec![("why", WHY)], "#scope"),
+        (vec![("scope", "days"), ("from", "2026-02-30"), ("to", "2026-03-01"), ("why", WHY)], "#from"),
+        (vec![("scope", "days"), ("from", "2026-03-02"), ("to", "2026-03-01"), ("why", WHY)], "#to"),
+        (vec![("scope", "days"), ("from", "2020-01-01"), ("to", "2020-12-31"), ("why", WHY)], "#from"),
+    ] {
+        let refused = order(&owner, &fields).await;
+        assert_eq!((refused.status, refused.attributes(".summary a", "href")), (422, vec![field.to_owned()]));
+    }
+    let mut c = app.app.db.read().await.unwrap();
+    assert!(exports::list(&mut c, 10).await.unwrap().is_empty());
+    assert!(audit::list(&mut c, None, None, 50).await.unwrap().iter().all(|row| !row.action.contains("export")));
+}
+
+#[tokio::test]
+async fn a_span_of_days_takes_whoever_had_a_visit_on_one_of_them() {
+    let (app, studio) = TestApp::with_studio().await;
+    let zora = studio.client("Zora Halvig", "zora@clients.example.org", time::macros::date!(1999 - 01 - 02)).await;
+    studio.client("Una Nielsund", "una@clients.example.org", time::macros::date!(1988 - 05 - 06)).await;
+    // 23:30 UTC on the first is half past midnight on the second in Berlin.
+    let late = datetime!(2026-04-01 22:30 UTC);
+    studio.visit(Purpose::Treatment, &zora, &studio.lift, &studio.liv, late).await;
+    studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, NOW + Duration::days(1)).await;
+    let owner = app.owner().await;
+    for (from, to, whom) in [
+        ("2026-03-01", "2026-04-01", vec!["Mia Sandgren"]),
+        ("2026-04-02", "2026-04-02", vec!["Zora Halvig"]),
+        ("2026-03-03", "2026-04-02", vec!["Mia Sandgren", "Zora Halvig"]),
+    ] {
+        let made = order(&owner, &[("scope", "days"), ("from", from), ("to", to), ("why", WHY)]).await;
+        assert_eq!(made.status, 303, "{}", made.main());
+        app.app.clock.advance(Duration::MINUTE);
+        let files = unpack(&fetch(&owner).await.bytes);
+        let clients = String::from_utf8(files["data/tables/clients.csv"].clone()).unwrap();
+        let found: Vec<&str> =
+            ["Mia Sandgren", "Una Nielsund", "Zora Halvig"].into_iter().filter(|name| clients.contains(name)).collect();
+        assert_eq!(found, whom, "{from} to {to}");
+    }
+}
+
+#[tokio::test]
+async fn exports_come_at_a_measured_pace() {
+    let (app, _) = TestApp::with_studio().await;
+    let owner = app.owner().await;
+    let nobody = [("scope", "days"), ("from", "2020-01-01"), ("to", "2020-01-01"), ("why", WHY)];
+    for _ in 0..10 {
+        assert_eq!(order(&owner, &nobody).await.status, 422);
+    }
+    assert_eq!(order(&owner, &nobody).await.status, 429);
+}
+
+/// Sends a file to the page that checks packages.
+async fn check(person: &Person, token: &str, file: Vec<u8>) -> Html {
+    let part = reqwest::multipart::Part::bytes(file).file_name("package.zip");
+    let form = reqwest::multipart::Form::new().text("csrf", token.to_owned()).part("file", part);
+    let sent = person.request(reqwest::Method::POST, "/owner/verify").multipart(form).send().await.unwrap();
+    Html::read(sent).await
+}
+
+async fn token(person: &Person) -> String {
+    let (_, fields) = person.get("/owner/verify").await.form("/owner/verify");
+    fields.into_iter().find(|(name, _)| name == "csrf").unwrap().1
+}
+
+/// The package with one byte of a file's content turned over.
+fn flipped(zip: &[u8], name: &str) -> Vec<u8> {
+    let mut archive = zip::ZipArchive::new(Cursor::new(zip)).unwrap();
+    let file = archive.by_name(name).unwrap();
+    let middle = file.data_start().unwrap() + file.compressed_size() / 2;
+    let mut zip = zip.to_vec();
+    zip[usize::try_from(middle).unwrap()] ^= 1;
+    zip
+}
+
+#[tokio::test]
+async fn the_page_says_whether_a_package_is_intact_or_which_file_is_not() {
+    let (app, studio) = with_a_past().await;
+    let owner = app.owner().await;
+    let zip = package_of_mia(&owner, &studio).await;
+    let token = token(&owner).await;
+    let intact = check(&owner, &token, zip.clone()).await;
+    let said = intact.main();
+    assert!(intact.status == 200 && said.contains("The package is intact"), "{said}");
+    assert!(said.contains("one that this studio made") && said.contains(WHY), "{said}");
+
+    let name = format!("data/clients/{}/record.pdf", studio.mia);
+    let changed = check(&owner, &token, flipped(&zip, &name)).await.main();
+    assert!(changed.contains("not as it was made") && changed.contains(&format!("{name} was changed")), "{changed}");
+    assert!(!changed.contains("record.json"), "only that one: {changed}");
+    let cut = check(&owner, &token, zip[..zip.len() / 2].to_vec()).await.main();
+    assert!(cut.contains("cut off or damaged"), "{cut}");
+
+    let (other, stranger) = with_a_past().await;
+    other.app.clock.advance(Duration::HOUR);
+    let theirs = package_of_mia(&other.owner().await, &stranger).await;
+    let said = check(&owner, &token, theirs).await.main();
+    assert!(said.contains("intact") && said.contains("log doesn’t know it"), "{said}");
+}
+
+#[tokio::test]
+async fn only_a_form_of_ours_brings_a_file() {
+    let (app, _) = TestApp::with_studio().await;
+    let owner = app.owner().await;
+    let token = token(&owner).await;
+    let none = check(&owner, &token, Vec::new()).await;
+    assert_eq!((none.status, none.attributes(".summary a", "href")), (422, vec!["#file".to_owned()]));
+    assert_eq!(check(&owner, "forged", vec![1]).await.status, 403);
+    assert_eq!(owner.post("/owner/verify", &[("csrf".to_owned(), token.clone())]).await.status, 415);
+    // More than any other form may bring.
+    let large = check(&owner, &token, vec![0; 3 << 20]).await;
+    assert!(large.status == 200 && large.main().contains("no ZIP file"), "{}", large.main());
+    let why = "x".repeat(100_000);
+    assert_eq!(order(&owner, &[("scope", "everyone"), ("why", &why)]).await.status, 413);
+    let file_first = reqwest::multipart::Form::new().text("file", "x").text("csrf", token.clone());
+    let sent = owner.request(reqwest::Method::POST, "/owner/verify").multipart(file_first).send().await.unwrap();
+    assert_eq!(sent.status(), 400, "nothing is kept before the token is seen");
+    let liv = app.member(LIV.0, LIV.1).await;
+    assert_eq!(check(&liv, &token, vec![1]).await.status, 403);
+}
+
+fn palpebra(arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_palpebra")).args(arguments).output().unwrap()
+}
+
+#[tokio::test]
+async fn the_command_line_exports_and_verifies() {
+    let (app, studio) = with_a_past().await;
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("records.zip");
+    let (out, data) = (file.to_str().unwrap(), app.folder().to_str().unwrap());
+    let export = ["export", "--data", data, "--why", WHY, "--client", studio.mia.as_str(), "--out", out];
+    let made = palpebra(&export);
+    assert!(made.status.success(), "{}", String::from_utf8_lossy(&made.stderr));
+    assert_eq!(palpebra(&export).status.code(), Some(74), "what is there is not written over");
+    let mut c = app.app.db.read().await.unwrap();
+    let logged = exports::list(&mut c, 10).await.unwrap().remove(0);
+    assert_eq!((logged.made_by.as_str(), logged.why.as_str()), ("the command line", WHY));
+    assert!(String::from_utf8(made.stdout).unwrap().contains(&logged.sha256));
+
+    let intact = palpebra(&["verify", out]);
+    let said = String::from_utf8(intact.stdout).unwrap();
+    assert!(intact.status.success() && said.starts_with("intact") && said.contains(&logged.manifest_sha256), "{said}");
+    let name = "data/tables/treatments.csv";
+    std::fs::write(&file, flipped(&std::fs::read(&file).unwrap(), name)).unwrap();
+    let changed = palpebra(&["verify", out]);
+    assert_eq!(changed.status.code(), Some(1));
+    assert_eq!(String::from_utf8(changed.stdout).unwrap(), format!("changed: {name:?}\n"));
+    std::fs::write(&file, "no ZIP at all").unwrap();
+    assert_eq!(palpebra(&["verify", out]).status.code(), Some(66));
+    assert_eq!(palpebra(&["verify", "no-such-file.zip"]).status.code(), Some(66));
+
+    let other = folder.path().join("other.zip");
+    let other = other.to_str().unwrap();
+    let nobody = ["--from", "2020-01-01", "--to", "2020-01-02", "--out", other];
+    let with = |rest: &[&str]| palpebra(&[&["export", "--data", data, "--why", WHY][..], rest].concat());
+    assert_eq!(with(&nobody).status.code(), Some(1));
+    assert_eq!(with(&["--out", other]).status.code(), Some(2), "whose?");
+    assert_eq!(with(&["--from", "2020-01-01", "--out", other]).status.code(), Some(2));
+    assert!(!std::path::Path::new(other).exists(), "nothing is left of what failed");
+    assert!(with(&["--everyone", "--out", other]).status.success());
+}
