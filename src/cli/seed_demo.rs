@@ -115,10 +115,9 @@ pub async fn prepare(file: &Path, now: OffsetDateTime, passwords: Passwords) -> 
             None => {}
         }
     }
-    let beside = beside(file);
-    remove(&beside)?;
+    remove(file)?;
     let app = App::new(Parts {
-        db: Db::open(&beside).await?,
+        db: Db::open(&beside(file)).await?,
         clock: Clock::by_hand(now - story::PAST),
         random: Random::seeded(SEED),
         passwords,
@@ -127,13 +126,22 @@ pub async fn prepare(file: &Path, now: OffsetDateTime, passwords: Passwords) -> 
         limits: Limits::off(),
         set_up_code: Mutex::new(None),
     });
-    let told = script.tell(&app, now).await;
+    let told = match script.tell(&app, now).await {
+        // Renamed as it is, the file could lack what still stands in its write-ahead log: a reader that is the last to
+        // close doesn't fold the log in.
+        Ok(()) => app.db.copy_to(&whole(file)).await.map_err(DemoRefused::from),
+        refused => refused,
+    };
     app.db.close().await;
-    if let Err(refused) = told {
-        remove(&beside)?;
-        return Err(refused);
+    if told.is_ok() {
+        // What an empty database left in its log would be read into the new one.
+        for end in ["db-wal", "db-shm"] {
+            gone(&file.with_extension(end))?;
+        }
+        std::fs::rename(whole(file), file)?;
     }
-    std::fs::rename(&beside, file)?;
+    remove(file)?;
+    told?;
     script.sign_ins()
 }
 
@@ -141,13 +149,18 @@ fn beside(file: &Path) -> PathBuf {
     file.with_extension("filling")
 }
 
+fn whole(file: &Path) -> PathBuf {
+    file.with_extension("filled")
+}
+
 /// Takes away what a fill that was cut short has left.
 fn remove(file: &Path) -> std::io::Result<()> {
-    for end in ["filling", "filling-wal", "filling-shm"] {
-        match std::fs::remove_file(file.with_extension(end)) {
-            Err(error) if error.kind() != std::io::ErrorKind::NotFound => return Err(error),
-            _ => {}
-        }
+    ["filling", "filling-wal", "filling-shm", "filled"].into_iter().try_for_each(|end| gone(&file.with_extension(end)))
+}
+
+fn gone(file: &Path) -> std::io::Result<()> {
+    match std::fs::remove_file(file) {
+        Err(error) if error.kind() != std::io::ErrorKind::NotFound => Err(error),
+        _ => Ok(()),
     }
-    Ok(())
 }
