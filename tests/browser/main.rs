@@ -2,5 +2,7 @@
 #![expect(clippy::unwrap_used, clippy::indexing_slicing, clippy::panic, reason = "a test may fail where it stands")]
 
 mod harness;
+mod pages;
 mod set_up;
 mod support;
+mod walk;

@@ -98,7 +98,8 @@ impl Browser {
     pub(crate) async fn name_of(&self, element: &Element) -> String {
         let path = format!("element/{}/computedlabel", element.element_id());
         let name = self.send(Method::GET, &path, None).await.unwrap();
-        squeeze(name.as_str().unwrap())
+        // The browser puts a space before words that are hidden from sight.
+        squeeze(name.as_str().unwrap()).replace(" ,", ",").replace(" :", ":")
     }
 
     async fn send(&self, method: Method, path: &str, body: Option<Value>) -> Result<Value, CmdError> {

@@ -17,6 +17,12 @@ const PHONE: u32 = 600;
 impl Browser {
     /// Checks the page at every width in both colour schemes, and keeps a picture of each under `artefacts/NAME/`.
     pub(crate) async fn inspect(&self, name: &str) {
+        let found = self.problems(name).await;
+        assert!(found.is_empty(), "{}", found.join("\n"));
+    }
+
+    /// What [`Self::inspect`] finds.
+    pub(crate) async fn problems(&self, name: &str) -> Vec<String> {
         let mut found = Vec::new();
         for width in WIDTHS {
             self.set_width(width).await;
@@ -29,7 +35,8 @@ impl Browser {
         }
         self.devtools("Emulation.clearDeviceMetricsOverride", json!({})).await;
         self.set_scheme("").await;
-        assert!(found.is_empty(), "{name}, {}:\n{}", self.address().await, found.join("\n"));
+        let address = self.address().await;
+        found.into_iter().map(|problem| format!("{name}, {address}: {problem}")).collect()
     }
 
     /// Lays the page out as a screen of this width would, in CSS pixels.
@@ -48,10 +55,14 @@ impl Browser {
         let size = &metrics["cssContentSize"];
         let clip = json!({ "x": 0, "y": 0, "width": size["width"], "height": size["height"], "scale": 1 });
         let options = json!({ "format": "png", "captureBeyondViewport": true, "clip": clip });
-        let taken = self.devtools("Page.captureScreenshot", options).await;
-        let bytes = BASE64.decode(taken["data"].as_str().unwrap().as_bytes()).unwrap();
         fs::create_dir_all(file.parent().unwrap()).unwrap();
-        fs::write(file, bytes).unwrap();
+        fs::write(file, BASE64.decode(self.capture(options).await.as_bytes()).unwrap()).unwrap();
+    }
+
+    /// A picture as the browser gives it, in base 64.
+    pub(crate) async fn capture(&self, options: Value) -> String {
+        let taken = self.devtools("Page.captureScreenshot", options).await;
+        taken["data"].as_str().unwrap().to_owned()
     }
 
     /// What sticks out of a page that is this wide, in CSS pixels (WCAG 2.2, 1.4.10 Reflow).

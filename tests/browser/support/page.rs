@@ -1,14 +1,20 @@
 //! What a person does on a page, by the names that she reads or hears.
 
+use std::time::Duration;
+
 use fantoccini::Locator;
 use fantoccini::elements::Element;
 use serde_json::json;
+
+use tokio::time::{interval, timeout};
 
 use super::Browser;
 use super::browser::squeeze;
 
 const FIELDS: &str = "input:not([type=hidden], [type=radio], [type=checkbox], [type=submit]), textarea, select";
 const BUTTONS: &str = "button, input[type=submit], summary, [role=button]";
+/// The longest wait for a page; only a broken server takes that long.
+const PATIENCE: Duration = Duration::from_secs(30);
 const GROUPS: &str = "fieldset, [role=radiogroup], [role=group]";
 
 impl Browser {
@@ -54,11 +60,33 @@ impl Browser {
     }
 
     pub(crate) async fn press(&self, name: &str) {
-        self.named(BUTTONS, name).await.click().await.unwrap();
+        self.click(&self.named(BUTTONS, name).await).await;
     }
 
     pub(crate) async fn follow(&self, name: &str) {
-        self.named("a[href]", name).await.click().await.unwrap();
+        self.click(&self.named("a[href]", name).await).await;
+    }
+
+    /// Clicks, and when that leads to another page, waits until it is there: the driver alone may return while a form
+    /// is still being sent.
+    pub(crate) async fn click(&self, element: &Element) {
+        let mark = "document.leaving = true; const [e] = arguments;
+            return e.form ? e.type === 'submit' : e.matches('a[href]') && e.pathname + e.search !== location.pathname + location.search";
+        let leads_away = self.client.execute(mark, vec![json!(element)]).await.unwrap() == true;
+        element.clone().click().await.unwrap();
+        let arrived = async {
+            let mut look = interval(Duration::from_millis(10));
+            loop {
+                look.tick().await;
+                let there = "return !document.leaving && document.readyState === 'complete'";
+                if self.client.execute(there, vec![]).await.is_ok_and(|there| there == true) {
+                    return;
+                }
+            }
+        };
+        if leads_away && timeout(PATIENCE, arrived).await.is_err() {
+            panic!("nothing came after a click on {}", self.address().await);
+        }
     }
 
     /// The text of the page as it is shown.
@@ -81,6 +109,24 @@ impl Browser {
     pub(crate) async fn named(&self, kinds: &str, name: &str) -> Element {
         let all = self.client.find_all(Locator::Css(kinds)).await.unwrap();
         self.only(all, name).await
+    }
+
+    /// The first element that a screen reader calls by a name that begins so, if there is one.
+    pub(crate) async fn first(&self, kinds: &str, beginning: &str) -> Option<Element> {
+        for element in self.client.find_all(Locator::Css(kinds)).await.unwrap() {
+            if self.name_of(&element).await.starts_with(beginning) {
+                return Some(element);
+            }
+        }
+        None
+    }
+
+    /// What the server answers at this address to whoever is signed in here.
+    pub(crate) async fn fetch(&self, address: &str) -> reqwest::Response {
+        let cookies = self.client.get_all_cookies().await.unwrap();
+        let cookies: Vec<_> = cookies.iter().map(|cookie| format!("{}={}", cookie.name(), cookie.value())).collect();
+        let request = reqwest::Client::new().get(address).header("cookie", cookies.join("; "));
+        request.send().await.unwrap().error_for_status().unwrap()
     }
 
     async fn only(&self, elements: Vec<Element>, name: &str) -> Element {

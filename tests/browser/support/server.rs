@@ -4,6 +4,7 @@ use std::fs;
 use std::process::{Command, ExitStatus};
 use std::time::Duration;
 
+use data_encoding::HEXUPPER;
 use tempfile::TempDir;
 use tokio::time::{MissedTickBehavior, interval, timeout};
 
@@ -40,9 +41,8 @@ impl Server {
     }
 
     /// A server of the demo studio; its clock starts at `now` (RFC 3339).
-    #[expect(dead_code, reason = "the walks that need it come with the demo")]
     pub(crate) async fn demo(now: &str) -> Self {
-        Self::start(["--demo", "--now", now].map(str::to_owned).to_vec()).await
+        Self::start(demo(now)).await
     }
 
     async fn start(arguments: Vec<String>) -> Self {
@@ -62,7 +62,6 @@ impl Server {
     }
 
     /// The sign-in of the demo's `owner`, `practitioner` or `client`.
-    #[expect(dead_code, reason = "the walks that need it come with the demo")]
     pub(crate) fn sign_in(&self, who: &str) -> &SignIn {
         let found = self.announced.sign_ins.iter().find(|sign_in| sign_in.who == who);
         found.unwrap_or_else(|| panic!("no sign-in for {who}:\n{}", self.process.printed()))
@@ -83,8 +82,13 @@ impl Server {
         (self.process, self.announced) = serve(&self.data, &self.arguments).await;
     }
 
+    /// Starts the demo's server that has ended as if it were `now` (RFC 3339).
+    pub(crate) async fn start_at(&mut self, now: &str) {
+        self.arguments = demo(now);
+        self.start_again().await;
+    }
+
     /// The oldest mail to this address that holds `text`; waits until the server has sent it.
-    #[expect(dead_code, reason = "the walks that need it come with the demo")]
     pub(crate) async fn mail(&self, to: &str, text: &str) -> String {
         // Mails come from a job after the answer, and a folder can't be awaited: look until it is there.
         let mut look = interval(Duration::from_millis(50));
@@ -107,8 +111,25 @@ impl Server {
         let Ok(folder) = fs::read_dir(self.data.path().join("mail")) else { return Vec::new() };
         let mut files: Vec<_> = folder.map(|entry| entry.unwrap().path()).collect();
         files.sort();
-        files.into_iter().filter_map(|file| fs::read_to_string(file).ok()).collect()
+        files.into_iter().filter_map(|file| fs::read_to_string(file).ok()).map(|mail| readable(&mail)).collect()
     }
+}
+
+fn demo(now: &str) -> Vec<String> {
+    ["--demo", "--now", now].map(str::to_owned).to_vec()
+}
+
+/// A mail with its quoted-printable parts undone (RFC 2045, 6.7).
+fn readable(mail: &str) -> String {
+    let joined = mail.replace("=\r\n", "");
+    let mut bytes = Vec::with_capacity(joined.len());
+    let mut rest = joined.as_bytes();
+    while let [first, after @ ..] = rest {
+        let code = after.get(..2).and_then(|code| HEXUPPER.decode(code).ok()).filter(|_| *first == b'=');
+        bytes.push(code.as_ref().map_or(*first, |code| code[0]));
+        rest = if code.is_some() { &after[2..] } else { after };
+    }
+    String::from_utf8(bytes).unwrap_or(joined)
 }
 
 /// Starts the program and waits until it listens, which it says last.
@@ -130,13 +151,19 @@ impl Announced {
         match words[..] {
             ["Listening", "on", origin] => self.origin = Some(origin.trim_end_matches('/').to_owned()),
             ["Set-up", "code:", code, ..] => self.set_up_code = Some(code.to_owned()),
-            [who @ ("owner" | "practitioner" | "client"), mail, password] if mail.contains('@') => {
+            // A client has no password; how she signs in instead is told behind her mail.
+            [who @ ("owner" | "practitioner" | "client"), mail, password, ..] if mail.contains('@') => {
                 let [who, mail, password] = [who, mail, password].map(str::to_owned);
                 self.sign_ins.push(SignIn { who, mail, password });
             }
             _ => {}
         }
     }
+}
+
+#[test]
+fn a_mail_can_be_read() {
+    assert_eq!(readable("N=C3=B3ra, your li=\r\nnk: a=3Db&c=d"), "Nóra, your link: a=b&c=d");
 }
 
 #[test]

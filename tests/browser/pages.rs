@@ -1,0 +1,191 @@
+//! Every page, as every kind of person who may see it: nothing against WCAG 2.2 AA, nothing scrolls sideways, and the
+//! console stays silent.
+
+use std::cell::RefCell;
+
+use axum::http::Method;
+use fantoccini::Locator;
+use palpebra::domain::role::Who;
+use palpebra::web::routes;
+
+use crate::support::{Browser, Server};
+
+const NOW: &str = "2026-03-02T08:00:00Z";
+/// No pages: a check for machines, an icon, a spreadsheet; and a page that a studio which is set up no longer has.
+const NO_PAGES: [&str; 4] = ["/healthz", "/favicon.ico", "/owner/retouch/list.csv", "/set-up"];
+
+/// The pages that are for this kind of person and whose address needs no id.
+fn plain(who: Who) -> Vec<&'static str> {
+    let routes = routes::table().into_iter();
+    let pages = routes.filter(|route| route.method == Method::GET && route.who == who);
+    let pages = pages.map(|route| route.path).filter(|path| !path.contains('{') && !NO_PAGES.contains(path));
+    pages.collect()
+}
+
+/// One kind of person at her browser, and what was wrong with the pages that she saw.
+struct Person<'a> {
+    server: &'a Server,
+    browser: Browser,
+    who: &'static str,
+    found: RefCell<Vec<String>>,
+}
+
+impl<'a> Person<'a> {
+    async fn new(server: &'a Server, who: &'static str) -> Self {
+        Self { server, browser: Browser::new().await, who, found: RefCell::default() }
+    }
+
+    /// A practitioner or the owner, signed in.
+    async fn of_team(server: &'a Server, who: &'static str) -> Self {
+        let (she, sign_in) = (Self::new(server, who).await, server.sign_in(who));
+        she.open("/team/sign-in").await;
+        she.browser.fill("Mail", &sign_in.mail).await;
+        she.browser.fill("Password", &sign_in.password).await;
+        she.browser.press("Sign in").await;
+        assert_eq!(she.browser.address().await, "/desk");
+        she
+    }
+
+    async fn open(&self, path: &str) {
+        self.browser.open(&self.server.url(path)).await;
+    }
+
+    /// Looks at the page that is open.
+    async fn inspect(&self, page: &str) {
+        let problems = self.browser.problems(&format!("pages/{}-{page}", self.who)).await;
+        self.found.borrow_mut().extend(problems);
+    }
+
+    async fn inspect_all(&self, paths: &[&str]) {
+        for path in paths {
+            self.open(path).await;
+            assert_eq!(self.browser.address().await, *path, "{} is sent elsewhere", self.who);
+            let words: Vec<_> = path.split('/').filter(|word| !word.is_empty()).collect();
+            self.inspect(if words.is_empty() { "start".to_owned() } else { words.join("-") }.as_str()).await;
+        }
+    }
+
+    /// Follows the first link of a page whose address begins so and has more after it, and looks at what is behind it.
+    async fn look_behind(&self, page: &str, beginning: &str, name: &str) {
+        self.open(page).await;
+        let links = self.browser.client.find_all(Locator::Css("main a[href]")).await.unwrap();
+        for link in links {
+            let address = link.attr("href").await.unwrap().unwrap();
+            if address.strip_prefix(beginning).is_some_and(|id| !id.is_empty() && id != "new") {
+                self.open(&address).await;
+                self.inspect(name).await;
+                return;
+            }
+        }
+        panic!("no link to {beginning} on {page}:\n{}", self.browser.text().await);
+    }
+
+    async fn leave(self) -> Vec<String> {
+        self.browser.close().await;
+        self.found.into_inner()
+    }
+}
+
+#[tokio::test]
+async fn every_page_is_accessible_to_everybody_who_may_see_it() {
+    let server = Server::demo(NOW).await;
+    let (a, b, c, d) = tokio::join!(visitor(&server), client(&server), practitioner(&server), owner(&server));
+    let found = [a, b, c, d].concat();
+    assert!(found.is_empty(), "{}", found.join("\n"));
+}
+
+async fn visitor(server: &Server) -> Vec<String> {
+    let she = Person::new(server, "visitor").await;
+    she.inspect_all(&plain(Who::Anyone)).await;
+    she.look_behind("/", "/services/", "times").await;
+    books(&she).await;
+    she.leave().await
+}
+
+/// Each step of a booking, and how it looks when it is refused.
+async fn books(she: &Person<'_>) {
+    let browser = &she.browser;
+    she.open("/").await;
+    browser.click(&browser.first("a.pick", "Lash lift and tint").await.unwrap()).await;
+    browser.click(&browser.first("button.slot", "").await.unwrap()).await;
+    she.inspect("second-time").await;
+    browser.click(&browser.first("button.slot", "").await.unwrap()).await;
+    she.inspect("details").await;
+    browser.press("Go on to the health questions").await;
+    she.inspect("details-refused").await;
+    for (label, value) in [
+        ("Your name", "Odalie Brackenmoor"),
+        ("Your mail", "odalie@clients.example.org"),
+        ("Your phone", "020 555 0199"),
+        ("Day", "4"),
+        ("Month", "9"),
+        ("Year", "1985"),
+    ] {
+        browser.fill(label, value).await;
+    }
+    browser.press("Go on to the health questions").await;
+    browser.press("Go on").await;
+    she.inspect("questions-refused").await;
+    while browser.first("button", "No to everything").await.is_some() {
+        browser.press("No to everything that I left open").await;
+    }
+    she.inspect("sign").await;
+}
+
+async fn client(server: &Server) -> Vec<String> {
+    let she = Person::new(server, "client").await;
+    let mail = &server.sign_in("client").mail;
+    she.open("/me").await;
+    she.browser.fill("Your mail", mail).await;
+    she.browser.press("Send me a link").await;
+    she.inspect("link-sent").await;
+    let letter = server.mail(mail, "/sign-in/").await;
+    she.browser.open(letter.split_whitespace().find(|word| word.contains("/sign-in/")).unwrap()).await;
+    she.inspect("link").await;
+    she.browser.press("Sign in").await;
+    she.inspect_all(&plain(Who::Client)).await;
+    she.look_behind("/me", "/me/papers/", "paper").await;
+    she.look_behind("/me", "/me/visits/", "move").await;
+    she.open(&she.browser.address().await.replace("/move", "/cancel")).await;
+    she.inspect("cancel").await;
+    she.leave().await
+}
+
+async fn practitioner(server: &Server) -> Vec<String> {
+    let she = Person::of_team(server, "practitioner").await;
+    she.inspect_all(&plain(Who::Practitioner)).await;
+    she.look_behind("/desk", "/desk/visits/", "visit").await;
+    she.look_behind("/desk/clients", "/desk/clients/", "record").await;
+    let record = she.browser.address().await;
+    for page in ["growth", "skin-test"] {
+        she.open(&format!("{record}/{page}")).await;
+        she.inspect(page).await;
+    }
+    she.look_behind(&record, &format!("{record}/consents/"), "consent").await;
+    she.leave().await
+}
+
+async fn owner(server: &Server) -> Vec<String> {
+    let she = Person::of_team(server, "owner").await;
+    she.inspect_all(&plain(Who::Owner)).await;
+    she.open("/owner/exports").await;
+    she.browser.press("Make the package").await;
+    she.inspect("exports-refused").await;
+    she.browser.choose("Whose records?", "Each client with a visit between two days").await;
+    for day in ["First day (optional)", "Last day (optional)"] {
+        she.browser.fill(day, "2026-03-02").await;
+    }
+    she.browser.fill("Why", "A day's records, to look at the list of packages").await;
+    she.browser.press("Make the package").await;
+    she.inspect("exports-made").await;
+    for list in ["practitioners", "rooms", "products", "services"] {
+        let list = format!("/owner/{list}");
+        she.look_behind(&list, &format!("{list}/"), &format!("one-of-{}", list.trim_start_matches("/owner/"))).await;
+    }
+    let service = she.browser.address().await;
+    for page in ["rule", "cycle"] {
+        she.open(&format!("{service}/{page}")).await;
+        she.inspect(page).await;
+    }
+    she.leave().await
+}
