@@ -3,6 +3,7 @@
 
 mod harness;
 mod pages;
+mod pictures;
 mod set_up;
 mod support;
 mod walk;
