@@ -10,7 +10,9 @@ use std::sync::{Arc, Mutex};
 use time::OffsetDateTime;
 
 use super::{DataArgs, Failed, say};
+use crate::actions::health::TestRefused;
 use crate::actions::people::PeopleError;
+use crate::actions::treating;
 use crate::app::{Address, App, Parts};
 use crate::clock::{Clock, Random};
 use crate::mail::transport::Transport;
@@ -19,6 +21,7 @@ use crate::store::{Db, StoreError, studio};
 use crate::web::limits::Limits;
 
 mod booking;
+mod chair;
 mod data;
 mod opening;
 mod story;
@@ -51,6 +54,24 @@ impl From<PeopleError> for DemoRefused {
         match error {
             PeopleError::Store(error) => Self::Store(error),
             PeopleError::Passwords(error) => Self::Passwords(error),
+        }
+    }
+}
+
+impl From<treating::Refused> for DemoRefused {
+    fn from(refused: treating::Refused) -> Self {
+        match refused {
+            treating::Refused::Store(error) => Self::Store(error),
+            other => Self::Data(other.to_string()),
+        }
+    }
+}
+
+impl From<TestRefused> for DemoRefused {
+    fn from(refused: TestRefused) -> Self {
+        match refused {
+            TestRefused::Store(error) => Self::Store(error),
+            other => Self::Data(other.to_string()),
         }
     }
 }

@@ -1,27 +1,32 @@
 //! A guest books, as she would on the pages.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use time::{Date, Duration, OffsetDateTime};
 
 use super::DemoRefused;
-use super::data::{Booking, Guest};
+use super::data::{Booking, Guest, Turn};
 use super::opening::{day, moment, of, refused};
-use super::story::Story;
+use super::story::{Event, Plan, Story};
 use crate::actions::book::{self, Booked, Complete, Person};
 use crate::actions::booking::{self, Beginner, Choice, Terms, Wanted};
 use crate::actions::case::{Drafted, Known};
 use crate::actions::diary::{Between, Diary};
+use crate::actions::own_visits::{self, Change};
+use crate::actions::treating;
+use crate::domain::catalogue::Chemistry;
 use crate::domain::consent::{Guardian, Offer, Signed, Subject, Tick, TypedName};
-use crate::domain::person::{BirthDate, HomeDial, Mail, PersonName, Phone};
+use crate::domain::ids::{ClientId, VisitId};
+use crate::domain::person::{BirthDate, Mail, PersonName, Phone};
 use crate::domain::questionnaire::{Answer, AnswerSet, Answers, Kind, Question};
 use crate::domain::readiness::Readiness;
-use crate::domain::schedule::free_times;
+use crate::domain::schedule::{Occupation, free_times};
 use crate::domain::verdict::{About, Verdict};
 use crate::store::catalogue::Service;
+use crate::store::studio::Studio;
 use crate::store::types::sha256_hex;
-use crate::store::visits::Visit;
-use crate::store::{drafts, visits};
+use crate::store::visits::{Purpose, Visit};
+use crate::store::{drafts, health, treatments, visits};
 
 /// How many days after the day that she would like a guest takes.
 const PATIENCE: i64 = 12;
@@ -54,67 +59,122 @@ fn unaccented(c: char) -> Option<char> {
 
 impl Story<'_> {
     /// Books what she would like, if a time for it is free and no rule says no.
-    pub(super) async fn book(&mut self, guest: usize, she: &Guest, wish: &Booking) -> Result<Vec<Visit>, DemoRefused> {
+    pub(super) async fn book(&mut self, number: usize, plan: &Plan) -> Result<(), DemoRefused> {
+        let (script, wish) = (self.script, &plan.booking);
+        let she = script.guest(plan.guest)?;
         let service = of(&self.opened.services, &wish.service)?.clone();
-        let known = self.clients.get(guest).cloned().flatten();
+        let known = self.clients.get(&plan.guest).cloned();
         let born = she.born(self.today)?;
-        let answers = self.answers(she, &service, known.is_some())?;
-        let (wanted, between) = match self.choose(known.as_ref(), &service, wish, born, &answers).await? {
-            Some(chosen) => chosen,
-            None => return Err(refused(&she.name, format!("no time for {} on day {}", wish.service, wish.day))),
+        let answers = self.answers(she, known.as_ref(), &service).await?;
+        let drafted = || Drafted { birth: Some(born), answers: Some(answers.clone()), ..Drafted::default() };
+        let Some((wanted, between)) = self.choose(known.as_ref(), &service, wish, drafted()).await? else {
+            let why = format!("no time for {} on day {}", wish.service, wish.day);
+            return if wish.needed { Err(refused(&she.name, why)) } else { Ok(()) };
         };
-        let app = self.app;
-        let studio = &self.opened.studio;
+        let readiness = self.judge(known.as_ref(), &service, &wanted, drafted()).await?;
+        if readiness.reasons.iter().any(|reason| forbids(reason.verdict, &reason.about)) {
+            return if wish.needed { Err(refused(&she.name, "a rule says no")) } else { Ok(()) };
+        }
+        let (app, studio) = (self.app, &self.opened.studio);
         let terms = Terms { studio, service: &service, between };
         let owner_hash = sha256_hex(&app.random.token());
         let beginner = Beginner { owner_hash: &owner_hash, client: known.as_ref() };
         let begun = booking::begin(app, terms, beginner, &wanted).await?;
         let draft = begun.ok_or_else(|| refused(&she.name, "her time was not free"))?;
         app.clock.advance(Duration::minutes(7));
-        let draft_row = drafts::get(&mut *app.db.read().await?, &draft, &owner_hash).await?;
-        let draft_row = draft_row.ok_or_else(|| refused(&she.name, "no draft"))?;
-        let readiness = self.judge(known.as_ref(), &service, &wanted, born, &answers).await?;
-        if readiness.reasons.iter().any(|reason| forbids(reason.verdict, &reason.about)) {
-            return Err(refused(&she.name, "a rule says no"));
-        }
+        let filled = drafts::get(&mut *app.db.read().await?, &draft, &owner_hash).await?;
         let complete = Complete {
             person: match &known {
                 Some(id) => Person::Known(id.clone()),
                 None => self.person(she, born)?,
             },
-            signed: self.sign(she, &service, &answers).await?,
-            answers,
+            signed: self.sign(she, &service, &answers.0).await?,
+            answers: answers.0,
             text_version: self.in_force.consent.version(),
             verdict: readiness.verdict.as_str(),
         };
-        if book::book(app, terms, &draft_row, complete).await? != Booked::Done {
+        let filled = filled.ok_or_else(|| refused(&she.name, "no draft"))?;
+        if book::book(app, terms, &filled, complete).await? != Booked::Done {
             return Err(refused(&she.name, "her time was taken"));
         }
         let booked = visits::of_draft(&mut *app.db.read().await?, &draft).await?;
-        if let Some(slot) = self.clients.get_mut(guest) {
-            *slot = booked.first().and_then(|visit| visit.client.clone());
+        if let Some(client) = booked.first().and_then(|visit| visit.client.clone()) {
+            self.clients.insert(plan.guest, client);
         }
-        Ok(booked)
+        self.foresee(number, plan, booked);
+        Ok(())
+    }
+
+    /// What follows from a booking.
+    fn foresee(&mut self, number: usize, plan: &Plan, booked: Vec<Visit>) {
+        let Some(treatment) = booked.iter().find(|visit| visit.purpose == Purpose::Treatment) else { return };
+        for test in booked.iter().filter(|visit| visit.purpose == Purpose::SkinTest) {
+            let event = Event::Test { test: test.id.clone(), treatment: treatment.id.clone() };
+            self.at(test.starts_at + Duration::minutes(2), number, event);
+        }
+        let early = match plan.booking.turn {
+            Some(Turn::Cancels | Turn::Moves) => Some(Duration::hours(70)),
+            Some(Turn::Cancelled) => Some(Duration::hours(26)),
+            _ => None,
+        };
+        if let Some(early) = early {
+            self.at(treatment.starts_at - early, number, Event::Change(treatment.id.clone()));
+        }
+        self.expect(number, treatment);
+    }
+
+    /// She will come then.
+    fn expect(&mut self, number: usize, visit: &Visit) {
+        self.at(visit.starts_at - Duration::minutes(4), number, Event::Come(visit.id.clone()));
+    }
+
+    /// She cancels or takes another time, or the studio cancels.
+    pub(super) async fn change(&mut self, number: usize, plan: &Plan, id: &VisitId) -> Result<(), DemoRefused> {
+        let visit = self.visit(id).await?;
+        let client = visit.client.as_ref().ok_or_else(|| refused(id, "nobody's"))?;
+        let (app, studio) = (self.app, &self.opened.studio);
+        let change = match plan.booking.turn {
+            Some(Turn::Cancels) => own_visits::cancel(app, studio, client, id).await?,
+            Some(Turn::Moves) => {
+                let service = of(&self.opened.services, &plan.booking.service)?.clone();
+                let diary = Diary::load(&mut *app.db.read().await?, studio, &service, app.clock.now(), Some(id)).await?;
+                let on = visit.civil.date();
+                let later = Between { earliest: Some(day(on, 1)), latest: Some(day(on, PATIENCE)) };
+                let times = choices(&diary, diary.service, later);
+                let hers: Vec<_> = times.iter().filter(|time| time.practitioner == visit.practitioner).collect();
+                let to = self.pick(&hers).ok_or_else(|| refused(id, "no other time"))?;
+                own_visits::relocate(app, studio, &service, client, id, to, Between::default()).await?
+            }
+            _ => return Ok(treating::cancel(app, self.opened.treats_as(&visit.practitioner)?, id).await?),
+        };
+        if change != Change::Done {
+            return Err(refused(id, format!("{change:?}")));
+        }
+        let visit = self.visit(id).await?;
+        self.expect(number, &visit);
+        Ok(())
+    }
+
+    pub(super) async fn visit(&self, id: &VisitId) -> Result<Visit, DemoRefused> {
+        visits::get(&mut *self.app.db.read().await?, id).await?.ok_or_else(|| refused(id, "no visit"))
     }
 
     fn person(&self, she: &Guest, born: BirthDate) -> Result<Person, DemoRefused> {
-        let home: &HomeDial = &self.opened.studio.home_dial;
         Ok(Person::Given {
             name: PersonName::parse(&she.name).map_err(|why| refused(&she.name, why))?,
             mail: Mail::parse(&she.mail()).map_err(|why| refused(&she.name, why))?,
-            phone: Phone::parse(&she.phone, home).map_err(|why| refused(&she.name, why))?,
+            phone: Phone::parse(&she.phone, &self.opened.studio.home_dial).map_err(|why| refused(&she.name, why))?,
             born,
         })
     }
 
-    /// The first day with a free time that suits her, and on it one time by the dice.
+    /// The first day with free times that suit her, and one of them by the dice.
     async fn choose(
         &self,
-        client: Option<&crate::domain::ids::ClientId>,
+        client: Option<&ClientId>,
         service: &Service,
         wish: &Booking,
-        born: BirthDate,
-        answers: &AnswerSet,
+        drafted: Drafted,
     ) -> Result<Option<(Wanted, Between)>, DemoRefused> {
         let (app, studio) = (self.app, &self.opened.studio);
         let now = app.clock.now();
@@ -124,70 +184,58 @@ impl Story<'_> {
         drop(c);
         let between = Between { earliest: known.earliest(now), latest: None };
         let needs_test = !known.products.is_empty() && known.needs_test(now, now);
-        known.add(Drafted { birth: Some(born), answers: Some((answers.clone(), now)), ..Drafted::default() });
-        let first = day(self.today, wish.day).max(between.earliest.unwrap_or(Date::MIN));
+        known.add(drafted);
+        let wished = day(self.today, wish.day);
+        let first = wished.max(between.earliest.unwrap_or(wished)).max(known.earliest(now).unwrap_or(wished));
+        let last = day(first, if wish.at.is_some() { 0 } else { PATIENCE });
         let with = wish.with.as_ref().map(|key| of(&self.opened.team, key)).transpose()?;
-        let with = with.and_then(|member| member.practitioner.clone());
-        let at = wish.at.as_ref().map(|clock| moment(&studio.zone, first, clock)).transpose()?;
-        let suits = |choice: &Choice, on: Date| {
-            at.is_none_or(|at| at == choice.starts_at)
-                && (at.is_some() || on != self.today)
-                && with.as_ref().is_none_or(|with| *with == choice.practitioner)
-        };
-        let span = Between { earliest: Some(first), latest: Some(first.saturating_add(Duration::days(PATIENCE))) };
-        let treatments = choices(&diary, diary.service, span);
-        let treatments: Vec<_> = treatments.into_iter().filter(|(choice, on)| suits(choice, *on)).collect();
-        let tests = if needs_test {
-            choices(&diary, diary.test, Between { latest: span.latest, ..Between::default() })
-        } else {
-            Vec::new()
-        };
-        let mut on = first;
-        while on <= span.latest.unwrap_or(first) {
-            let of_day: Vec<_> = treatments.iter().filter(|(_, day)| *day == on).collect();
-            if let Some((treatment, _)) = self.pick(&of_day) {
-                let floor = Duration::hours(i64::from(diary.pair.floor_hours)) + Duration::minutes(15);
-                let fits: Vec<_> = tests
-                    .iter()
-                    .filter(|(test, day)| {
-                        test.starts_at + floor <= treatment.starts_at
-                            && *day != self.today
-                            && treatment.starts_at - test.starts_at <= Duration::days(9)
-                    })
-                    .collect();
-                let test = self.pick(&fits).map(|(test, _)| test.clone());
-                if !needs_test || test.is_some() {
-                    return Ok(Some((Wanted { test, treatment: treatment.clone() }, between)));
-                }
+        let with = with.and_then(|member| member.practitioner.as_ref());
+        let at = self.moment(wish.at.as_deref(), wish.day)?;
+        let mut treatments = choices(&diary, diary.service, Between { earliest: Some(first), latest: Some(last) });
+        treatments.retain(|time| with.is_none_or(|with| *with == time.practitioner));
+        treatments.retain(|time| at.map_or(self.on(time) != self.today, |at| at == time.starts_at));
+        if !needs_test {
+            let days = treatments.chunk_by(|a, b| self.on(a) == self.on(b));
+            let treatment = days.into_iter().next().and_then(|times| self.pick(times)).cloned();
+            return Ok(treatment.map(|treatment| (Wanted { test: None, treatment }, between)));
+        }
+        let tested = wish.test.map(|test| day(self.today, test));
+        let test_at = self.moment(wish.test_at.as_deref(), wish.test.unwrap_or(0))?;
+        let mut tests = choices(&diary, diary.test, Between { earliest: tested, latest: Some(tested.unwrap_or(last)) });
+        tests.retain(|time| test_at.map_or(self.on(time) != self.today, |at| at == time.starts_at));
+        for treatment in treatments {
+            let floor = Duration::hours(i64::from(diary.pair.floor_hours)) + diary_minutes(studio);
+            let earliest = treatment.starts_at - Duration::days(9);
+            let fits = |test: &&Choice| {
+                test.starts_at + floor <= treatment.starts_at && (tested.is_some() || test.starts_at >= earliest)
+            };
+            let fitting: Vec<Choice> = tests.iter().filter(fits).cloned().collect();
+            if let Some(test) = self.pick(&fitting).cloned() {
+                return Ok(Some((Wanted { test: Some(test), treatment }, between)));
             }
-            on = day(on, 1);
         }
         Ok(None)
     }
 
-    /// One of several, by the dice.
-    pub(super) fn pick<'t, T>(&self, from: &[&'t T]) -> Option<&'t T> {
-        let [die] = self.app.random.bytes::<1>();
-        from.get(usize::from(die).checked_rem(from.len())?).copied()
+    fn on(&self, time: &Choice) -> Date {
+        self.opened.studio.zone.date_at(time.starts_at)
+    }
+
+    fn moment(&self, clock: Option<&str>, days: i64) -> Result<Option<OffsetDateTime>, DemoRefused> {
+        clock.map(|clock| moment(&self.opened.studio.zone, day(self.today, days), clock)).transpose()
     }
 
     async fn judge(
         &self,
-        client: Option<&crate::domain::ids::ClientId>,
+        client: Option<&ClientId>,
         service: &Service,
         wanted: &Wanted,
-        born: BirthDate,
-        answers: &AnswerSet,
+        drafted: Drafted,
     ) -> Result<Readiness, DemoRefused> {
         let now = self.app.clock.now();
-        let mut c = self.app.db.read().await?;
-        let mut known = Known::load(&mut c, &self.opened.studio, client, &service.id).await?;
-        known.add(Drafted {
-            birth: Some(born),
-            answers: Some((answers.clone(), now)),
-            consent: None,
-            test_booked_at: wanted.test.as_ref().map(|test| test.starts_at),
-        });
+        let mut known =
+            Known::load(&mut *self.app.db.read().await?, &self.opened.studio, client, &service.id).await?;
+        known.add(Drafted { test_booked_at: wanted.test.as_ref().map(|test| test.starts_at), ..drafted });
         Ok(known.readiness(wanted.treatment.starts_at, now))
     }
 
@@ -215,21 +263,49 @@ impl Story<'_> {
         Signed::sign(offer, self.app.clock.now()).map_err(|why| refused(&she.name, why))
     }
 
-    /// Her answers to everything that is asked for a service: a no, but for what the data say.
-    fn answers(&self, she: &Guest, service: &Service, returning: bool) -> Result<AnswerSet, DemoRefused> {
-        let today = self.opened.studio.zone.date_at(self.app.clock.now());
+    /// Her answers to everything that is asked for a service: a no, but for what the data and her past say.
+    async fn answers(
+        &self,
+        she: &Guest,
+        client: Option<&ClientId>,
+        service: &Service,
+    ) -> Result<(AnswerSet, OffsetDateTime), DemoRefused> {
+        let now = self.app.clock.now();
+        let today = self.opened.studio.zone.date_at(now);
+        let (mut past, mut returning) = (Vec::new(), false);
+        if let Some(client) = client {
+            let mut c = self.app.db.read().await?;
+            past = treatments::past(&mut c, Some(client)).await?;
+            returning = !health::answers(&mut c, client).await?.is_empty();
+        }
+        let with = |family: Chemistry| past.iter().filter(move |one| one.kind.chemistries().contains(&family));
+        let before = BTreeMap::from([
+            ("last_lift", with(Chemistry::Lotion).map(|one| one.on).max()),
+            ("last_tint", with(Chemistry::Tint).map(|one| one.on).max()),
+        ]);
         let questions = &self.in_force.questionnaire;
         let sections = self.in_force.rules.sections_for(questions, &[service.kind], returning);
         let mut answers = Answers::default();
         for question in sections.iter().flat_map(|section| &section.questions) {
-            if questions.is_open(question, &answers)
-                && let Some(answer) = answer(she, question, today)?
-            {
+            if !questions.is_open(question, &answers) {
+                continue;
+            }
+            let key = question.key.trim_end_matches("_on");
+            let answer = match (before.get(key).copied().flatten(), question.kind) {
+                (Some(_), Kind::YesNo) => Some(Answer::Yes),
+                (Some(day), Kind::Date) => Some(Answer::Date(day)),
+                _ => answer(she, question, today)?,
+            };
+            if let Some(answer) = answer {
                 answers.set(question.key.clone(), answer);
             }
         }
-        Ok(AnswerSet { questionnaire: questions.version(), given_on: today, returning, answers })
+        Ok((AnswerSet { questionnaire: questions.version(), given_on: today, returning, answers }, now))
     }
+}
+
+fn diary_minutes(studio: &Studio) -> Duration {
+    Duration::minutes(studio.skin_test_minutes)
 }
 
 /// What the last page of a booking does not let through.
@@ -253,13 +329,12 @@ fn answer(she: &Guest, question: &Question, today: Date) -> Result<Option<Answer
     }))
 }
 
-fn choices(diary: &Diary, length: crate::domain::schedule::Occupation, between: Between) -> Vec<(Choice, Date)> {
+fn choices(diary: &Diary, length: Occupation, between: Between) -> Vec<Choice> {
     diary.search(length, between, |search| {
         let times = free_times(search);
         let each = times.iter().flat_map(|time| {
-            let on = time.civil.date();
-            let starts_at: OffsetDateTime = time.starts_at();
-            time.practitioners().map(move |who| (Choice { starts_at, practitioner: who.clone() }, on))
+            let starts_at = time.starts_at();
+            time.practitioners().map(move |who| Choice { starts_at, practitioner: who.clone() })
         });
         each.collect()
     })

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 
 use super::DemoRefused;
 use crate::domain::catalogue::{Chemistry, ServiceKind};
+use crate::domain::window::RetouchRule;
 
 /// The studio.
 #[derive(Deserialize)]
@@ -82,11 +83,12 @@ pub(super) struct Offer {
     pub(super) price: u32,
     pub(super) by: Vec<String>,
     pub(super) tests: Vec<String>,
-    #[expect(dead_code, reason = "for the records of past treatments, which the story doesn't tell yet")]
     pub(super) uses: Vec<String>,
+    #[serde(default)]
+    pub(super) retouch: Option<RetouchRule>,
 }
 
-/// A client and what she does.
+/// A client.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Guest {
@@ -94,30 +96,134 @@ pub(super) struct Guest {
     pub(super) phone: String,
     /// How old she is on the demo's today, in years.
     pub(super) age: i32,
-    /// Her answers that are not a no.
+    /// Her answers that are not a no; of a day, how many days it lies back.
     #[serde(default)]
     pub(super) health: BTreeMap<String, String>,
+    /// What came of talking with her, when an answer calls for a talk.
+    #[serde(default)]
+    pub(super) talked: Option<String>,
     /// A parent who signs with her, and what that parent is to her.
     #[serde(default)]
     pub(super) guardian: Option<(String, String)>,
-    /// Her bookings, in order.
+    #[serde(default)]
+    pub(super) lashes: Lashes,
+    /// What she comes for again and again.
+    #[serde(default)]
+    pub(super) habit: Option<Habit>,
+    /// What she comes for on a certain day.
+    #[serde(default)]
     pub(super) bookings: Vec<Booking>,
 }
 
-/// One booking.
+/// How fast lotion works on her lashes.
+#[derive(Deserialize, Clone, Copy, Default, PartialEq, Eq)]
+#[serde(rename_all = "snake_case")]
+pub(super) enum Lashes {
+    Fine,
+    #[default]
+    Middling,
+    Strong,
+}
+
+/// The same service, over and over.
 #[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Habit {
+    pub(super) service: String,
+    #[serde(default)]
+    pub(super) with: Option<String>,
+    pub(super) first: i64,
+    /// So many days apart, give or take.
+    pub(super) every: i64,
+    /// Not later than this day.
+    #[serde(default = "far")]
+    pub(super) last: i64,
+    #[serde(default = "ten")]
+    pub(super) ahead: i64,
+    /// What was not as usual, by the number of the visit from 0.
+    #[serde(default)]
+    pub(super) turns: BTreeMap<i64, Turn>,
+}
+
+fn far() -> i64 {
+    60
+}
+
+fn ten() -> i64 {
+    10
+}
+
+/// One booking.
+#[derive(Deserialize, Clone)]
 #[serde(deny_unknown_fields)]
 pub(super) struct Booking {
     pub(super) service: String,
     /// The treatment is on this day, or the first free one after it.
     pub(super) day: i64,
-    /// At exactly this time.
+    /// At exactly this time on that day.
     #[serde(default)]
     pub(super) at: Option<String>,
     #[serde(default)]
     pub(super) with: Option<String>,
     /// So many days before it she books.
+    #[serde(default = "ten")]
     pub(super) ahead: i64,
+    /// The day of its skin test.
+    #[serde(default)]
+    pub(super) test: Option<i64>,
+    #[serde(default)]
+    pub(super) test_at: Option<String>,
+    #[serde(default)]
+    pub(super) turn: Option<Turn>,
+    /// Whether the demo is wrong without it.
+    #[serde(default = "yes")]
+    pub(super) needed: bool,
+}
+
+fn yes() -> bool {
+    true
+}
+
+/// What was not as usual.
+#[derive(Deserialize, Clone, PartialEq, Eq)]
+#[serde(rename_all = "snake_case")]
+pub(super) enum Turn {
+    /// She doesn't come.
+    NoShow,
+    /// She cancels in time.
+    Cancels,
+    /// The studio cancels.
+    Cancelled,
+    /// She takes another time.
+    Moves,
+    /// She doesn't come to the skin test.
+    SkipsTest,
+    /// The skin test shows a reaction.
+    TestFails,
+    /// She skips the skin test, and the treatment is begun all the same: as another service, for this reason.
+    Against { done: String, because: String },
+    /// Less than she wished.
+    Less,
+    /// It is stopped.
+    Stopped,
+    /// It ends with a reaction.
+    Reaction,
+    /// A figure of the record is put right the next day, for this reason.
+    Corrected { because: String },
+}
+
+/// Sentences for records.
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Words {
+    pub(super) lashes: Vec<String>,
+    pub(super) brows: Vec<String>,
+    pub(super) less: Vec<String>,
+    pub(super) stopped: Vec<String>,
+    pub(super) reaction: Vec<String>,
+    pub(super) sites: Vec<String>,
+    pub(super) clear_test: Vec<String>,
+    pub(super) failed_test: Vec<String>,
 }
 
 /// Reads one file.

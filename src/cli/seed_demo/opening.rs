@@ -6,30 +6,32 @@ use time::{Date, Duration, OffsetDateTime};
 
 use super::DemoRefused;
 use super::data::{Colleague, DaysOff, House, Lot, Offer, Stock};
+use crate::actions::catalogue::{self as stock, ProductFacts, ServiceFacts};
 use crate::actions::people::{self, NewOwner};
+use crate::actions::{studio as settings, team};
 use crate::app::App;
-use crate::domain::hours::{DayHours, WeeklyHours};
-use crate::domain::ids::{AccountId, PractitionerId, ProductId, RoomId, ServiceId, TimeOffId};
+use crate::domain::hours::{DateRange, DayHours, WeeklyHours, parse_clock};
+use crate::domain::ids::{PractitionerId, ProductId};
 use crate::domain::money::Currency;
 use crate::domain::person::{HomeDial, Mail, PersonName};
-use crate::domain::role::{Actor, Member, Role};
-use crate::domain::window::RetouchRule;
+use crate::domain::role::{Actor, Member};
 use crate::domain::zone::Zone;
-use crate::store::catalogue::{Batch, Product, Service};
-use crate::store::practitioners::{Practitioner, Room, TimeOff};
+use crate::store::catalogue::{Batch, Service};
 use crate::store::studio::Studio;
 use crate::store::types::sha256_hex;
-use crate::store::{accounts, catalogue, practitioners, studio};
+use crate::store::{accounts, catalogue, studio};
 
 /// The studio once it is set up.
 pub(super) struct Opened {
     pub(super) studio: Studio,
+    /// The owner first.
     pub(super) team: BTreeMap<String, Member>,
-    pub(super) services: BTreeMap<String, Service>,
     pub(super) products: BTreeMap<String, ProductId>,
+    pub(super) services: BTreeMap<String, Service>,
+    owner: Actor,
 }
 
-pub(super) fn refused(what: &str, why: impl std::fmt::Display) -> DemoRefused {
+pub(super) fn refused(what: impl std::fmt::Display, why: impl std::fmt::Display) -> DemoRefused {
     DemoRefused::Data(format!("{what}: {why}"))
 }
 
@@ -38,37 +40,11 @@ pub(super) fn day(today: Date, days: i64) -> Date {
     today.saturating_add(Duration::days(days))
 }
 
-pub(super) async fn open(app: &App, house: &House, today: Date) -> Result<Opened, DemoRefused> {
-    let owner = create_owner(app, house).await?;
-    let mut tx = app.db.write().await?;
-    let mut studio = studio::get(&mut tx).await?.ok_or_else(|| refused("studio", "not there"))?;
-    studio.address = house.address.clone();
-    studio.phone = house.phone.clone();
-    studio.mail = house.mail.clone();
-    studio.home_dial = HomeDial::parse(&house.home_dial).map_err(|why| refused("home_dial", why))?;
-    studio::save(&mut tx, &studio).await?;
-    for name in &house.rooms {
-        let room = Room { id: RoomId::from_random(app.random.id()), name: name.clone(), active: true };
-        practitioners::save_room(&mut tx, &room).await?;
-    }
-    tx.commit().await?;
-    let mut opened = Opened { studio, team: BTreeMap::new(), services: BTreeMap::new(), products: BTreeMap::new() };
-    for colleague in &house.team {
-        let known = (colleague.mail == owner.0).then(|| owner.1.clone());
-        let member = join(app, colleague, known, today).await?;
-        opened.team.insert(colleague.key.clone(), member);
-    }
-    for off in &house.closed {
-        take_off(app, None, off, today).await?;
-    }
-    for stock in &house.products {
-        opened.products.insert(stock.key.clone(), add_product(app, stock).await?);
-    }
-    for offer in &house.services {
-        let service = add_service(app, offer, &opened.team, &opened.products).await?;
-        opened.services.insert(offer.key.clone(), service);
-    }
-    Ok(opened)
+/// The moment of a civil time on a day of the studio.
+pub(super) fn moment(zone: &Zone, on: Date, clock: &str) -> Result<OffsetDateTime, DemoRefused> {
+    let minutes = parse_clock(clock).map_err(|why| refused(clock, why))?;
+    let time = time::Time::MIDNIGHT + Duration::minutes(i64::from(minutes));
+    zone.to_instant(time::PrimitiveDateTime::new(on, time)).map_err(|why| refused(clock, why))
 }
 
 /// What a key of the data stands for.
@@ -76,32 +52,72 @@ pub(super) fn of<'m, T>(map: &'m BTreeMap<String, T>, key: &str) -> Result<&'m T
     map.get(key).ok_or_else(|| refused(key, "stands for nothing"))
 }
 
-async fn create_owner(app: &App, house: &House) -> Result<(String, Member), DemoRefused> {
+pub(super) async fn open(app: &App, house: &House, today: Date) -> Result<Opened, DemoRefused> {
     let first = house.team.first().ok_or_else(|| refused("team", "nobody"))?;
-    let mail = Mail::parse(&first.mail).map_err(|why| refused(&first.mail, why))?;
+    create_owner(app, house, first).await?;
+    let member = member(app, first).await?;
+    let owner = Actor::Member(member.clone());
+    let mut studio = studio::get(&mut *app.db.read().await?).await?.ok_or_else(|| refused("studio", "not there"))?;
+    studio.address = house.address.clone();
+    studio.phone = house.phone.clone();
+    studio.mail = house.mail.clone();
+    studio.home_dial = HomeDial::parse(&house.home_dial).map_err(|why| refused("home_dial", why))?;
+    settings::save(app, &owner, &studio).await?.map_err(|why| refused("studio", format!("{why:?}")))?;
+    for name in &house.rooms {
+        settings::save_room(app, &owner, None, name, true).await?;
+    }
+    let empty = BTreeMap::new;
+    let mut opened = Opened { studio, team: empty(), products: BTreeMap::new(), services: BTreeMap::new(), owner };
+    for colleague in &house.team {
+        opened.join(app, colleague, (colleague.key == first.key).then_some(&member), today).await?;
+    }
+    for off in &house.closed {
+        opened.take_off(app, None, off, today).await?;
+    }
+    for product in &house.products {
+        opened.add_product(app, product).await?;
+    }
+    for offer in &house.services {
+        opened.add_service(app, offer).await?;
+    }
+    Ok(opened)
+}
+
+async fn create_owner(app: &App, house: &House, she: &Colleague) -> Result<(), DemoRefused> {
     let new = NewOwner {
-        studio: PersonName::parse(&house.name).map_err(|why| refused(&house.name, why))?,
+        studio: name(&house.name)?,
         zone: Zone::parse(&house.zone).map_err(|_| refused("zone", &house.zone))?,
         currency: Currency::parse(&house.currency).map_err(|why| refused("currency", why))?,
-        name: PersonName::parse(&first.name).map_err(|why| refused(&first.name, why))?,
-        mail: mail.clone(),
-        password: first.password.clone(),
+        name: name(&she.name)?,
+        mail: mail(&she.mail)?,
+        password: she.password.clone(),
         demo: true,
     };
     let token = people::create_owner(app, new).await?.ok_or(DemoRefused::NotEmpty)?;
-    let account = accounts::by_mail(&mut *app.db.read().await?, &mail.key()).await?;
-    let member = account.ok_or_else(|| refused(&first.mail, "no account"))?.member;
     // Nobody's browser holds this session, and the dice that made its token are no secret.
-    people::sign_out(app, &sha256_hex(&token), &Actor::Member(member.clone())).await?;
-    Ok((first.mail.clone(), member))
+    let owner = Actor::Member(member(app, she).await?);
+    Ok(people::sign_out(app, &sha256_hex(&token), &owner).await?)
+}
+
+fn name(text: &str) -> Result<PersonName, DemoRefused> {
+    PersonName::parse(text).map_err(|why| refused(text, why))
+}
+
+fn mail(text: &str) -> Result<Mail, DemoRefused> {
+    Mail::parse(text).map_err(|why| refused(text, why))
+}
+
+async fn member(app: &App, she: &Colleague) -> Result<Member, DemoRefused> {
+    let account = accounts::by_mail(&mut *app.db.read().await?, &mail(&she.mail)?.key()).await?;
+    Ok(account.ok_or_else(|| refused(&she.mail, "no account"))?.member)
 }
 
 /// Seven days of which the first is today, as a week from Monday.
-fn week(colleague: &Colleague, today: Date) -> Result<WeeklyHours, DemoRefused> {
+fn week(she: &Colleague, today: Date) -> Result<WeeklyHours, DemoRefused> {
     let mut days: [DayHours; 7] = Default::default();
     let mut weekday = today.weekday();
-    for text in &colleague.week {
-        let hours = DayHours::parse_text(text).map_err(|why| refused(&colleague.key, why))?;
+    for text in &she.week {
+        let hours = DayHours::parse_text(text).map_err(|why| refused(&she.key, why))?;
         if let Some(day) = days.get_mut(usize::from(weekday.number_days_from_monday())) {
             *day = hours;
         }
@@ -110,104 +126,94 @@ fn week(colleague: &Colleague, today: Date) -> Result<WeeklyHours, DemoRefused> 
     Ok(WeeklyHours::of(days))
 }
 
-async fn join(app: &App, colleague: &Colleague, owner: Option<Member>, today: Date) -> Result<Member, DemoRefused> {
-    let id = PractitionerId::from_random(app.random.id());
-    let she = Practitioner { id: id.clone(), name: colleague.name.clone(), active: true };
-    let week = week(colleague, today)?;
-    let hash = match owner {
-        Some(_) => String::new(),
-        None => app.passwords.hash(colleague.password.clone()).await?,
-    };
-    let now = app.clock.now();
-    let mut tx = app.db.write().await?;
-    practitioners::save(&mut tx, &she, now).await?;
-    practitioners::set_hours(&mut tx, &id, week.rows()).await?;
-    let member = match owner {
-        Some(owner) => owner,
-        None => {
-            let member = Member {
-                account: AccountId::from_random(app.random.id()),
-                role: Role::Practitioner,
-                name: she.name,
-                practitioner: Some(id.clone()),
-            };
-            accounts::insert(&mut tx, &member, &colleague.mail, &hash, now).await?;
-            member
-        }
-    };
-    tx.commit().await?;
-    for off in &colleague.off {
-        take_off(app, Some(id.clone()), off, today).await?;
+impl Opened {
+    /// The one who treats as this practitioner.
+    pub(super) fn treats_as(&self, id: &PractitionerId) -> Result<&Member, DemoRefused> {
+        let found = self.team.values().find(|member| member.practitioner.as_ref() == Some(id));
+        found.ok_or_else(|| refused(id, "nobody treats as her"))
     }
-    Ok(Member { practitioner: Some(id), ..member })
-}
 
-async fn take_off(app: &App, whose: Option<PractitionerId>, off: &DaysOff, today: Date) -> Result<(), DemoRefused> {
-    let off = TimeOff {
-        id: TimeOffId::from_random(app.random.id()),
-        practitioner: whose,
-        from: day(today, off.from),
-        to: day(today, off.to),
-        reason: off.reason.clone(),
-    };
-    let mut tx = app.db.write().await?;
-    practitioners::add_time_off(&mut tx, &off).await?;
-    Ok(tx.commit().await?)
-}
+    async fn join(
+        &mut self,
+        app: &App,
+        she: &Colleague,
+        owner: Option<&Member>,
+        today: Date,
+    ) -> Result<(), DemoRefused> {
+        let her_name = name(&she.name)?;
+        let id = team::add(app, &self.owner, &her_name).await?;
+        team::save(app, &self.owner, &id, &her_name, true, &week(she, today)?).await?;
+        match owner {
+            Some(owner) => {
+                team::treat_as(app, owner, &id).await?;
+            }
+            None => {
+                let given = team::give_sign_in(app, &self.owner, &id, &mail(&she.mail)?, she.password.clone()).await?;
+                given.map_err(|why| refused(&she.mail, format!("{why:?}")))?;
+            }
+        }
+        for off in &she.off {
+            self.take_off(app, Some(id.clone()), off, today).await?;
+        }
+        self.team.insert(she.key.clone(), member(app, she).await?);
+        Ok(())
+    }
 
-async fn add_product(app: &App, stock: &Stock) -> Result<ProductId, DemoRefused> {
-    let id = ProductId::from_random(app.random.id());
-    let product = Product {
-        id: id.clone(),
-        name: stock.name.clone(),
-        maker: stock.maker.clone(),
-        chemistry: stock.chemistry,
-        label_test_hours: stock.label_hours,
-        active: true,
-    };
-    let mut tx = app.db.write().await?;
-    catalogue::save_product(&mut tx, &product).await?;
-    tx.commit().await?;
-    Ok(id)
-}
+    async fn take_off(
+        &self,
+        app: &App,
+        whose: Option<PractitionerId>,
+        off: &DaysOff,
+        today: Date,
+    ) -> Result<(), DemoRefused> {
+        let days = DateRange::parse(day(today, off.from), day(today, off.to));
+        let days = days.map_err(|why| refused(&off.reason, why))?;
+        Ok(settings::add_days_off(app, &self.owner, whose, days, off.reason.clone()).await?)
+    }
 
-/// A batch comes in.
-pub(super) async fn add_batch(app: &App, product: &ProductId, lot: &Lot, today: Date) -> Result<(), DemoRefused> {
-    let batch = Batch { product: product.clone(), number: lot.number.clone(), expires_on: Some(day(today, lot.until)) };
-    let mut tx = app.db.write().await?;
-    catalogue::save_batch(&mut tx, &batch).await?;
-    Ok(tx.commit().await?)
-}
+    async fn add_product(&mut self, app: &App, product: &Stock) -> Result<(), DemoRefused> {
+        let facts = ProductFacts {
+            name: product.name.clone(),
+            maker: product.maker.clone(),
+            chemistry: product.chemistry,
+            label_test_hours: product.label_hours,
+            active: true,
+        };
+        let id = stock::save_product(app, &self.owner, None, facts).await?;
+        self.products.insert(product.key.clone(), id.ok_or_else(|| refused(&product.key, "not added"))?);
+        Ok(())
+    }
 
-async fn add_service(
-    app: &App,
-    offer: &Offer,
-    team: &BTreeMap<String, Member>,
-    products: &BTreeMap<String, ProductId>,
-) -> Result<Service, DemoRefused> {
-    let service = Service {
-        id: ServiceId::from_random(app.random.id()),
-        kind: offer.kind,
-        name: offer.name.clone(),
-        description: offer.description.clone(),
-        minutes: offer.minutes,
-        turnaround_minutes: offer.turnaround,
-        price_minor: offer.price,
-        retouch: RetouchRule::default_for(offer.kind),
-        active: true,
-    };
-    let by = offer.by.iter().map(|key| Ok(of(team, key)?.practitioner.clone()));
-    let by: Vec<PractitionerId> = by.collect::<Result<Vec<_>, DemoRefused>>()?.into_iter().flatten().collect();
-    let tests = offer.tests.iter().map(|key| of(products, key).cloned()).collect::<Result<Vec<_>, _>>()?;
-    let mut tx = app.db.write().await?;
-    catalogue::save_service(&mut tx, &service, &by, &tests).await?;
-    tx.commit().await?;
-    Ok(service)
-}
+    /// A batch comes in.
+    pub(super) async fn add_batch(&self, app: &App, key: &str, lot: &Lot, today: Date) -> Result<(), DemoRefused> {
+        let batch = Batch {
+            product: of(&self.products, key)?.clone(),
+            number: lot.number.clone(),
+            expires_on: Some(day(today, lot.until)),
+        };
+        stock::save_batch(app, &self.owner, &batch).await?;
+        Ok(())
+    }
 
-/// The moment of a civil time on a day of the studio.
-pub(super) fn moment(zone: &Zone, on: Date, clock: &str) -> Result<OffsetDateTime, DemoRefused> {
-    let minutes = crate::domain::hours::parse_clock(clock).map_err(|why| refused(clock, why))?;
-    let time = time::Time::MIDNIGHT + Duration::minutes(i64::from(minutes));
-    zone.to_instant(time::PrimitiveDateTime::new(on, time)).map_err(|why| refused(clock, why))
+    async fn add_service(&mut self, app: &App, offer: &Offer) -> Result<(), DemoRefused> {
+        let by = offer.by.iter().map(|key| Ok(of(&self.team, key)?.practitioner.clone()));
+        let tests = offer.tests.iter().map(|key| of(&self.products, key).cloned());
+        let facts = ServiceFacts {
+            name: offer.name.clone(),
+            description: offer.description.clone(),
+            minutes: offer.minutes,
+            turnaround_minutes: offer.turnaround,
+            price_minor: offer.price,
+            active: true,
+            by: by.collect::<Result<Vec<_>, DemoRefused>>()?.into_iter().flatten().collect(),
+            tests: tests.collect::<Result<Vec<_>, _>>()?,
+        };
+        let id = stock::add_service(app, &self.owner, offer.kind, facts).await?;
+        if let Some(rule) = &offer.retouch {
+            stock::save_rule(app, &self.owner, &id, rule).await?;
+        }
+        let service = catalogue::service(&mut *app.db.read().await?, &id).await?;
+        self.services.insert(offer.key.clone(), service.ok_or_else(|| refused(&offer.key, "not added"))?);
+        Ok(())
+    }
 }

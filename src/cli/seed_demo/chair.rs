@@ -1,0 +1,258 @@
+//! At the studio: skin tests, treatments and their records.
+
+use time::Duration;
+
+use super::DemoRefused;
+use super::data::{Guest, Lashes, Turn, Words};
+use super::opening::{of, refused};
+use super::story::{Event, Plan, Story};
+use crate::actions::case::Known;
+use crate::actions::health::{self, Applied};
+use crate::actions::treating::{self, Beginning, Record, Refused};
+use crate::domain::catalogue::{Area, Chemistry, ServiceKind};
+use crate::domain::growth::CycleSet;
+use crate::domain::ids::{ClientId, SkinTestId, TreatmentId, VisitId};
+use crate::domain::skin_test::TestResult;
+use crate::domain::verdict::Verdict;
+use crate::domain::visit::VisitState;
+use crate::store::treatments::{self, Outcome};
+use crate::store::visits::Visit;
+
+impl Story<'_> {
+    /// The skin test is applied, unless she doesn't come.
+    pub(super) async fn test(
+        &mut self,
+        number: usize,
+        plan: &Plan,
+        id: &VisitId,
+        treatment: VisitId,
+    ) -> Result<(), DemoRefused> {
+        let visit = self.visit(id).await?;
+        if visit.state != VisitState::Booked {
+            return Ok(());
+        }
+        if matches!(plan.booking.turn, Some(Turn::SkipsTest | Turn::Against { .. })) {
+            self.at(visit.starts_at + Duration::minutes(15), number, Event::Missed(id.clone()));
+            return Ok(());
+        }
+        let member = self.opened.treats_as(&visit.practitioner)?;
+        let planned = self.visit(&treatment).await?;
+        let mut readings = Vec::new();
+        for key in &self.script.offer(&plan.booking.service)?.tests {
+            let applied = Applied {
+                service: visit.service.clone(),
+                product: of(&self.opened.products, key)?.clone(),
+                batch: self.script.batch(key, self.present())?.to_owned(),
+                site: self.say(&self.script.words().sites),
+                at: self.app.clock.now(),
+            };
+            let test = health::apply_at_visit(self.app, &self.opened.studio, member, id, applied).await?;
+            let hours = if plan.booking.turn == Some(Turn::TestFails) { 27 } else { self.hours(key)? };
+            let seen = visit.starts_at + Duration::hours(hours) + Duration::minutes(25);
+            let at_the_door = planned.starts_at - Duration::minutes(6);
+            let early = planned.civil.date() == self.today || self.die(2) == 0;
+            let when = if early { seen.min(at_the_door) } else { at_the_door };
+            readings.push((when, Event::Read { test, treatment: treatment.clone() }));
+        }
+        for (when, event) in readings {
+            self.at(when, number, event);
+        }
+        Ok(())
+    }
+
+    /// How long a test of a product runs before it can be read as clear.
+    fn hours(&self, key: &str) -> Result<i64, DemoRefused> {
+        Ok(self.opened.studio.skin_test_floor_hours.max(i64::from(self.script.label_hours(key))))
+    }
+
+    /// Somebody looks at the test; a reaction puts an end to the treatment that was planned.
+    pub(super) async fn read(&self, plan: &Plan, id: &SkinTestId, treatment: &VisitId) -> Result<(), DemoRefused> {
+        let (app, words) = (self.app, self.script.words());
+        let planned = self.visit(treatment).await?;
+        let member = self.opened.treats_as(&planned.practitioner)?;
+        let now = app.clock.now();
+        if plan.booking.turn != Some(Turn::TestFails) {
+            let note = self.say(&words.clear_test);
+            health::read_test(app, member, id, TestResult::NoVisibleChange, now, &note).await?;
+            return Ok(());
+        }
+        let note = self.say(&words.failed_test);
+        health::read_test(app, member, id, TestResult::ItchOrRaised, now, &note).await?;
+        // Today's is left for whoever looks at the demo.
+        if planned.civil.date() != self.today {
+            treating::cancel(app, member, treatment).await?;
+        }
+        Ok(())
+    }
+
+    /// She comes, unless it was agreed otherwise.
+    pub(super) async fn come(&mut self, number: usize, plan: &Plan, id: VisitId) -> Result<(), DemoRefused> {
+        let visit = self.visit(&id).await?;
+        let moved = visit.starts_at > self.app.clock.now() + Duration::hours(1);
+        if visit.state != VisitState::Booked || moved {
+            return Ok(());
+        }
+        if plan.booking.turn == Some(Turn::NoShow) {
+            self.at(visit.starts_at + Duration::minutes(20), number, Event::Missed(id));
+            return Ok(());
+        }
+        let member = self.opened.treats_as(&visit.practitioner)?;
+        treating::arrive(self.app, &self.opened.studio, member, &id).await?;
+        self.at(visit.starts_at + Duration::minutes(1), number, Event::Start(id));
+        Ok(())
+    }
+
+    /// She did not come.
+    pub(super) async fn missed(&self, id: &VisitId) -> Result<(), DemoRefused> {
+        let visit = self.visit(id).await?;
+        Ok(treating::no_show(self.app, self.opened.treats_as(&visit.practitioner)?, id).await?)
+    }
+
+    /// The treatment begins, if it may.
+    pub(super) async fn start(&mut self, number: usize, plan: &Plan, id: VisitId) -> Result<(), DemoRefused> {
+        let visit = self.visit(&id).await?;
+        let (app, studio) = (self.app, &self.opened.studio);
+        let member = self.opened.treats_as(&visit.practitioner)?;
+        let said = |reason: &str| Beginning { reason: reason.to_owned(), notes_read: true };
+        let mut begun = treating::start(app, studio, member, &id, said("")).await;
+        if matches!(begun, Err(Refused::WantsReason))
+            && let Some(reason) = self.reason(plan, &visit).await?
+        {
+            begun = treating::start(app, studio, member, &id, said(&reason)).await;
+        }
+        match begun {
+            Ok(()) => self.at(visit.ends_at - Duration::minutes(2), number, Event::Record(id)),
+            Err(Refused::WantsReason | Refused::MayNotStart) => treating::cancel(app, member, &id).await?,
+            Err(other) => return Err(other.into()),
+        }
+        Ok(())
+    }
+
+    /// Why she begins all the same: after a talk, or as something else than was booked.
+    async fn reason(&self, plan: &Plan, visit: &Visit) -> Result<Option<String>, DemoRefused> {
+        if let Some(Turn::Against { because, .. }) = &plan.booking.turn {
+            return Ok(Some(because.clone()));
+        }
+        let now = self.app.clock.now();
+        let mut c = self.app.db.read().await?;
+        let known = Known::load(&mut c, &self.opened.studio, visit.client.as_ref(), &visit.service).await?;
+        let only_a_talk = known.readiness(now, now).verdict == Verdict::Ask;
+        Ok(self.script.guest(plan.guest)?.talked.clone().filter(|_| only_a_talk))
+    }
+
+    /// The record is written, and the visit is done.
+    pub(super) async fn record(&mut self, number: usize, plan: &Plan, id: &VisitId) -> Result<(), DemoRefused> {
+        let visit = self.visit(id).await?;
+        let record = self.written(plan, &visit).await?;
+        let treatment = treating::record(self.app, self.opened.treats_as(&visit.practitioner)?, id, record).await?;
+        if let Some(Turn::Corrected { .. }) = plan.booking.turn {
+            self.at(visit.ends_at + Duration::hours(19), number, Event::Correct(treatment));
+        }
+        Ok(())
+    }
+
+    /// The record is put right: a minute less than was written.
+    pub(super) async fn correct(&self, plan: &Plan, id: &TreatmentId) -> Result<(), DemoRefused> {
+        let Some(Turn::Corrected { because }) = &plan.booking.turn else { return Ok(()) };
+        let written = treatments::get(&mut *self.app.db.read().await?, id).await?;
+        let last = written.as_ref().and_then(|treatment| treatment.current()).cloned();
+        let last = last.ok_or_else(|| refused(id, "no record"))?;
+        let member = self.opened.treats_as(&last.practitioner)?;
+        let less = |minutes: Option<u16>| minutes.map(|minutes| minutes.saturating_sub(1));
+        let record = Record {
+            service: last.service,
+            started_at: last.started_at,
+            ended_at: last.ended_at,
+            shield: last.shield,
+            lotion_one_minutes: last.lotion_one_minutes,
+            lotion_two_minutes: less(last.lotion_two_minutes),
+            tint_minutes: last.tint_minutes,
+            notes: last.notes,
+            aftercare_given: last.aftercare_given,
+            outcome: last.outcome,
+            count: last.count,
+            products: last.products,
+        };
+        treating::correct(self.app, member, id, record, because).await?;
+        Ok(())
+    }
+
+    async fn written(&self, plan: &Plan, visit: &Visit) -> Result<Record, DemoRefused> {
+        let (script, turn) = (self.script, plan.booking.turn.as_ref());
+        let she = script.guest(plan.guest)?;
+        let key = match turn {
+            Some(Turn::Against { done, .. }) => done,
+            _ => &plan.booking.service,
+        };
+        let (offer, service) = (script.offer(key)?, of(&self.opened.services, key)?);
+        let begun = treatments::start(&mut *self.app.db.read().await?, &visit.id).await?;
+        let uses = offer.uses.iter().map(|key| {
+            let batch = script.batch(key, self.present())?.to_owned();
+            Ok((of(&self.opened.products, key)?.clone(), batch))
+        });
+        let has = |family| service.kind.chemistries().contains(&family);
+        let outcome = match turn {
+            Some(Turn::Less) => Outcome::LessThanWished,
+            Some(Turn::Stopped) => Outcome::Stopped,
+            Some(Turn::Reaction) => Outcome::Reaction,
+            _ => Outcome::AsWished,
+        };
+        let lotion = has(Chemistry::Lotion).then(|| self.minutes(she, service.kind));
+        Ok(Record {
+            service: service.id.clone(),
+            started_at: begun.map_or(visit.starts_at, |begun| begun.started_at),
+            ended_at: self.app.clock.now(),
+            shield: if service.kind.lifts_lashes() { shield(plan.guest).to_owned() } else { String::new() },
+            lotion_one_minutes: lotion,
+            lotion_two_minutes: lotion.map(|one| one - 1).filter(|_| outcome != Outcome::Stopped),
+            tint_minutes: has(Chemistry::Tint).then(|| 6 + self.die(4)),
+            notes: self.notes(script.words(), service.kind, outcome),
+            aftercare_given: true,
+            outcome,
+            count: self.count(visit, service.kind).await?,
+            products: uses.collect::<Result<_, DemoRefused>>()?,
+        })
+    }
+
+    fn minutes(&self, she: &Guest, kind: ServiceKind) -> u16 {
+        let base = match (kind.area(), she.lashes) {
+            (Area::Brow, _) | (_, Lashes::Fine) => 5,
+            (_, Lashes::Middling) => 7,
+            (_, Lashes::Strong) => 9,
+        };
+        base + self.die(2)
+    }
+
+    fn notes(&self, words: &Words, kind: ServiceKind, outcome: Outcome) -> String {
+        match (outcome, kind.area()) {
+            (Outcome::LessThanWished, _) => self.say(&words.less),
+            (Outcome::Stopped, _) => self.say(&words.stopped),
+            (Outcome::Reaction, _) => self.say(&words.reaction),
+            (Outcome::AsWished, _) if self.die(5) > 1 => String::new(),
+            (Outcome::AsWished, Area::Lash) => self.say(&words.lashes),
+            (Outcome::AsWished, Area::Brow) => self.say(&words.brows),
+        }
+    }
+
+    /// Lashes counted before a lift, and how many of them the last one still holds: each by the dice, at the share that
+    /// the growth cycle leaves.
+    async fn count(&self, visit: &Visit, kind: ServiceKind) -> Result<Option<(u16, u16)>, DemoRefused> {
+        let client: Option<&ClientId> = visit.client.as_ref();
+        let past = treatments::past(&mut *self.app.db.read().await?, client).await?;
+        let lifts = past.iter().filter(|one| one.kind.lifts_lashes()).map(|one| one.on);
+        let Some(last) = lifts.max().filter(|_| kind.lifts_lashes() && self.die(4) > 0) else { return Ok(None) };
+        let days = u16::try_from((visit.civil.date() - last).whole_days()).unwrap_or(u16::MAX);
+        let share = CycleSet::default().still_lifted(f64::from(days)).get();
+        let counted = 40 + self.die(21);
+        let lifted = (0..counted).filter(|_| f64::from(self.die(1000)) < share * 1000.0).count();
+        Ok(Some((counted, u16::try_from(lifted).unwrap_or(counted))))
+    }
+}
+
+fn shield(guest: usize) -> &'static str {
+    match guest % 3 {
+        0 => "small",
+        1 => "medium",
+        _ => "large",
+    }
+}
