@@ -19,11 +19,9 @@ use crate::domain::consent::{Guardian, Offer, Signed, Subject, Tick, TypedName};
 use crate::domain::ids::{ClientId, VisitId};
 use crate::domain::person::{BirthDate, Mail, PersonName, Phone};
 use crate::domain::questionnaire::{Answer, AnswerSet, Answers, Kind, Question};
-use crate::domain::readiness::Readiness;
 use crate::domain::schedule::{Occupation, free_times};
 use crate::domain::verdict::{About, Verdict};
 use crate::store::catalogue::Service;
-use crate::store::studio::Studio;
 use crate::store::types::sha256_hex;
 use crate::store::visits::{Purpose, Visit};
 use crate::store::{drafts, health, treatments, visits};
@@ -66,12 +64,21 @@ impl Story<'_> {
         let known = self.clients.get(&plan.guest).cloned();
         let born = she.born(self.today)?;
         let answers = self.answers(she, known.as_ref(), &service).await?;
-        let drafted = || Drafted { birth: Some(born), answers: Some(answers.clone()), ..Drafted::default() };
-        let Some((wanted, between)) = self.choose(known.as_ref(), &service, wish, drafted()).await? else {
+        let drafted = Drafted { birth: Some(born), answers: Some(answers.clone()), ..Drafted::default() };
+        let now = self.app.clock.now();
+        let mut case =
+            Known::load(&mut *self.app.db.read().await?, &self.opened.studio, known.as_ref(), &service.id).await?;
+        let between = Between { earliest: case.earliest(now), latest: None };
+        let needs_test = !case.products.is_empty() && case.needs_test(now, now);
+        case.add(drafted);
+        let healthy = between.earliest.max(case.earliest(now));
+        let Some(wanted) = self.choose(&service, wish, healthy, needs_test).await? else {
             let why = format!("no time for {} on day {}", wish.service, wish.day);
             return if wish.needed { Err(refused(&she.name, why)) } else { Ok(()) };
         };
-        let readiness = self.judge(known.as_ref(), &service, &wanted, drafted()).await?;
+        let test_booked_at = wanted.test.as_ref().map(|test| test.starts_at);
+        case.add(Drafted { test_booked_at, ..Drafted::default() });
+        let readiness = case.readiness(wanted.treatment.starts_at, now);
         if readiness.reasons.iter().any(|reason| forbids(reason.verdict, &reason.about)) {
             return if wish.needed { Err(refused(&she.name, "a rule says no")) } else { Ok(()) };
         }
@@ -137,7 +144,8 @@ impl Story<'_> {
             Some(Turn::Cancels) => own_visits::cancel(app, studio, client, id).await?,
             Some(Turn::Moves) => {
                 let service = of(&self.opened.services, &plan.booking.service)?.clone();
-                let diary = Diary::load(&mut *app.db.read().await?, studio, &service, app.clock.now(), Some(id)).await?;
+                let diary =
+                    Diary::load(&mut *app.db.read().await?, studio, &service, app.clock.now(), Some(id)).await?;
                 let on = visit.civil.date();
                 let later = Between { earliest: Some(day(on, 1)), latest: Some(day(on, PATIENCE)) };
                 let times = choices(&diary, diary.service, later);
@@ -171,22 +179,15 @@ impl Story<'_> {
     /// The first day with free times that suit her, and one of them by the dice.
     async fn choose(
         &self,
-        client: Option<&ClientId>,
         service: &Service,
         wish: &Booking,
-        drafted: Drafted,
-    ) -> Result<Option<(Wanted, Between)>, DemoRefused> {
+        healthy: Option<Date>,
+        needs_test: bool,
+    ) -> Result<Option<Wanted>, DemoRefused> {
         let (app, studio) = (self.app, &self.opened.studio);
-        let now = app.clock.now();
-        let mut c = app.db.read().await?;
-        let mut known = Known::load(&mut c, studio, client, &service.id).await?;
-        let diary = Diary::load(&mut c, studio, service, now, None).await?;
-        drop(c);
-        let between = Between { earliest: known.earliest(now), latest: None };
-        let needs_test = !known.products.is_empty() && known.needs_test(now, now);
-        known.add(drafted);
+        let diary = Diary::load(&mut *app.db.read().await?, studio, service, app.clock.now(), None).await?;
         let wished = day(self.today, wish.day);
-        let first = wished.max(between.earliest.unwrap_or(wished)).max(known.earliest(now).unwrap_or(wished));
+        let first = healthy.map_or(wished, |healthy| healthy.max(wished));
         let last = day(first, if wish.at.is_some() { 0 } else { PATIENCE });
         let with = wish.with.as_ref().map(|key| of(&self.opened.team, key)).transpose()?;
         let with = with.and_then(|member| member.practitioner.as_ref());
@@ -197,21 +198,22 @@ impl Story<'_> {
         if !needs_test {
             let days = treatments.chunk_by(|a, b| self.on(a) == self.on(b));
             let treatment = days.into_iter().next().and_then(|times| self.pick(times)).cloned();
-            return Ok(treatment.map(|treatment| (Wanted { test: None, treatment }, between)));
+            return Ok(treatment.map(|treatment| Wanted { test: None, treatment }));
         }
         let tested = wish.test.map(|test| day(self.today, test));
         let test_at = self.moment(wish.test_at.as_deref(), wish.test.unwrap_or(0))?;
         let mut tests = choices(&diary, diary.test, Between { earliest: tested, latest: Some(tested.unwrap_or(last)) });
         tests.retain(|time| test_at.map_or(self.on(time) != self.today, |at| at == time.starts_at));
         for treatment in treatments {
-            let floor = Duration::hours(i64::from(diary.pair.floor_hours)) + diary_minutes(studio);
+            let floor =
+                Duration::hours(i64::from(diary.pair.floor_hours)) + Duration::minutes(studio.skin_test_minutes);
             let earliest = treatment.starts_at - Duration::days(9);
             let fits = |test: &&Choice| {
                 test.starts_at + floor <= treatment.starts_at && (tested.is_some() || test.starts_at >= earliest)
             };
             let fitting: Vec<Choice> = tests.iter().filter(fits).cloned().collect();
             if let Some(test) = self.pick(&fitting).cloned() {
-                return Ok(Some((Wanted { test: Some(test), treatment }, between)));
+                return Ok(Some(Wanted { test: Some(test), treatment }));
             }
         }
         Ok(None)
@@ -223,20 +225,6 @@ impl Story<'_> {
 
     fn moment(&self, clock: Option<&str>, days: i64) -> Result<Option<OffsetDateTime>, DemoRefused> {
         clock.map(|clock| moment(&self.opened.studio.zone, day(self.today, days), clock)).transpose()
-    }
-
-    async fn judge(
-        &self,
-        client: Option<&ClientId>,
-        service: &Service,
-        wanted: &Wanted,
-        drafted: Drafted,
-    ) -> Result<Readiness, DemoRefused> {
-        let now = self.app.clock.now();
-        let mut known =
-            Known::load(&mut *self.app.db.read().await?, &self.opened.studio, client, &service.id).await?;
-        known.add(Drafted { test_booked_at: wanted.test.as_ref().map(|test| test.starts_at), ..drafted });
-        Ok(known.readiness(wanted.treatment.starts_at, now))
     }
 
     async fn sign(&self, she: &Guest, service: &Service, answers: &AnswerSet) -> Result<Signed, DemoRefused> {
@@ -302,10 +290,6 @@ impl Story<'_> {
         }
         Ok((AnswerSet { questionnaire: questions.version(), given_on: today, returning, answers }, now))
     }
-}
-
-fn diary_minutes(studio: &Studio) -> Duration {
-    Duration::minutes(studio.skin_test_minutes)
 }
 
 /// What the last page of a booking does not let through.

@@ -145,33 +145,43 @@ impl Story<'_> {
         let visit = self.visit(id).await?;
         let record = self.written(plan, &visit).await?;
         let treatment = treating::record(self.app, self.opened.treats_as(&visit.practitioner)?, id, record).await?;
-        if let Some(Turn::Corrected { .. }) = plan.booking.turn {
+        if let Some(Turn::Corrected { .. } | Turn::Reaction { .. }) = plan.booking.turn {
             self.at(visit.ends_at + Duration::hours(19), number, Event::Correct(treatment));
         }
         Ok(())
     }
 
-    /// The record is put right: a minute less than was written.
+    /// The record is put right the next day: a minute less than was written, or a reaction that came later.
     pub(super) async fn correct(&self, plan: &Plan, id: &TreatmentId) -> Result<(), DemoRefused> {
-        let Some(Turn::Corrected { because }) = &plan.booking.turn else { return Ok(()) };
         let written = treatments::get(&mut *self.app.db.read().await?, id).await?;
         let last = written.as_ref().and_then(|treatment| treatment.current()).cloned();
         let last = last.ok_or_else(|| refused(id, "no record"))?;
         let member = self.opened.treats_as(&last.practitioner)?;
-        let less = |minutes: Option<u16>| minutes.map(|minutes| minutes.saturating_sub(1));
-        let record = Record {
+        let mut record = Record {
             service: last.service,
             started_at: last.started_at,
             ended_at: last.ended_at,
             shield: last.shield,
             lotion_one_minutes: last.lotion_one_minutes,
-            lotion_two_minutes: less(last.lotion_two_minutes),
+            lotion_two_minutes: last.lotion_two_minutes,
             tint_minutes: last.tint_minutes,
             notes: last.notes,
             aftercare_given: last.aftercare_given,
             outcome: last.outcome,
             count: last.count,
             products: last.products,
+        };
+        let because = match &plan.booking.turn {
+            Some(Turn::Corrected { because }) => {
+                record.lotion_two_minutes = record.lotion_two_minutes.map(|minutes| minutes.saturating_sub(1));
+                because
+            }
+            Some(Turn::Reaction { because }) => {
+                record.outcome = Outcome::Reaction;
+                record.notes = self.say(&self.script.words().reaction);
+                because
+            }
+            _ => return Ok(()),
         };
         treating::correct(self.app, member, id, record, because).await?;
         Ok(())
@@ -194,7 +204,6 @@ impl Story<'_> {
         let outcome = match turn {
             Some(Turn::Less) => Outcome::LessThanWished,
             Some(Turn::Stopped) => Outcome::Stopped,
-            Some(Turn::Reaction) => Outcome::Reaction,
             _ => Outcome::AsWished,
         };
         let lotion = has(Chemistry::Lotion).then(|| self.minutes(she, service.kind));
@@ -227,10 +236,9 @@ impl Story<'_> {
         match (outcome, kind.area()) {
             (Outcome::LessThanWished, _) => self.say(&words.less),
             (Outcome::Stopped, _) => self.say(&words.stopped),
-            (Outcome::Reaction, _) => self.say(&words.reaction),
-            (Outcome::AsWished, _) if self.die(5) > 1 => String::new(),
-            (Outcome::AsWished, Area::Lash) => self.say(&words.lashes),
-            (Outcome::AsWished, Area::Brow) => self.say(&words.brows),
+            (Outcome::AsWished | Outcome::Reaction, _) if self.die(5) > 1 => String::new(),
+            (_, Area::Lash) => self.say(&words.lashes),
+            (_, Area::Brow) => self.say(&words.brows),
         }
     }
 

@@ -206,8 +206,8 @@ pub(super) enum Turn {
     Less,
     /// It is stopped.
     Stopped,
-    /// It ends with a reaction.
-    Reaction,
+    /// It goes well, and the next day there is a reaction; the record is put right for this reason.
+    Reaction { because: String },
     /// A figure of the record is put right the next day, for this reason.
     Corrected { because: String },
 }

@@ -24,7 +24,6 @@ use crate::store::{accounts, catalogue, studio};
 /// The studio once it is set up.
 pub(super) struct Opened {
     pub(super) studio: Studio,
-    /// The owner first.
     pub(super) team: BTreeMap<String, Member>,
     pub(super) products: BTreeMap<String, ProductId>,
     pub(super) services: BTreeMap<String, Service>,
@@ -66,8 +65,8 @@ pub(super) async fn open(app: &App, house: &House, today: Date) -> Result<Opened
     for name in &house.rooms {
         settings::save_room(app, &owner, None, name, true).await?;
     }
-    let empty = BTreeMap::new;
-    let mut opened = Opened { studio, team: empty(), products: BTreeMap::new(), services: BTreeMap::new(), owner };
+    let mut opened =
+        Opened { studio, team: BTreeMap::new(), products: BTreeMap::new(), services: BTreeMap::new(), owner };
     for colleague in &house.team {
         opened.join(app, colleague, (colleague.key == first.key).then_some(&member), today).await?;
     }
