@@ -12,7 +12,7 @@ use crate::actions::health::looked;
 use crate::actions::treating::{self, Record, Refused};
 use crate::app::App;
 use crate::domain::ids::{ClientId, ProductId, ServiceId, TreatmentId, VisitId};
-use crate::store::catalogue::{self, Batch};
+use crate::store::catalogue::{self, Batch, Product};
 use crate::store::treatments::{self, Outcome, Treatment, Version};
 use crate::store::visits::Visit;
 use crate::store::{Connection, Stored, clients};
@@ -78,7 +78,11 @@ impl Chair {
         let (all, day) = (catalogue::batches(c).await?, visit.civil.date());
         let current = record.and_then(Treatment::current);
         let used = |id: &ProductId| current.is_some_and(|v| v.products.iter().any(|(product, _)| product == id));
-        let products = names.products.iter().filter(|product| product.active || used(&product.id));
+        let kind = names.services.iter().find(|service| service.id == visit.service).map(|service| service.kind);
+        let fits = |product: &Product| kind.is_some_and(|kind| kind.chemistries().contains(&product.chemistry));
+        let mut products: Vec<&Product> = names.products.iter().filter(|one| one.active || used(&one.id)).collect();
+        // What this service brings near the eye stands first.
+        products.sort_by_key(|product| !fits(product));
         let services = names.services.iter().filter(|s| s.active || s.id == visit.service);
         let corrects = current.map(|version| version.version);
         let (action, back) = match record {
@@ -92,7 +96,7 @@ impl Chair {
             day,
             client: client.clone(),
             services: services.map(|service| (service.id.clone(), service.name.clone())).collect(),
-            products: products.map(|product| offered(&product.id, &product.name, &all, day)).collect(),
+            products: products.iter().map(|product| offered(&product.id, &product.name, &all, day)).collect(),
             outcomes: Outcome::ALL.map(|one| (one.as_str(), words::outcome(one))).to_vec(),
             last: last_time(c, client, &visit.id, &names).await?,
             corrects,

@@ -188,7 +188,7 @@ impl AnswersView {
         let questions = health::questionnaire(c, given.set.questionnaire).await?;
         let mut view = Self {
             given: names.moment(given.given_at),
-            by: if given.given_by == "client" { "herself" } else { "the practitioner" },
+            by: if given.given_by == "client" { "the client" } else { "the practitioner" },
             told: Vec::new(),
             no: Vec::new(),
             hidden: 0,

@@ -40,8 +40,8 @@ pub(super) fn event(refusal: &EventRefused) -> String {
 /// How a treatment came out.
 pub(super) fn outcome(outcome: Outcome) -> &'static str {
     match outcome {
-        Outcome::AsWished => "As she wished",
-        Outcome::LessThanWished => "Less than she wished",
+        Outcome::AsWished => "As wished",
+        Outcome::LessThanWished => "Less than wished",
         Outcome::Stopped => "Stopped before its end",
         Outcome::Reaction => "With a reaction",
     }
@@ -114,17 +114,17 @@ pub(super) fn test(refusal: &TestRefused) -> Option<(&'static str, String)> {
         TestRefused::Event(refused) => ("product", event(refused)),
         TestRefused::OtherProduct => ("product", "Choose one of the products on the list.".to_owned()),
         TestRefused::NotBefore(day) => {
-            ("product", format!("Her answers ask to wait with a skin test until {}.", when::day(*day)))
+            ("product", format!("The answers ask to wait with a skin test until {}.", when::day(*day)))
         }
-        TestRefused::Age => ("product", "No skin test under 16: she is too young for one.".to_owned()),
+        TestRefused::Age => ("product", "No skin test under 16.".to_owned()),
         TestRefused::NoAnswers => {
-            ("product", "She has not answered the health questions yet. They come before any skin test.".to_owned())
+            ("product", "The health questions were not answered yet. They come before any skin test.".to_owned())
         }
         TestRefused::Forbidden => {
-            ("product", "Her answers forbid a skin test of this product. Look at them on her page.".to_owned())
+            ("product", "The answers forbid a skin test of this product. Look at them on the client’s page.".to_owned())
         }
         TestRefused::NoConsent => {
-            ("product", "She refused, or withdrew her consent. Nothing is put on her skin.".to_owned())
+            ("product", "Consent was refused or withdrawn, so nothing is put on the skin.".to_owned())
         }
         TestRefused::Expired(ended) => {
             ("batch", format!("This batch ended on {}. Take another one.", when::day(*ended)))

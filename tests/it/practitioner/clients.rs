@@ -36,13 +36,13 @@ async fn a_record_holds_visits_tests_answers_consents_and_treatments() {
     }
     let seen = log(&app).await.into_iter().find(|entry| entry.action == "client.seen").unwrap();
     assert_eq!(seen.client_id, studio.mia.as_str());
-    let signed = liv.get(&page.link("What she signed")).await;
+    let signed = liv.get(&page.link("What was signed")).await;
     for words in
         ["What can go wrong", "Yes: I want to have this treatment.", "Not ticked: The studio may write", "SHA-256"]
     {
         assert!(signed.main().contains(words), "{words}: {}", signed.main());
     }
-    let theirs = page.link("What she signed");
+    let theirs = page.link("What was signed");
     let noor = app.member(NOOR.0, NOOR.1).await;
     assert_eq!(noor.get(&theirs).await.status, 404);
     assert_eq!(liv.get(&theirs.replace("consents/", "consents/a")).await.status, 404);

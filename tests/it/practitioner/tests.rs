@@ -96,9 +96,13 @@ async fn a_reaction_is_shown_with_first_aid_and_blocks_the_product() {
     let page = liv.get(&path).await;
     let done = liv.submit(&page, &path, &[("result", "swelling_or_blister"), ("note", "raised, 2 cm")]).await;
     let shown = liv.follow(done).await;
-    for words in
-        ["Swelling, blister, weeping", "raised, 2 cm", "at least 20 minutes", "call an ambulance", "blocked for her"]
-    {
+    for words in [
+        "Swelling, blister, weeping",
+        "raised, 2 cm",
+        "at least 20 minutes",
+        "call an ambulance",
+        "blocked for this client",
+    ] {
         assert!(shown.main().contains(words), "{words}: {}", shown.main());
     }
     let verdict = liv.get(&format!("/desk/visits/{id}")).await;
