@@ -162,6 +162,7 @@ async fn practitioner(server: &Server) -> Vec<String> {
         she.inspect(page).await;
     }
     she.look_behind(&record, &format!("{record}/consents/"), "consent").await;
+    she.look_behind(&record, "/desk/treatments/", "correction").await;
     she.leave().await
 }
 
