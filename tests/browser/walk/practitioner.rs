@@ -53,7 +53,7 @@ async fn applies_the_test(server: &Server) {
     let desk = desk(server).await;
     desk.assert_shows("Today, Thursday 5 March 2026").await;
     desk.follow(NAME).await;
-    desk.press("She is here").await;
+    desk.press("The client is here").await;
     desk.follow("Apply the skin test").await;
     desk.choose("Product", &format!("{TINT}, for {SERVICE}")).await;
     desk.press("It is applied").await;
@@ -88,7 +88,7 @@ async fn checks_and_starts(server: &Server) {
     for words in [
         "Ask before starting",
         "Ask How strong does it get?",
-        "a talk with her, after which you decide",
+        "a talk, after which you decide",
         "Note Which is closest?",
         "Rests on: common practice",
         "Signed on the text in use",
@@ -96,7 +96,7 @@ async fn checks_and_starts(server: &Server) {
     ] {
         desk.assert_shows(words).await;
     }
-    desk.press("She is here").await;
+    desk.press("The client is here").await;
     desk.press("Start, for this reason").await;
     desk.assert_shows("One answer needs another look").await;
     desk.tick("I have read the notes above.").await;
@@ -121,8 +121,8 @@ async fn records(server: &Server, story: &Story) {
     for (step, minutes) in steps.into_iter().zip(MINUTES) {
         desk.fill(step, &minutes.to_string()).await;
     }
-    desk.choose("How did it come out?", "As she wished").await;
-    desk.tick("She was told how to look after it, and when to call. (optional)").await;
+    desk.choose("How did it come out?", "As wished").await;
+    desk.tick("Aftercare was explained, and when to call. (optional)").await;
     desk.press("Save the record").await;
     desk.assert_shows("Second lotion 8 minutes").await;
     desk.follow("Correct this record").await;
