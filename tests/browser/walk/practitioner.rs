@@ -122,7 +122,7 @@ async fn records(server: &Server, story: &Story) {
         desk.fill(step, &minutes.to_string()).await;
     }
     desk.choose("How did it come out?", "As wished").await;
-    desk.tick("Aftercare was explained, and when to call. (optional)").await;
+    desk.tick("Aftercare was explained, and when to call.").await;
     desk.press("Save the record").await;
     desk.assert_shows("Second lotion 8 minutes").await;
     desk.follow("Correct this record").await;
