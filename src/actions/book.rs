@@ -115,7 +115,7 @@ pub async fn book(app: &App, terms: Terms<'_>, draft: &Draft, complete: Complete
 }
 
 /// The client whose mail, name and birth date are the ones given, or a new one. Nobody is told which.
-async fn find_or_add(app: &App, tx: &mut Tx, person: Person, now: OffsetDateTime) -> Stored<Client> {
+pub(super) async fn find_or_add(app: &App, tx: &mut Tx, person: Person, now: OffsetDateTime) -> Stored<Client> {
     let (name, mail, phone, born) = match person {
         Person::Known(id) => {
             let known = clients::get(tx, &id).await?;

@@ -6,6 +6,7 @@ use crate::domain::hours::{DateRange, WeeklyHours, WorkingHours};
 use crate::domain::ids::{PractitionerId, RoomId, ServiceId, VisitId};
 use crate::domain::schedule::{BookingRules, BusyTimes, Occupation, PairRule, PractitionerTime, RoomTime, Search};
 use crate::domain::zone::Zone;
+use crate::store::calendar::{self, Block, Blocked, OtherHours};
 use crate::store::catalogue::Service;
 use crate::store::studio::Studio;
 use crate::store::types::{impossible, read};
@@ -53,16 +54,19 @@ impl Diary {
         now: OffsetDateTime,
         but: Option<&VisitId>,
     ) -> Stored<Self> {
+        let gap: u16 = small("shortest_gap_minutes", studio.shortest_gap_minutes)?;
         let rules = BookingRules::parse(
             small("grid_minutes", studio.grid_minutes)?,
             small("notice_minutes", studio.notice_minutes)?,
             small("horizon_days", studio.horizon_days)?,
-            None,
+            (gap >= BookingRules::FINEST_GRID).then_some(gap),
         );
         let rules = rules.map_err(|_| impossible("studio", "grid_minutes", "1"))?;
-        let until = now + Duration::days(studio.horizon_days + 2);
-        let taken = visits::busy(c, now, until, now, but).await?;
+        // The desk looks further ahead than clients may.
+        let until = now + Duration::days(studio.horizon_days.max(400) + 2);
+        let taken = Taken::load(c, (now, until), now, but).await?;
         let off = practitioners::time_off(c, studio.zone.date_at(now)).await?;
+        let other = calendar::other_hours(c, studio.zone.date_at(now)).await?;
         let range = |from, to| DateRange::parse(from, to).map_err(|_| impossible("time_off", "to_day", ""));
         let mut holidays = Vec::new();
         for closed in off.iter().filter(|off| off.practitioner.is_none()) {
@@ -76,16 +80,13 @@ impl Diary {
             for own in off.iter().filter(|off| off.practitioner.as_ref() == Some(&id)) {
                 away.push(range(own.from, own.to)?);
             }
-            let hours = WorkingHours::parse(week, [], away).map_err(|_| impossible("hours", "weekday", id.as_str()))?;
-            let busy = taken.iter().filter(|(who, ..)| who == id.as_str()).map(|&(_, _, from, to)| (from, to));
-            let busy = BusyTimes::parse(busy).map_err(|_| impossible("visit", "busy_until", id.as_str()))?;
+            let hours = working_hours(&id, week, &other, away)?;
+            let busy = taken.of_practitioner(&id)?;
             people.push((id, hours, busy));
         }
         let mut rooms = Vec::new();
         for room in practitioners::rooms(c).await?.into_iter().filter(|room| room.active) {
-            let busy =
-                taken.iter().filter(|(_, where_, ..)| where_ == room.id.as_str()).map(|&(_, _, from, to)| (from, to));
-            let busy = BusyTimes::parse(busy).map_err(|_| impossible("visit", "busy_until", room.id.as_str()))?;
+            let busy = taken.of_room(&room.id)?;
             rooms.push((room.id, busy));
         }
         let labels = catalogue::tests_for(c, &service.id).await?;
@@ -107,6 +108,19 @@ impl Diary {
                 valid_days: small("skin_test_valid_days", studio.skin_test_valid_days)?,
             },
         })
+    }
+
+    /// The same as the desk goes by it: without notice, far ahead, whatever gap is left.
+    #[must_use]
+    pub fn at_the_desk(self) -> Self {
+        Self { rules: self.rules.at_the_desk(), ..self }
+    }
+
+    /// With only one of those who give the service.
+    #[must_use]
+    pub fn with_only(mut self, who: &PractitionerId) -> Self {
+        self.people.retain(|(id, ..)| id == who);
+        self
     }
 
     /// The same without notice, for a time that was chosen when there was enough.
@@ -140,6 +154,78 @@ impl Diary {
             look(&crate::domain::schedule::pairs(test, &treatment, self.pair))
         })
     }
+}
+
+/// Who and where is taken when, turn-around included, in Unix seconds: by visits, blocks, and calendars elsewhere.
+pub struct Taken {
+    visits: Vec<(String, String, i64, i64)>,
+    blocks: Vec<Block>,
+    outside: Vec<(String, i64, i64)>,
+}
+
+impl Taken {
+    /// Loads what reaches into a stretch of time, but for one visit.
+    ///
+    /// # Errors
+    /// When the database can't.
+    pub async fn load(
+        c: &mut Connection,
+        (from, to): (OffsetDateTime, OffsetDateTime),
+        now: OffsetDateTime,
+        but: Option<&VisitId>,
+    ) -> Stored<Self> {
+        Ok(Self {
+            visits: visits::busy(c, from, to, now, but).await?,
+            blocks: calendar::blocks(c, from, to).await?,
+            outside: calendar::outside_busy(c, from, to).await?,
+        })
+    }
+
+    /// Of a practitioner.
+    ///
+    /// # Errors
+    /// When a row ends before it starts.
+    pub fn of_practitioner(&self, id: &PractitionerId) -> Stored<BusyTimes> {
+        let visits = self.visits.iter().filter(|(who, ..)| who == id.as_str()).map(|&(_, _, from, to)| (from, to));
+        let outside = self.outside.iter().filter(|(who, ..)| who == id.as_str()).map(|&(_, from, to)| (from, to));
+        let blocks = self.blocked(|what| matches!(what, Blocked::Practitioner(who) if who == id));
+        BusyTimes::parse(visits.chain(blocks).chain(outside))
+            .map_err(|_| impossible("visit", "busy_until", id.as_str()))
+    }
+
+    /// Of a room.
+    ///
+    /// # Errors
+    /// When a row ends before it starts.
+    pub fn of_room(&self, id: &RoomId) -> Stored<BusyTimes> {
+        let visits = self.visits.iter().filter(|(_, room, ..)| room == id.as_str()).map(|&(_, _, from, to)| (from, to));
+        let blocks = self.blocked(|what| matches!(what, Blocked::Room(room) if room == id));
+        BusyTimes::parse(visits.chain(blocks)).map_err(|_| impossible("visit", "busy_until", id.as_str()))
+    }
+
+    fn blocked(&self, of: impl Fn(&Blocked) -> bool) -> impl Iterator<Item = (i64, i64)> {
+        let blocks = self.blocks.iter().filter(move |block| of(&block.what));
+        blocks.map(|block| (block.starts_at.unix_timestamp(), block.ends_at.unix_timestamp()))
+    }
+}
+
+/// Her week with what is other on some days.
+///
+/// # Errors
+/// When a day is there twice, which the schema forbids.
+pub fn working_hours(
+    id: &PractitionerId,
+    week: WeeklyHours,
+    other: &[OtherHours],
+    away: Vec<DateRange>,
+) -> Stored<WorkingHours> {
+    let of = |whose: Option<&PractitionerId>| {
+        let whose = whose.cloned();
+        other.iter().filter(move |one| one.practitioner == whose).map(|one| (one.day, one.hours.clone()))
+    };
+    let hours = WorkingHours::parse(week, of(Some(id)), away);
+    let hours = hours.map_err(|_| impossible("day_hours", "on_day", id.as_str()))?;
+    Ok(hours.limited_by(of(None)))
 }
 
 /// Whether a service wants a skin test at all.

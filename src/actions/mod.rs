@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use time::OffsetDateTime;
 
 use crate::app::App;
-use crate::domain::ids::{ClientId, DraftId, MailId, VisitId};
+use crate::domain::ids::{ClientId, DraftId, MailId, OfferId, VisitId};
 use crate::domain::person::Mail;
 use crate::store::types::impossible;
 use crate::store::{Connection, Stored, outbox};
@@ -13,14 +13,17 @@ pub mod book;
 pub mod booking;
 pub mod case;
 pub mod catalogue;
+pub mod desk;
 pub mod diary;
 pub mod export;
 pub mod health;
+pub mod hours;
 pub mod own_visits;
 pub mod people;
 pub mod studio;
 pub mod team;
 pub mod treating;
+pub mod wishes;
 
 /// A mail in the outbox: only ids, so that no text lies about and a link's token is made when the mail is.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -47,6 +50,11 @@ pub enum Pending {
     Cancelled {
         /// Which.
         visit: VisitId,
+    },
+    /// An earlier time is kept for her.
+    Earlier {
+        /// Which.
+        offer: OfferId,
     },
 }
 

@@ -4,7 +4,7 @@ use time::{Duration, OffsetDateTime};
 
 use super::booking::{Choice, Spot};
 use super::diary::{Between, Diary};
-use super::{Pending, enqueue};
+use super::{Pending, enqueue, wishes};
 use crate::app::App;
 use crate::domain::ids::{ClientId, VisitId};
 use crate::domain::role::Actor;
@@ -15,7 +15,7 @@ use crate::store::catalogue::Service;
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, audit, clients, visits};
+use crate::store::{Connection, Stored, Tx, audit, clients, visits};
 
 /// How a change ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,16 +67,17 @@ impl Own {
 
     /// Whether another time still fits the visit that it belongs with: the test first, and long enough before.
     pub fn fits_partner(&self, diary: &Diary, time: &FreeTime<'_>) -> bool {
+        self.fits_partner_at(diary, time.starts_at(), time.ends_at())
+    }
+
+    /// The same of a start and an end.
+    pub fn fits_partner_at(&self, diary: &Diary, starts_at: OffsetDateTime, ends_at: OffsetDateTime) -> bool {
         let floor = Duration::hours(i64::from(diary.pair.floor_hours));
         let valid = Duration::days(i64::from(diary.pair.valid_days));
         let Some(partner) = &self.partner else { return true };
         match self.visit.purpose {
-            Purpose::Treatment => {
-                time.starts_at() >= partner.ends_at + floor && time.starts_at() <= partner.starts_at + valid
-            }
-            Purpose::SkinTest => {
-                time.ends_at() + floor <= partner.starts_at && time.starts_at() + valid >= partner.starts_at
-            }
+            Purpose::Treatment => starts_at >= partner.ends_at + floor && starts_at <= partner.starts_at + valid,
+            Purpose::SkinTest => ends_at + floor <= partner.starts_at && starts_at + valid >= partner.starts_at,
         }
     }
 }
@@ -100,7 +101,9 @@ pub async fn cancel(app: &App, studio: &Studio, client: &ClientId, id: &VisitId)
         visits::update(&mut tx, &visit, now).await?;
         let event = Event { action: "visit.cancelled", client: Some(client), object: visit.id.as_str(), detail: "" };
         audit::append(&mut tx, &Actor::Client(client.clone()), event, now).await?;
-        enqueue(app, &mut tx, &known.mail, &Pending::Cancelled { visit: visit.id }, now).await?;
+        enqueue(app, &mut tx, &known.mail, &Pending::Cancelled { visit: visit.id.clone() }, now).await?;
+        wishes::visit_is_off(app, &mut tx, &visit.id, now).await?;
+        wishes::opened(app, &mut tx, (visit.starts_at, visit.busy_until), now).await?;
     }
     tx.commit().await?;
     Ok(Change::Done)
@@ -132,23 +135,46 @@ pub async fn relocate(
         if own.fits_partner(&diary, &time) { Spot::of(&time) } else { None }
     });
     let Some(spot) = spot else { return Ok(Change::Taken) };
-    let known = clients::get(&mut tx, client).await?.ok_or_else(|| impossible("visit", "client_id", id.as_str()))?;
-    let mut visit = own.visit;
+    let change = put_at(app, &mut tx, studio, &Actor::Client(client.clone()), own.visit, spot, now).await?;
+    if change == Change::Done {
+        tx.commit().await?;
+    }
+    Ok(change)
+}
+
+/// Puts a visit at another time, tells the client, and lets those know who wished for the time that it leaves. Nothing
+/// may be committed unless it is [`Change::Done`].
+///
+/// # Errors
+/// When the database can't.
+pub(super) async fn put_at(
+    app: &App,
+    tx: &mut Tx,
+    studio: &Studio,
+    actor: &Actor,
+    mut visit: Visit,
+    spot: Spot,
+    now: OffsetDateTime,
+) -> Stored<Change> {
     let Ok(state) = visit.state.move_to_other_time() else { return Ok(Change::TooLate) };
+    let left = (visit.starts_at, visit.busy_until);
     visit.state = state;
     (visit.starts_at, visit.ends_at, visit.busy_until, visit.civil) =
         (spot.starts_at, spot.ends_at, spot.busy_until, spot.civil);
     (visit.practitioner, visit.room) = (spot.practitioner, spot.room);
     visit.zone = studio.zone.name().to_owned();
     visit.sequence += 1;
-    match visits::update(&mut tx, &visit, now).await {
+    match visits::update(tx, &visit, now).await {
         Ok(()) => {}
         Err(error) if error.is_overlap() => return Ok(Change::Taken),
         Err(error) => return Err(error),
     }
-    let event = Event { action: "visit.moved", client: Some(client), object: visit.id.as_str(), detail: "" };
-    audit::append(&mut tx, &Actor::Client(client.clone()), event, now).await?;
-    enqueue(app, &mut tx, &known.mail, &Pending::Moved { visit: visit.id }, now).await?;
-    tx.commit().await?;
+    let client = visit.client.clone().ok_or_else(|| impossible("visit", "client_id", visit.id.as_str()))?;
+    let known = clients::get(tx, &client).await?;
+    let known = known.ok_or_else(|| impossible("visit", "client_id", visit.id.as_str()))?;
+    let event = Event { action: "visit.moved", client: Some(&client), object: visit.id.as_str(), detail: "" };
+    audit::append(tx, actor, event, now).await?;
+    enqueue(app, tx, &known.mail, &Pending::Moved { visit: visit.id }, now).await?;
+    wishes::opened(app, tx, left, now).await?;
     Ok(Change::Done)
 }

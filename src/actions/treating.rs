@@ -3,7 +3,7 @@
 use time::{Date, OffsetDateTime};
 
 use super::case::Known;
-use super::{Pending, enqueue};
+use super::{Pending, enqueue, wishes};
 use crate::app::App;
 use crate::domain::ids::{ClientId, PractitionerId, ProductId, ServiceId, TreatmentId, VisitId};
 use crate::domain::readiness::Readiness;
@@ -156,6 +156,8 @@ pub async fn cancel(app: &App, member: &Member, id: &VisitId) -> Result<(), Refu
         enqueue(app, &mut tx, &person.mail, &Pending::Cancelled { visit: id.clone() }, now).await?;
     }
     log(&mut tx, member, "visit.cancelled", &client, id.as_str(), "by the studio", now).await?;
+    wishes::visit_is_off(app, &mut tx, id, now).await?;
+    wishes::opened(app, &mut tx, (visit.starts_at, visit.busy_until), now).await?;
     Ok(tx.commit().await?)
 }
 

@@ -9,6 +9,7 @@ use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
 use super::{Failed, ServeArgs, say, seed_demo};
+use crate::actions::wishes;
 use crate::app::{Address, App, Parts};
 use crate::clock::{Clock, Random};
 use crate::jobs::{housekeeping, outbox};
@@ -110,6 +111,9 @@ async fn run_jobs(app: App) {
                     break;
                 }
             }
+        }
+        if let Err(error) = wishes::lapse(&app).await {
+            tracing::error!(%error, "times that nobody claimed can't be passed on");
         }
         if beats.is_multiple_of(300)
             && let Err(error) = housekeeping::sweep(&app).await

@@ -127,6 +127,14 @@ impl DayHours {
     pub fn spans(&self) -> &[OpenSpan] {
         &self.0
     }
+
+    /// What lies within both.
+    #[must_use]
+    pub fn within(&self, other: &Self) -> Self {
+        let both =
+            self.0.iter().flat_map(|a| other.0.iter().map(move |b| (a.opens.max(b.opens), a.closes.min(b.closes))));
+        Self(both.filter(|(opens, closes)| opens < closes).map(|(opens, closes)| OpenSpan { opens, closes }).collect())
+    }
 }
 
 impl fmt::Display for DayHours {
@@ -293,6 +301,17 @@ impl WorkingHours {
         Ok(Self { week, exceptions: by_date, off })
     }
 
+    /// The same, cut on some dates to the hours in which the studio is open at all.
+    #[must_use]
+    pub fn limited_by(mut self, limits: impl IntoIterator<Item = (Date, DayHours)>) -> Self {
+        for (date, limit) in limits {
+            let usual = self.exceptions.get(&date).unwrap_or_else(|| self.week.on(date.weekday()));
+            let cut = usual.within(&limit);
+            self.exceptions.insert(date, cut);
+        }
+        self
+    }
+
     /// The hours on a date: none on a day off, else those of the date, else those of the week.
     pub fn on(&self, date: Date) -> &[OpenSpan] {
         if self.off.iter().any(|range| range.contains(date)) {
@@ -357,6 +376,21 @@ mod tests {
         assert_eq!(hours(vec![(monday, other.clone())], vec![off]).on(monday), []);
         let twice = [(monday, other.clone()), (monday, other)];
         assert_eq!(WorkingHours::parse(week, twice, vec![]), Err(HoursRefused::SameDate { date: monday }));
+    }
+
+    #[test]
+    fn the_studio_s_hours_cut_those_of_the_week_and_of_a_date() {
+        let monday = date!(2026 - 03 - 09);
+        let tuesday = date!(2026 - 03 - 10);
+        let hours = |text| DayHours::parse_text(text).unwrap();
+        let week = WeeklyHours::parse([(1, 540, 720), (1, 780, 1080), (2, 540, 720)]).unwrap();
+        let own = [(tuesday, hours("8:00-20:00"))];
+        let both = WorkingHours::parse(week, own, vec![]).unwrap();
+        let both = both.limited_by([(monday, hours("10:00-14:00")), (tuesday, hours("10:00-14:00"))]);
+        assert_eq!(both.on(monday), hours("10:00-12:00, 13:00-14:00").spans());
+        assert_eq!(both.on(tuesday), hours("10:00-14:00").spans());
+        assert_eq!(both.on(date!(2026 - 03 - 16)), hours("9:00-12:00, 13:00-18:00").spans());
+        assert_eq!(both.limited_by([(monday, DayHours::default())]).on(monday), []);
     }
 
     #[test]

@@ -88,6 +88,14 @@ ids! {
     TreatmentId,
     /// A span of days off.
     TimeOffId,
+    /// Other hours on one day.
+    DayHoursId,
+    /// A stretch that is blocked.
+    BlockId,
+    /// A wish for an earlier time.
+    WishId,
+    /// An earlier time that is kept for somebody.
+    OfferId,
     /// A letter from a clinician.
     LetterId,
     /// An export package.

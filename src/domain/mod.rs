@@ -26,4 +26,5 @@ pub mod span;
 pub mod verdict;
 pub mod visit;
 pub mod window;
+pub mod wish;
 pub mod zone;

@@ -151,6 +151,14 @@ pub fn still_free<'a>(
     })
 }
 
+/// When somebody is at work on a day, as stretches of Unix seconds.
+pub fn work_on(zone: &Zone, hours: &WorkingHours, date: Date) -> Vec<(i64, i64)> {
+    let (timeline, midnight) = (zone.timeline(date, date), local_seconds(date));
+    let reached = |minute: u16| timeline.reached(midnight + i64::from(minute) * 60);
+    let spans = hours.on(date).iter().map(|span| (reached(span.opens()), reached(span.closes())));
+    spans.filter(|(from, to)| from < to).collect()
+}
+
 const MOST_STEPS: usize = DAY_MINUTES as usize / BookingRules::FINEST_GRID as usize;
 
 /// One day at a time: for each step of the grid the start and, as bits, who and which rooms are free.

@@ -2,13 +2,13 @@
 
 use time::Duration;
 
-use crate::actions::{Pending, people};
+use crate::actions::{Pending, people, wishes};
 use crate::app::App;
 use crate::domain::ids::{ClientId, VisitId};
 use crate::mail::messages::{Frame, Message};
 use crate::mail::transport::{NotSent, Outgoing};
 use crate::store::outbox::{self, Due};
-use crate::store::{Connection, Stored, clients, studio, visits};
+use crate::store::{Connection, Stored, clients, practitioners, studio, visits};
 use crate::when;
 
 /// What a step did.
@@ -99,6 +99,13 @@ async fn message(app: &App, c: &mut Connection, pending: Pending) -> Stored<Opti
             Ok(Some((client, Message::Booked { times })))
         }
         Pending::Moved { visit } => Ok(about(c, &visit).await?.map(|(client, time)| (client, Message::Moved { time }))),
+        Pending::Earlier { offer } => {
+            let Some(told) = wishes::mint_link(app, &offer).await? else { return Ok(None) };
+            let with = practitioners::get(c, &told.held.practitioner).await?.map(|she| she.name).unwrap_or_default();
+            let until = studio::get(c).await?.map(|studio| when::moment(studio.zone.to_civil(told.until)));
+            let (time, until) = (when::moment(told.held.civil), until.unwrap_or_default());
+            Ok(Some((told.client, Message::Earlier { time, with, until, link: told.link })))
+        }
         Pending::Cancelled { visit } => {
             Ok(about(c, &visit).await?.map(|(client, time)| (client, Message::Cancelled { time })))
         }

@@ -51,6 +51,17 @@ pub enum Message {
         /// Its time in words.
         time: String,
     },
+    /// An earlier time is kept for her.
+    Earlier {
+        /// The time in words.
+        time: String,
+        /// With whom.
+        with: String,
+        /// Until when, in words.
+        until: String,
+        /// The whole link.
+        link: String,
+    },
 }
 
 macro_rules! mail {
@@ -70,6 +81,7 @@ macro_rules! mail {
 mail!(sign_in_link "mail/sign_in_link.txt" "mail/sign_in_link.html" { link: String, minutes: i64 });
 mail!(booked "mail/booked.txt" "mail/booked.html" { times: Vec<String> });
 mail!(moved "mail/moved.txt" "mail/moved.html" { time: String });
+mail!(earlier "mail/earlier.txt" "mail/earlier.html" { time: String, with: String, until: String, link: String });
 mail!(cancelled "mail/cancelled.txt" "mail/cancelled.html" { time: String });
 
 impl Message {
@@ -93,6 +105,11 @@ impl Message {
                 format!("Your visit at {} has a new time", frame.studio),
                 moved::Text { frame, time }.render()?,
                 moved::Html { frame, time }.render()?,
+            ),
+            Self::Earlier { time, with, until, link } => (
+                format!("An earlier time at {}", frame.studio),
+                earlier::Text { frame, time, with, until, link }.render()?,
+                earlier::Html { frame, time, with, until, link }.render()?,
             ),
             Self::Cancelled { time } => (
                 format!("Your visit at {} is cancelled", frame.studio),

@@ -13,8 +13,10 @@ use sqlx::{Sqlite, SqlitePool, Transaction};
 
 pub mod accounts;
 pub mod audit;
+pub mod calendar;
 pub mod catalogue;
 pub mod clients;
+pub mod deposits;
 pub mod drafts;
 mod error;
 pub mod exports;
@@ -28,6 +30,7 @@ pub mod studio;
 pub mod treatments;
 pub mod types;
 pub mod visits;
+pub mod wishes;
 
 pub use error::{StoreError, Trouble};
 pub use sqlx::SqliteConnection as Connection;

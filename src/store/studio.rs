@@ -43,6 +43,12 @@ pub struct Studio {
     pub skin_test_floor_hours: i64,
     /// For how many days a clear test holds.
     pub skin_test_valid_days: i64,
+    /// Gaps shorter than so many minutes are avoided; 0 when the studio doesn't mind.
+    pub shortest_gap_minutes: i64,
+    /// For how many minutes an earlier time is kept for the client who was told of it.
+    pub claim_minutes: i64,
+    /// What clients read about cancelling late and not coming.
+    pub late_policy: String,
     /// Whether everything here is invented.
     pub demo: bool,
 }
@@ -54,7 +60,8 @@ pub struct Studio {
 pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
     let row = sqlx::query!(
         "SELECT name, address, phone, mail, zone, currency, home_dial, jurisdiction, hold_minutes, notice_minutes, horizon_days,
-                grid_minutes, cancel_limit_hours, skin_test_minutes, skin_test_floor_hours, skin_test_valid_days, demo
+                grid_minutes, cancel_limit_hours, skin_test_minutes, skin_test_floor_hours, skin_test_valid_days,
+                shortest_gap_minutes, claim_minutes, late_policy, demo
          FROM studio WHERE id = 1"
     )
     .fetch_optional(c)
@@ -77,6 +84,9 @@ pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
         skin_test_minutes: row.skin_test_minutes,
         skin_test_floor_hours: row.skin_test_floor_hours,
         skin_test_valid_days: row.skin_test_valid_days,
+        shortest_gap_minutes: row.shortest_gap_minutes,
+        claim_minutes: row.claim_minutes,
+        late_policy: row.late_policy,
         demo: small::<u8>("studio", "demo", "1", row.demo)? == 1,
     }))
 }
@@ -116,7 +126,8 @@ pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
     sqlx::query!(
         "UPDATE studio SET name = ?, address = ?, phone = ?, mail = ?, zone = ?, currency = ?, home_dial = ?, jurisdiction = ?,
             hold_minutes = ?, notice_minutes = ?, horizon_days = ?, grid_minutes = ?, cancel_limit_hours = ?,
-            skin_test_minutes = ?, skin_test_floor_hours = ?, skin_test_valid_days = ? WHERE id = 1",
+            skin_test_minutes = ?, skin_test_floor_hours = ?, skin_test_valid_days = ?, shortest_gap_minutes = ?, claim_minutes = ?,
+            late_policy = ? WHERE id = 1",
         s.name,
         s.address,
         s.phone,
@@ -132,7 +143,10 @@ pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
         s.cancel_limit_hours,
         s.skin_test_minutes,
         s.skin_test_floor_hours,
-        s.skin_test_valid_days
+        s.skin_test_valid_days,
+        s.shortest_gap_minutes,
+        s.claim_minutes,
+        s.late_policy
     )
     .execute(c)
     .await?;

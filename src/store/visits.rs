@@ -307,6 +307,54 @@ pub async fn update(c: &mut Connection, v: &Visit, now: OffsetDateTime) -> Store
     Ok(())
 }
 
+/// Notes that a visit was given up after the studio's limit.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn mark_late(c: &mut Connection, id: &VisitId) -> Stored<()> {
+    let id = id.as_str();
+    sqlx::query!("UPDATE visit SET late = 1 WHERE id = ?", id).execute(c).await?;
+    Ok(())
+}
+
+/// How often a client gave a visit up after the limit, and how often she didn't come.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn missed(c: &mut Connection, client: &ClientId) -> Stored<(i64, i64)> {
+    let client = client.as_str();
+    let row = sqlx::query!(
+        r#"SELECT count(*) FILTER (WHERE late = 1) AS "late!: i64", count(*) FILTER (WHERE state = 'no_show') AS "missed!: i64"
+           FROM visit WHERE client_id = ?"#,
+        client
+    )
+    .fetch_one(c)
+    .await?;
+    Ok((row.late, row.missed))
+}
+
+/// What is held in a stretch while somebody fills forms or may claim it: (practitioner, room, from, to).
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn holds(
+    c: &mut Connection,
+    from: OffsetDateTime,
+    to: OffsetDateTime,
+    now: OffsetDateTime,
+) -> Stored<Vec<(String, String, i64, i64)>> {
+    let (from, to, now) = (from.unix_timestamp(), to.unix_timestamp(), now.unix_timestamp());
+    let rows = sqlx::query!(
+        "SELECT practitioner_id, room_id, starts_at, busy_until FROM visit
+         WHERE starts_at >= ? AND starts_at < ? AND state = 'held' AND hold_until > ? ORDER BY starts_at",
+        from,
+        to,
+        now
+    );
+    let rows = rows.fetch_all(c).await?;
+    Ok(rows.into_iter().map(|row| (row.practitioner_id, row.room_id, row.starts_at, row.busy_until)).collect())
+}
+
 /// Marks every hold past its end, so that its time can be taken.
 ///
 /// # Errors

@@ -63,9 +63,10 @@ pub struct Ctx {
 }
 
 const PUBLIC: &[(&str, &str)] = &[("/", "Book"), ("/me", "My visits"), ("/privacy", "Privacy")];
-const DESK: &[(&str, &str)] = &[("/desk", "Today"), ("/desk/clients", "Clients")];
+const DESK: &[(&str, &str)] = &[("/desk", "Today"), ("/desk/calendar", "Calendar"), ("/desk/clients", "Clients")];
 const OWNER: &[(&str, &str)] = &[
     ("/desk", "Today"),
+    ("/desk/calendar", "Calendar"),
     ("/desk/clients", "Clients"),
     ("/owner/retouch", "Retouch"),
     ("/owner/exports", "Records"),

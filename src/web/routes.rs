@@ -68,6 +68,8 @@ fn public_routes() -> Vec<Route> {
         get "/book/{id}/time" Anyone public::book::time_again::get,
         post "/book/{id}/time" Anyone public::book::time_again::post,
         get "/book/{id}/done" Anyone public::book::done::get,
+        get "/earlier/{token}" Anyone public::earlier::get,
+        post "/earlier/{token}" Anyone public::earlier::post,
         get "/privacy" Anyone public::privacy::get,
         get "/sign-in" Anyone public::sign_in::get,
         post "/sign-in" Anyone public::sign_in::post,
@@ -89,15 +91,29 @@ fn client_routes() -> Vec<Route> {
         post "/me/visits/{id}/move" Client client::relocate::post,
         get "/me/visits/{id}/cancel" Client client::cancel::get,
         post "/me/visits/{id}/cancel" Client client::cancel::post,
+        get "/me/visits/{id}/earlier" Client client::earlier::get,
+        post "/me/visits/{id}/earlier" Client client::earlier::post,
         get "/me/visits/{id}/calendar.ics" Client client::calendar::get,
         get "/me/papers/{id}" Client client::paper::get,
     ]
 }
 
 fn practitioner_routes() -> Vec<Route> {
+    use practitioner::{arrange, block, booking, calendar};
     use practitioner::{client as record, clients, consent, growth, password, skin_test, today, treatment, visit};
     routes![
         get "/desk" Practitioner today::get,
+        get "/desk/calendar" Practitioner calendar::get,
+        get "/desk/blocks/new" Practitioner block::get,
+        post "/desk/blocks/new" Practitioner block::post,
+        post "/desk/blocks/{id}/remove" Practitioner block::remove,
+        get "/desk/book" Practitioner booking::get,
+        post "/desk/book/time" Practitioner booking::post,
+        get "/desk/book/who" Practitioner booking::who,
+        get "/desk/visits/{id}/arrange" Practitioner arrange::get,
+        post "/desk/visits/{id}/move" Practitioner arrange::relocate,
+        post "/desk/visits/{id}/deposit" Practitioner arrange::deposit,
+        post "/desk/visits/{id}/called-off" Practitioner arrange::called_off,
         get "/desk/visits/{id}" Practitioner visit::get,
         post "/desk/visits/{id}/arrive" Practitioner visit::arrive,
         post "/desk/visits/{id}/start" Practitioner visit::start,
@@ -138,6 +154,9 @@ fn owner_routes() -> Vec<Route> {
         get "/owner/days-off" Owner owner::days_off::get,
         post "/owner/days-off" Owner owner::days_off::post,
         post "/owner/days-off/{id}/remove" Owner owner::days_off::remove,
+        get "/owner/other-hours" Owner owner::other_hours::get,
+        post "/owner/other-hours" Owner owner::other_hours::post,
+        post "/owner/other-hours/{id}/remove" Owner owner::other_hours::remove,
         get "/owner/rooms" Owner owner::rooms::get,
         post "/owner/rooms" Owner owner::rooms::post,
         get "/owner/rooms/{id}" Owner owner::rooms::get_one,

@@ -146,8 +146,11 @@ async fn client(server: &Server) -> Vec<String> {
     she.inspect_all(&plain(Who::Client)).await;
     she.look_behind("/me", "/me/papers/", "paper").await;
     she.look_behind("/me", "/me/visits/", "move").await;
-    she.open(&she.browser.address().await.replace("/move", "/cancel")).await;
-    she.inspect("cancel").await;
+    let moving = she.browser.address().await;
+    for page in ["cancel", "earlier"] {
+        she.open(&moving.replace("move", page)).await;
+        she.inspect(page).await;
+    }
     she.leave().await
 }
 
@@ -155,6 +158,10 @@ async fn practitioner(server: &Server) -> Vec<String> {
     let she = Person::of_team(server, "practitioner").await;
     she.inspect_all(&plain(Who::Practitioner)).await;
     she.look_behind("/desk", "/desk/visits/", "visit").await;
+    she.open(&format!("{}/arrange", she.browser.address().await)).await;
+    she.inspect("arrange").await;
+    she.open("/desk/calendar?view=week").await;
+    she.inspect("week").await;
     she.look_behind("/desk/clients", "/desk/clients/", "record").await;
     let record = she.browser.address().await;
     for page in ["growth", "skin-test"] {

@@ -101,6 +101,12 @@ impl BookingRules {
         Self { notice_minutes: 0, ..self }
     }
 
+    /// The same as the desk goes by it: without notice, a year and more ahead, with no gap avoided.
+    #[must_use]
+    pub fn at_the_desk(self) -> Self {
+        Self { notice_minutes: 0, horizon_days: 400, shortest_sellable: None, ..self }
+    }
+
     /// The same with no gap avoided.
     #[must_use]
     pub fn with_any_gap(self) -> Self {

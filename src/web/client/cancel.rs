@@ -20,6 +20,8 @@ struct CancelPage {
     /// The visit that goes with it, and is cancelled too.
     partner: Option<VisitView>,
     may_change: bool,
+    /// What the studio says about cancelling late.
+    policy: String,
 }
 
 /// Asks whether she means it.
@@ -32,7 +34,8 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path
         Some(partner) => Some(view(&mut c, partner).await?.0),
         None => None,
     };
-    Ok(Page::ok(CancelPage { ctx, visit, partner, may_change }).into_response())
+    let policy = ctx.studio()?.late_policy.clone();
+    Ok(Page::ok(CancelPage { ctx, visit, partner, may_change, policy }).into_response())
 }
 
 /// Cancels.
@@ -44,7 +47,8 @@ pub async fn post(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Pat
     match own_visits::cancel(&app, ctx.studio()?, &who.0, &own.visit.id).await? {
         Change::Done => Ok(see_other("/me")),
         Change::TooLate | Change::Taken => {
-            Ok(Page::conflict(CancelPage { ctx, visit, partner: None, may_change: false }).into_response())
+            let policy = ctx.studio()?.late_policy.clone();
+            Ok(Page::conflict(CancelPage { ctx, visit, partner: None, may_change: false, policy }).into_response())
         }
     }
 }

@@ -2,6 +2,7 @@
 
 pub mod calendar;
 pub mod cancel;
+pub mod earlier;
 pub mod paper;
 pub mod relocate;
 pub mod return_again;

@@ -10,7 +10,7 @@ use crate::domain::ids::VisitId;
 use crate::domain::visit::VisitState;
 use crate::store::studio::Studio;
 use crate::store::visits::Visit;
-use crate::store::{Connection, catalogue, health, practitioners, visits};
+use crate::store::{Connection, catalogue, health, practitioners, visits, wishes};
 use crate::web::error::Fault;
 use crate::web::guard::SignedIn;
 use crate::web::page::{Answer, Ctx, Page};
@@ -24,6 +24,9 @@ struct Coming {
     length: String,
     with: String,
     may_change: bool,
+    /// An earlier time can be wished for.
+    may_wish: bool,
+    wished: bool,
 }
 
 #[derive(Template)]
@@ -75,6 +78,8 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
         } else {
             let own = Own { visit, partner: None };
             let may_change = own.may_change(now, &studio);
+            let may_wish = own.visit.state == VisitState::Booked && own.visit.starts_at > now;
+            let wished = may_wish && wishes::of_visit(&mut c, &own.visit.id).await?.is_some();
             coming.push(Coming {
                 id: own.visit.id,
                 what: words.what,
@@ -82,6 +87,8 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
                 length: words.length,
                 with,
                 may_change,
+                may_wish,
+                wished,
             });
         }
     }

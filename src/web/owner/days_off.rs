@@ -24,11 +24,11 @@ use crate::web::page::{Answer, Ctx, Page};
 use crate::web::words;
 
 /// How the form says that the studio is closed.
-const STUDIO: &str = "studio";
+pub(super) const STUDIO: &str = "studio";
 /// The most characters of a reason.
-const REASON: usize = 120;
+pub(super) const REASON: usize = 120;
 /// A day further ahead than this is a slip.
-const AHEAD: Duration = Duration::days(3 * 366);
+pub(super) const AHEAD: Duration = Duration::days(3 * 366);
 
 struct Row {
     off: TimeOff,

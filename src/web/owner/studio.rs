@@ -53,6 +53,10 @@ const BOOKING: &[Number] = &[
     number!(horizon_days, "How far ahead clients may book", "days", 7 to 400, ""),
     number!(cancel_limit_hours, "Clients may move or cancel until", "hours before", 0 to 336,
         "After that they have to call. 0 lets them until the visit begins."),
+    number!(shortest_gap_minutes, "Avoid leaving gaps shorter than", "minutes", 0 to 240,
+        "Of the times in a free stretch only those are then offered that leave the least of it in shorter gaps. 0 offers all."),
+    number!(claim_minutes, "An earlier time is kept for", "minutes", 5 to 1440,
+        "When a visit is cancelled, the clients who wished for an earlier time are told one after the other. Each has this long to take it."),
 ];
 
 const SKIN_TEST: &[Number] = &[
@@ -100,6 +104,7 @@ fn stored(s: &Studio) -> Fields {
         ("home_dial", format!("+{}", s.home_dial.digits())),
         ("jurisdiction", s.jurisdiction.clone()),
         ("grid_minutes", s.grid_minutes.to_string()),
+        ("late_policy", s.late_policy.clone()),
     ]);
     let numbers = BOOKING.iter().chain(SKIN_TEST).map(|number| (number.field.to_owned(), (number.get)(s).to_string()));
     Fields::of(texts.pairs().into_iter().chain(numbers).collect())
@@ -117,6 +122,7 @@ fn optional<T, E>(text: &str, parse: impl Fn(&str) -> Result<T, E>) -> Result<Op
 fn read_contact(before: &Studio, fields: &Fields, errors: &mut Errors) -> Option<Studio> {
     let name = read::label(errors, fields, "name");
     let address = read::note(errors, fields, "address", 400);
+    let late_policy = read::note(errors, fields, "late_policy", 600);
     let home_dial = errors.take("home_dial", HomeDial::parse(fields.get("home_dial")), |_| words::DIAL.to_owned());
     let home = home_dial.as_ref().unwrap_or(&before.home_dial);
     let phone = errors.take("phone", optional(fields.trimmed("phone"), |text| Phone::parse(text, home)), words::phone);
@@ -124,6 +130,7 @@ fn read_contact(before: &Studio, fields: &Fields, errors: &mut Errors) -> Option
     Some(Studio {
         name: name?,
         address: address?,
+        late_policy: late_policy?,
         phone: phone?.map(|phone| phone.as_str().to_owned()).unwrap_or_default(),
         mail: mail?.map(|mail| mail.as_str().to_owned()).unwrap_or_default(),
         home_dial: home_dial?,

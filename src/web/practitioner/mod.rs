@@ -1,5 +1,9 @@
 //! Pages of the practitioner, which the owner may use too.
 
+pub mod arrange;
+pub mod block;
+pub mod booking;
+pub mod calendar;
 pub mod client;
 pub mod clients;
 pub mod consent;

@@ -7,7 +7,7 @@ use axum::response::IntoResponse;
 use time::OffsetDateTime;
 
 use super::view::{AnswersView, ConsentView, Names, RecordView, Said, TestView};
-use super::{today, words};
+use super::{booking, today, words};
 use crate::actions::case::Known;
 use crate::actions::treating::{self, Beginning, Refused};
 use crate::actions::{health as looks, health::TestRefused};
@@ -62,6 +62,8 @@ struct View {
     tests: Vec<TestView>,
     record: Option<RecordView>,
     not_diagnostic: &'static str,
+    /// Again in so many weeks, and where that is booked.
+    again: Option<(String, String)>,
 }
 
 /// What was decided when the treatment began.
@@ -119,9 +121,30 @@ impl View {
             tests: tests.iter().map(|test| TestView::of(test, &names, now)).collect(),
             record: record.as_ref().map(|record| RecordView::of(record, &names)),
             not_diagnostic: NOT_DIAGNOSTIC,
+            again: again(&known, studio, &visit, &client, now),
         };
         Ok(Some((view, client)))
     }
+}
+
+/// From the chair: her next visit for the service, where her window is best.
+fn again(
+    known: &Known,
+    studio: &Studio,
+    visit: &Visit,
+    client: &ClientId,
+    now: OffsetDateTime,
+) -> Option<(String, String)> {
+    let today = studio.zone.date_at(now);
+    let window = known.window(now + time::Duration::SECOND, &known.waits(now))?;
+    let day = window.due().max(window.opens()).max(today);
+    let weeks = (day - today).whole_weeks();
+    let label = match weeks {
+        ..=0 => "Book again now".to_owned(),
+        1 => "Again in a week".to_owned(),
+        _ => format!("Again in {weeks} weeks"),
+    };
+    Some((label, booking::again(client, &visit.service, &visit.practitioner, day)))
 }
 
 fn days_old(days: i64) -> String {

@@ -1,6 +1,7 @@
 //! Pages for everybody: set-up, booking, signing in and out.
 
 pub mod book;
+pub mod earlier;
 pub mod link;
 pub mod privacy;
 pub mod services;

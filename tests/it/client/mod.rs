@@ -1,6 +1,7 @@
 //! A client's own pages.
 #![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
 
+mod earlier;
 mod return_again;
 
 use palpebra::domain::ids::VisitId;

@@ -229,11 +229,11 @@ impl VisitView {
 }
 
 /// Details, read.
-pub(super) struct Given {
-    pub(super) name: PersonName,
-    pub(super) mail: Mail,
-    pub(super) phone: Phone,
-    pub(super) born: BirthDate,
+pub(in crate::web) struct Given {
+    pub(in crate::web) name: PersonName,
+    pub(in crate::web) mail: Mail,
+    pub(in crate::web) phone: Phone,
+    pub(in crate::web) born: BirthDate,
 }
 
 fn stored_pairs(json: Option<&str>) -> Vec<(String, String)> {
@@ -256,7 +256,7 @@ pub(super) fn date_text(fields: &Fields, name: &str) -> String {
     }
 }
 
-pub(super) fn read_person(fields: &Fields, studio: &Studio, today: Date) -> Result<Given, Errors> {
+pub(in crate::web) fn read_person(fields: &Fields, studio: &Studio, today: Date) -> Result<Given, Errors> {
     let mut errors = Errors::new();
     let name = errors.take("name", PersonName::parse(fields.get("name")), words::name);
     let mail = errors.take("mail", Mail::parse(fields.get("mail")), words::mail);
