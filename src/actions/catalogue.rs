@@ -1,8 +1,9 @@
 //! Services with their retouch rules, products and batches.
 
 use crate::app::App;
-use crate::domain::catalogue::{Chemistry, ServiceKind};
+use crate::domain::catalogue::{Area, Chemistry, ServiceKind};
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
+use crate::domain::limits::Label;
 use crate::domain::role::Actor;
 use crate::domain::window::RetouchRule;
 use crate::store::audit::Event;
@@ -156,7 +157,7 @@ pub async fn save_product(
         None => (ProductId::from_random(app.random.id()), "product.added"),
     };
     let ProductFacts { name, maker, chemistry, label_test_hours, active } = facts;
-    let product = Product { id, name, maker, chemistry, label_test_hours, active };
+    let product = Product { id, name, maker, chemistry, label_test_hours, label: None, active };
     catalogue::save_product(&mut tx, &product).await?;
     let label = label_test_hours.map_or("no hours on the label".to_owned(), |hours| format!("label: {hours} hours"));
     let detail =
@@ -165,6 +166,38 @@ pub async fn save_product(
     audit::append(&mut tx, actor, event, app.clock.now()).await?;
     tx.commit().await?;
     Ok(Some(product.id))
+}
+
+/// Sets what a product's label says against the published limits. `false` when there is none with this id.
+///
+/// # Errors
+/// When the database can't.
+pub async fn save_label(app: &App, actor: &Actor, id: &ProductId, label: &Label) -> Stored<bool> {
+    let mut tx = app.db.write().await?;
+    let Some(product) = catalogue::product(&mut tx, id).await? else { return Ok(false) };
+    catalogue::set_label(&mut tx, id, label).await?;
+    let event =
+        Event { action: "label.saved", object: id.as_str(), detail: &label_words(&product, label), ..Event::default() };
+    audit::append(&mut tx, actor, event, app.clock.now()).await?;
+    tx.commit().await?;
+    Ok(true)
+}
+
+fn label_words(product: &Product, label: &Label) -> String {
+    let share = |share: &Option<u16>| share.map_or(String::new(), |share| format!(" {share}/100 %"));
+    let holds: Vec<String> =
+        label.holds.iter().map(|(held, declared)| format!("{}{}", held.as_str(), share(declared))).collect();
+    let on = |area| label.areas.contains(&area);
+    format!(
+        "{}: {}; lashes {}, brows {}; professional only {}; pH in tenths {:?}; from age {:?}",
+        product.name,
+        if holds.is_empty() { "none of the flagged ingredients".to_owned() } else { holds.join(", ") },
+        on(Area::Lash),
+        on(Area::Brow),
+        label.professional_only,
+        label.ph,
+        label.age
+    )
 }
 
 /// Adds a batch of a product, or gives it another last day. `false` when the product is unknown.

@@ -16,6 +16,7 @@ pub mod catalogue;
 pub mod desk;
 pub mod diary;
 pub mod export;
+pub mod guardian;
 pub mod health;
 pub mod hours;
 pub mod own_visits;

@@ -181,8 +181,9 @@ pub async fn start(app: &App, studio: &Studio, member: &Member, id: &VisitId, sa
     if visit.purpose != Purpose::Treatment {
         return Err(Refused::OtherPurpose);
     }
+    let before = visit.clone();
     visit.state = visit.state.start()?;
-    let readiness = Known::load(&mut tx, studio, Some(&client), &visit.service).await?.readiness(now, now);
+    let readiness = Known::of_visit(&mut tx, studio, &before).await?.readiness(now, now);
     let reason = permit(&readiness, &said)?;
     let json = serde_json::to_string(&readiness).map_err(|_| impossible("visit_start", "readiness", id.as_str()))?;
     let begun = treatments::Start {

@@ -63,6 +63,21 @@ pub enum Under16 {
     GuardianPresent,
 }
 
+impl Under16 {
+    /// The word that the database and forms use.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Refuse => "refuse",
+            Self::GuardianPresent => "guardian_present",
+        }
+    }
+
+    /// Reads [`Self::as_str`] back.
+    pub fn parse(word: &str) -> Option<Self> {
+        [Self::Refuse, Self::GuardianPresent].into_iter().find(|choice| choice.as_str() == word)
+    }
+}
+
 /// The studio's choices about age. The line of 16 for tint is not among them.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 pub struct AgePolicy {

@@ -111,7 +111,8 @@ pub enum Line {
 }
 
 /// What a product's label and register entry say.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct Label {
     /// The flagged ingredients with their share in hundredths of a percent, where it is declared.
     pub holds: BTreeMap<Ingredient, Option<u16>>,
@@ -283,6 +284,27 @@ pub fn warnings(place: Jurisdiction, label: &Label) -> Vec<Warning> {
             misfits.into_iter().map(warning).collect()
         })
         .collect()
+}
+
+/// The warnings that stand against using a product on an area: it is not allowed there, or more than the limit is
+/// declared, or a pH outside. What is merely not declared is a matter for the register.
+pub fn stops(place: Jurisdiction, label: &Label, area: Area) -> Vec<Warning> {
+    let stops = |warning: &Warning| match warning.what {
+        Misfit::NotAllowed | Misfit::Above(_) => true,
+        Misfit::Ph(..) => label.ph.is_some(),
+        Misfit::ShareUnknown(_) | Misfit::ProfessionalOnly | Misfit::Age(_) => false,
+    };
+    warnings(place, label).into_iter().filter(|warning| warning.area == area && stops(warning)).collect()
+}
+
+/// The least age on which a product may be used on an area: what its label names, and what the rules of the place
+/// want its label to name.
+pub fn least_age(place: Jurisdiction, label: &Label, area: Area) -> Option<u8> {
+    let lines = label.holds.keys().filter_map(|ingredient| match line(place, *ingredient, area) {
+        Line::Limited(limit) => limit.age,
+        Line::NotAllowed(_) | Line::Silent => None,
+    });
+    lines.chain(label.age).max()
 }
 
 fn misfits(limit: &Limit, label: &Label, share: Option<u16>) -> Vec<Misfit> {

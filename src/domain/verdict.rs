@@ -133,6 +133,8 @@ pub enum About {
     Age,
     /// The skin test of one product, or a reaction to it.
     SkinTest(ProductId),
+    /// What the label of one product says.
+    Product(ProductId),
     /// The answer to one question, by its key.
     Question(String),
     /// The answers as a whole: missing or old.

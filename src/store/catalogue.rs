@@ -6,6 +6,7 @@ use super::types::{day, day_text, impossible, read, small};
 use super::{Connection, Stored};
 use crate::domain::catalogue::{Chemistry, ServiceKind};
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
+use crate::domain::limits::Label;
 use crate::domain::window::RetouchRule;
 
 /// A service on offer.
@@ -184,7 +185,7 @@ pub async fn tests_for(c: &mut Connection, id: &ServiceId) -> Stored<Vec<Product
     let id = id.as_str();
     let rows = sqlx::query_as!(
         ProductRow,
-        "SELECT p.id, p.name, p.maker, p.chemistry, p.label_test_hours, p.active
+        "SELECT p.id, p.name, p.maker, p.chemistry, p.label_test_hours, p.label, p.active
          FROM service_skin_test s JOIN product p ON p.id = s.product_id WHERE s.service_id = ? ORDER BY p.name COLLATE NOCASE, p.id",
         id
     );
@@ -204,6 +205,8 @@ pub struct Product {
     pub chemistry: Chemistry,
     /// Hours that its label asks for between skin test and treatment, where it names some.
     pub label_test_hours: Option<u16>,
+    /// What its label says against the published limits, once somebody has gone through it.
+    pub label: Option<Label>,
     /// Whether it is in use.
     pub active: bool,
 }
@@ -214,6 +217,7 @@ struct ProductRow {
     maker: String,
     chemistry: String,
     label_test_hours: Option<i64>,
+    label: Option<String>,
     active: i64,
 }
 
@@ -226,6 +230,7 @@ impl ProductRow {
                 .label_test_hours
                 .map(|hours| small("product", "label_test_hours", id, hours))
                 .transpose()?,
+            label: self.label.map(|text| read("product", "label", id, serde_json::from_str(&text))).transpose()?,
             active: self.active == 1,
             id: read("product", "id", id, ProductId::parse(id))?,
             name: self.name,
@@ -241,7 +246,7 @@ impl ProductRow {
 pub async fn products(c: &mut Connection) -> Stored<Vec<Product>> {
     let rows = sqlx::query_as!(
         ProductRow,
-        "SELECT id, name, maker, chemistry, label_test_hours, active FROM product ORDER BY active DESC, name COLLATE NOCASE, id"
+        "SELECT id, name, maker, chemistry, label_test_hours, label, active FROM product ORDER BY active DESC, name COLLATE NOCASE, id"
     );
     rows.fetch_all(c).await?.into_iter().map(ProductRow::product).collect()
 }
@@ -254,13 +259,13 @@ pub async fn product(c: &mut Connection, id: &ProductId) -> Stored<Option<Produc
     let id = id.as_str();
     let row = sqlx::query_as!(
         ProductRow,
-        "SELECT id, name, maker, chemistry, label_test_hours, active FROM product WHERE id = ?",
+        "SELECT id, name, maker, chemistry, label_test_hours, label, active FROM product WHERE id = ?",
         id
     );
     row.fetch_optional(c).await?.map(ProductRow::product).transpose()
 }
 
-/// Adds or changes a product.
+/// Adds or changes a product; what its label says stays as it is.
 ///
 /// # Errors
 /// When the file can't be written.
@@ -278,6 +283,17 @@ pub async fn save_product(c: &mut Connection, p: &Product) -> Stored<()> {
     )
     .execute(c)
     .await?;
+    Ok(())
+}
+
+/// Sets what a product's label says against the published limits.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn set_label(c: &mut Connection, id: &ProductId, label: &Label) -> Stored<()> {
+    let id = id.as_str();
+    let label = read("product", "label", id, serde_json::to_string(label))?;
+    sqlx::query!("UPDATE product SET label = ? WHERE id = ?", label, id).execute(c).await?;
     Ok(())
 }
 

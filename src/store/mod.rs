@@ -20,6 +20,7 @@ pub mod deposits;
 pub mod drafts;
 mod error;
 pub mod exports;
+pub mod guardians;
 pub mod health;
 pub mod outbox;
 pub mod practitioners;

@@ -4,6 +4,7 @@ use time::OffsetDateTime;
 
 use super::types::{impossible, small};
 use super::{Connection, Stored};
+use crate::domain::age::{AgePolicy, Jurisdiction, Under16};
 use crate::domain::money::Currency;
 use crate::domain::person::HomeDial;
 use crate::domain::zone::Zone;
@@ -25,8 +26,10 @@ pub struct Studio {
     pub currency: Currency,
     /// The country prefix for phone numbers typed without one, such as `+44`.
     pub home_dial: HomeDial,
-    /// Which published chemistry rules apply: `eu_uk`, `us` or `other`.
-    pub jurisdiction: String,
+    /// Which published chemistry rules apply.
+    pub jurisdiction: Jurisdiction,
+    /// What it does with clients under age.
+    pub age_policy: AgePolicy,
     /// How long a chosen time is held, in minutes.
     pub hold_minutes: i64,
     /// How soon before its start a visit may be booked, in minutes.
@@ -59,8 +62,8 @@ pub struct Studio {
 /// When the file can't be read.
 pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
     let row = sqlx::query!(
-        "SELECT name, address, phone, mail, zone, currency, home_dial, jurisdiction, hold_minutes, notice_minutes, horizon_days,
-                grid_minutes, cancel_limit_hours, skin_test_minutes, skin_test_floor_hours, skin_test_valid_days,
+        "SELECT name, address, phone, mail, zone, currency, home_dial, jurisdiction, under_16, guardian_under_18,
+                hold_minutes, notice_minutes, horizon_days, grid_minutes, cancel_limit_hours, skin_test_minutes, skin_test_floor_hours, skin_test_valid_days,
                 shortest_gap_minutes, claim_minutes, late_policy, demo
          FROM studio WHERE id = 1"
     )
@@ -75,7 +78,12 @@ pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
         phone: row.phone,
         mail: row.mail,
         home_dial: HomeDial::parse(&row.home_dial).map_err(|_| impossible("studio", "home_dial", "1"))?,
-        jurisdiction: row.jurisdiction,
+        jurisdiction: Jurisdiction::parse(&row.jurisdiction)
+            .ok_or_else(|| impossible("studio", "jurisdiction", "1"))?,
+        age_policy: AgePolicy {
+            under_16: Under16::parse(&row.under_16).ok_or_else(|| impossible("studio", "under_16", "1"))?,
+            guardian_under_18: row.guardian_under_18 == 1,
+        },
         hold_minutes: row.hold_minutes,
         notice_minutes: row.notice_minutes,
         horizon_days: row.horizon_days,
@@ -123,8 +131,10 @@ pub async fn create(
 /// When a value is outside the range that the schema allows, or the file can't be written.
 pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
     let (zone, currency, home_dial) = (s.zone.name(), s.currency.as_str(), s.home_dial.digits());
+    let (jurisdiction, under_16) = (s.jurisdiction.as_str(), s.age_policy.under_16.as_str());
     sqlx::query!(
         "UPDATE studio SET name = ?, address = ?, phone = ?, mail = ?, zone = ?, currency = ?, home_dial = ?, jurisdiction = ?,
+            under_16 = ?, guardian_under_18 = ?,
             hold_minutes = ?, notice_minutes = ?, horizon_days = ?, grid_minutes = ?, cancel_limit_hours = ?,
             skin_test_minutes = ?, skin_test_floor_hours = ?, skin_test_valid_days = ?, shortest_gap_minutes = ?, claim_minutes = ?,
             late_policy = ? WHERE id = 1",
@@ -135,7 +145,9 @@ pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
         zone,
         currency,
         home_dial,
-        s.jurisdiction,
+        jurisdiction,
+        under_16,
+        s.age_policy.guardian_under_18,
         s.hold_minutes,
         s.notice_minutes,
         s.horizon_days,

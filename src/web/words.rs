@@ -2,10 +2,11 @@
 
 use time::{Date, PrimitiveDateTime};
 
-use crate::domain::catalogue::{Chemistry, ServiceKind};
+use crate::domain::catalogue::{Area, Chemistry, ServiceKind};
 use crate::domain::growth::CycleName;
 use crate::domain::hours::{HoursRefused, clock};
 use crate::domain::label::TextRefused;
+use crate::domain::limits::{Ingredient, Misfit, Warning};
 use crate::domain::money::MoneyRefused;
 use crate::domain::person::{BirthDateRefused, MailRefused, PersonNameRefused, PhoneRefused};
 use crate::password::PasswordRefused;
@@ -76,6 +77,55 @@ pub fn chemistry(chemistry: Chemistry) -> &'static str {
         Chemistry::Lotion => "Lifting or laminating lotion",
         Chemistry::Tint => "Tint",
         Chemistry::Adhesive => "Glue for the shield",
+    }
+}
+
+/// A flagged ingredient.
+pub fn ingredient(ingredient: Ingredient) -> &'static str {
+    match ingredient {
+        Ingredient::Thioglycolate => "Thioglycolic acid or one of its salts",
+        Ingredient::ThioglycolateEster => "An ester of thioglycolic acid, such as glyceryl thioglycolate",
+        Ingredient::Cysteamine => "Cysteamine",
+        Ingredient::Phenylenediamine => "p-Phenylenediamine (PPD)",
+        Ingredient::Toluenediamine => "Toluene-2,5-diamine",
+        Ingredient::Resorcinol => "Resorcinol",
+        Ingredient::SilverNitrate => "Silver nitrate",
+        Ingredient::Peroxide => "Hydrogen peroxide, present or released",
+        Ingredient::Cyanoacrylate => "Cyanoacrylate",
+        Ingredient::Latex => "Latex",
+    }
+}
+
+/// Where on the face.
+pub fn area(area: Area) -> &'static str {
+    match area {
+        Area::Lash => "lashes",
+        Area::Brow => "brows",
+    }
+}
+
+/// A number that is kept in parts of its unit, such as 1125 hundredths: `11.25`.
+pub fn parts(number: u16, of: u16) -> String {
+    let text = format!("{:.2}", f64::from(number) / f64::from(of));
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// What on a label doesn't fit the rules of a place.
+pub fn misfit(warning: &Warning) -> String {
+    let (what, place) = (ingredient(warning.ingredient), area(warning.area));
+    match warning.what {
+        Misfit::NotAllowed => format!("{what}: not allowed on {place}."),
+        Misfit::Above(most) => format!("{what}: more than the {} % that are allowed on {place}.", parts(most, 100)),
+        Misfit::ShareUnknown(most) => {
+            format!("{what}: at most {} % are allowed on {place}, and no share is written here.", parts(most, 100))
+        }
+        Misfit::Ph(least, most) => format!(
+            "{what}: on {place} the pH has to lie between {} and {}.",
+            parts(least.into(), 10),
+            parts(most.into(), 10)
+        ),
+        Misfit::ProfessionalOnly => format!("{what}: on {place} only in products for professional use."),
+        Misfit::Age(age) => format!("{what}: the label has to say that it is not for anyone under {age}."),
     }
 }
 

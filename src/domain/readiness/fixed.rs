@@ -48,6 +48,23 @@ pub(super) const GUARDIAN_PRESENCE: Fixed = practice(
 pub(super) const GUARDIAN_SIGNATURE: Fixed =
     practice("age_guardian_signs", "Under 18, a parent or guardian signs with you before the visit.");
 
+pub(super) const PRODUCT_AREA: Fixed = practice(
+    "product_area",
+    "The label of the product that is planned doesn't allow it there. We will choose another one.",
+);
+pub(super) const PRODUCT_NOT_ALLOWED: Fixed =
+    practice("product_not_allowed", "The product that is planned may not be used there. We will choose another one.");
+pub(super) const PRODUCT_ABOVE: Fixed = practice(
+    "product_above_limit",
+    "The product that is planned is stronger than what may be used there. We will choose another one.",
+);
+pub(super) const PRODUCT_PH: Fixed =
+    practice("product_ph", "We will look at the label of the product that is planned before we use it.");
+pub(super) const PRODUCT_AGE: Fixed = practice(
+    "product_age",
+    "The label of the product that is planned names an age that you haven't reached yet. We may find another one.",
+);
+
 pub(super) const NO_ANSWERS: Fixed =
     practice("answers_missing", "Please answer the health questions before your visit.");
 pub(super) const OLD_ANSWERS: Fixed = practice(

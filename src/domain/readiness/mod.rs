@@ -4,6 +4,7 @@
 //! owner's list.
 
 mod fixed;
+mod products;
 mod skin;
 
 use std::collections::BTreeSet;
@@ -12,7 +13,7 @@ use std::fmt;
 use serde::{Deserialize, Serialize};
 use time::{Date, OffsetDateTime};
 
-use super::age::{self, AgePolicy, AgeStanding, GuardianPart};
+use super::age::{self, AgePolicy, AgeStanding, GuardianPart, Jurisdiction};
 use super::catalogue::ServiceKind;
 use super::consent::ConsentStanding;
 use super::iso;
@@ -25,6 +26,7 @@ use super::skin_test::{Planned, SkinTest, TestRules};
 use super::span::Span;
 use super::verdict::{About, Clears, Earliest, Reason, Start, Verdict};
 use fixed::Fixed;
+pub use products::Shelved;
 
 /// After how long answers are asked for again (common practice, no source). At every visit the
 /// practitioner asks whether anything has changed, whatever their age.
@@ -56,6 +58,10 @@ pub struct Case<'a> {
     pub letters: &'a [Letter],
     /// What the planned products hold, when the register knows.
     pub ingredients: Option<&'a BTreeSet<Ingredient>>,
+    /// Whose rules on chemicals the studio works under.
+    pub place: Jurisdiction,
+    /// The products on the shelf.
+    pub shelf: &'a [Shelved],
     /// The products that are planned.
     pub products: &'a [Planned],
     /// All her skin tests.
@@ -95,6 +101,7 @@ impl Readiness {
         let on = case.at.date();
         let mut reasons = Vec::new();
         reasons.extend(about_age(case, on));
+        reasons.extend(products::about(case, on));
         reasons.extend(about_answers(case, on));
         reasons.extend(case.products.iter().filter_map(|planned| skin::about(case, planned)));
         reasons.extend(about_consent(case.consent));

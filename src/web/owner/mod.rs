@@ -16,6 +16,7 @@ pub mod cycle;
 pub mod days_off;
 pub mod exports;
 pub mod home;
+pub mod label;
 pub mod other_hours;
 pub mod package;
 pub mod practitioner;

@@ -5,6 +5,7 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
+use super::label::LabelView;
 use super::products::is_expired;
 use super::{Done, done, filled, id, read, there, tick, today};
 use crate::actions::catalogue::{self, ProductFacts};
@@ -27,6 +28,7 @@ struct ProductPage {
     product: Option<Product>,
     /// With whether each has expired.
     batches: Vec<(Batch, bool)>,
+    label: Option<LabelView>,
     fields: Fields,
     batch: Fields,
     errors: Errors,
@@ -56,11 +58,12 @@ async fn page(
     let batches = store::catalogue::batches(&mut c).await?.into_iter().filter(|batch| batch.product == *id);
     let batches = batches.map(|batch| (is_expired(&batch, today), batch)).map(|(old, batch)| (batch, old)).collect();
     let fields = fields.unwrap_or_else(|| stored(&product));
-    Ok(ProductPage { ctx, product: Some(product), batches, fields, batch, errors })
+    let label = Some(LabelView::of(&product, ctx.studio()?.jurisdiction));
+    Ok(ProductPage { ctx, product: Some(product), batches, label, fields, batch, errors })
 }
 
 fn empty(ctx: Ctx, fields: Fields, errors: Errors) -> ProductPage {
-    ProductPage { ctx, product: None, batches: Vec::new(), fields, batch: Fields::default(), errors }
+    ProductPage { ctx, product: None, batches: Vec::new(), label: None, fields, batch: Fields::default(), errors }
 }
 
 fn read_product(fields: &Fields) -> Result<ProductFacts, Errors> {

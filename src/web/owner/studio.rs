@@ -4,10 +4,10 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
 
-use super::{Done, done, filled, read};
+use super::{Done, done, filled, read, tick};
 use crate::actions::studio::{self, SettingsRefused};
 use crate::app::App;
-use crate::domain::age::Jurisdiction;
+use crate::domain::age::{AgePolicy, Jurisdiction, Under16};
 use crate::domain::money::Currency;
 use crate::domain::person::{HomeDial, Mail, Phone};
 use crate::domain::zone::{self, Zone};
@@ -102,7 +102,9 @@ fn stored(s: &Studio) -> Fields {
         ("zone", s.zone.name().to_owned()),
         ("currency", s.currency.as_str().to_owned()),
         ("home_dial", format!("+{}", s.home_dial.digits())),
-        ("jurisdiction", s.jurisdiction.clone()),
+        ("jurisdiction", s.jurisdiction.as_str().to_owned()),
+        ("under_16", s.age_policy.under_16.as_str().to_owned()),
+        ("guardian_under_18", tick(s.age_policy.guardian_under_18)),
         ("grid_minutes", s.grid_minutes.to_string()),
         ("late_policy", s.late_policy.clone()),
     ]);
@@ -144,6 +146,7 @@ fn read_all(before: &Studio, fields: &Fields) -> Result<Studio, Errors> {
     let zone = errors.take("zone", Zone::parse(fields.trimmed("zone")), |_| words::ZONE.to_owned());
     let currency = errors.take("currency", Currency::parse(fields.get("currency")), |_| words::CURRENCY.to_owned());
     let jurisdiction = read::choice(&mut errors, "jurisdiction", Jurisdiction::parse(fields.trimmed("jurisdiction")));
+    let under_16 = read::choice(&mut errors, "under_16", Under16::parse(fields.trimmed("under_16")));
     let grid = fields.trimmed("grid_minutes").parse().ok().filter(|minutes| GRIDS.contains(minutes));
     let grid = read::choice(&mut errors, "grid_minutes", grid);
     let mut new = contact.unwrap_or_else(|| before.clone());
@@ -152,7 +155,10 @@ fn read_all(before: &Studio, fields: &Fields) -> Result<Studio, Errors> {
             (number.set)(&mut new, value);
         }
     }
-    if let (Some(zone), Some(currency), Some(jurisdiction), Some(grid)) = (zone, currency, jurisdiction, grid) {
+    if let (Some(zone), Some(currency), Some(jurisdiction), Some(under_16), Some(grid)) =
+        (zone, currency, jurisdiction, under_16, grid)
+    {
+        let age_policy = AgePolicy { under_16, guardian_under_18: fields.ticked("guardian_under_18") };
         let moves = zone != before.zone || currency != before.currency;
         if moves && !fields.ticked("sure") {
             errors.add(
@@ -160,7 +166,7 @@ fn read_all(before: &Studio, fields: &Fields) -> Result<Studio, Errors> {
                 "Another time zone or currency is a large change. Please read what it means and tick the box.",
             );
         }
-        new = Studio { zone, currency, jurisdiction: jurisdiction.as_str().to_owned(), grid_minutes: grid, ..new };
+        new = Studio { zone, currency, jurisdiction, age_policy, grid_minutes: grid, ..new };
     }
     if errors.is_empty() { Ok(new) } else { Err(errors) }
 }

@@ -93,7 +93,7 @@ async fn rows(
         let Some(id) = visit.client.as_ref().filter(|_| hers) else { continue };
         let Some(client) = clients::get(c, id).await? else { continue };
         let room = rooms.iter().find(|room| room.id == visit.room).map_or("", |room| &room.name);
-        let (verdict, topics) = judge(c, studio, &visit, &client, &names, now).await?;
+        let (verdict, topics) = judge(c, studio, &visit, &names, now).await?;
         rows.push(row(&visit, &client, room, member.role == Role::Owner, &names, now).with(verdict, topics));
     }
     Ok(rows)
@@ -135,14 +135,13 @@ async fn judge(
     c: &mut Connection,
     studio: &Studio,
     visit: &Visit,
-    client: &Client,
     names: &Names,
     now: OffsetDateTime,
 ) -> Stored<(Option<(&'static str, String)>, String)> {
     if !matches!(visit.state, VisitState::Booked | VisitState::Arrived) {
         return Ok((None, String::new()));
     }
-    let known = Known::load(c, studio, Some(&client.id), &visit.service).await?;
+    let known = Known::of_visit(c, studio, visit).await?;
     if visit.purpose == Purpose::SkinTest {
         return Ok((Some(permission(&known, visit.civil.date())), String::new()));
     }

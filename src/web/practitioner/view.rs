@@ -106,7 +106,7 @@ impl Said {
             start: reason.start,
             about: reason.about.clone(),
             subject: match &reason.about {
-                About::SkinTest(product) => names.product(product).to_owned(),
+                About::SkinTest(product) | About::Product(product) => names.product(product).to_owned(),
                 About::Question(key) => question(key),
                 About::Age | About::Answers | About::Consent | About::Window => String::new(),
             },
@@ -140,6 +140,7 @@ pub(super) fn topics(readiness: &Readiness, names: &Names) -> Vec<String> {
         let topic = match &reason.about {
             About::Age => (0, "Age".to_owned()),
             About::SkinTest(product) => (1, format!("Skin test of {}", names.product(product))),
+            About::Product(product) => (1, format!("Label of {}", names.product(product))),
             About::Consent => (2, "Consent".to_owned()),
             About::Window => (3, "Retouch window".to_owned()),
             About::Answers => (4, "Health questions".to_owned()),

@@ -9,10 +9,12 @@ use time::OffsetDateTime;
 use super::view::{AnswersView, ConsentView, Names, RecordView, Said, TestView};
 use super::{booking, today, words};
 use crate::actions::case::Known;
+use crate::actions::guardian as noted;
 use crate::actions::treating::{self, Beginning, Refused};
 use crate::actions::{health as looks, health::TestRefused};
 use crate::app::App;
 use crate::domain::ids::{ClientId, VisitId};
+use crate::domain::label::Label;
 use crate::domain::readiness::Readiness;
 use crate::domain::role::{Member, Role};
 use crate::domain::skin_test::NOT_DIAGNOSTIC;
@@ -20,7 +22,7 @@ use crate::domain::verdict::{About, Clears, Start};
 use crate::domain::visit::VisitState;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, clients, health, practitioners, skin_tests, treatments};
+use crate::store::{Connection, Stored, clients, guardians, health, practitioners, skin_tests, treatments};
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -55,6 +57,10 @@ struct View {
     said: Option<Said>,
     begun: Option<Begun>,
     permission: Option<(&'static str, String)>,
+    /// Whether a parent or guardian has to be noted as present.
+    guardian_wanted: bool,
+    /// Who was noted as present.
+    guardian: Option<String>,
     answers: Option<AnswersView>,
     answers_old: String,
     consent: (&'static str, &'static str),
@@ -83,7 +89,7 @@ impl View {
     ) -> Stored<Option<(Self, ClientId)>> {
         let Some((visit, client)) = treating::visit_for(c, member, id).await? else { return Ok(None) };
         let names = Names::load(c, studio).await?;
-        let known = Known::load(c, studio, Some(&client), &visit.service).await?;
+        let known = Known::of_visit(c, studio, &visit).await?;
         let open = matches!(visit.state, VisitState::Booked | VisitState::Arrived);
         let treatment = visit.purpose == Purpose::Treatment;
         let sensitive = member.role == Role::Owner || member.practitioner.as_ref() == Some(&visit.practitioner);
@@ -97,6 +103,7 @@ impl View {
         let consents = health::consents(c, &client).await?;
         let tests = skin_tests::of_client(c, &client).await?;
         let record = treatments::of_visit(c, id).await?;
+        let guardian = guardians::of_visit(c, id).await?;
         let view = Self {
             id: id.to_string(),
             client: clients::get(c, &client).await?.map_or_else(String::new, |client| client.name.as_str().to_owned()),
@@ -114,6 +121,12 @@ impl View {
             begun: begun(c, &visit, &names, &known).await?,
             permission: (open && !treatment)
                 .then(|| today::permission(&known, studio.zone.date_at(now).max(visit.civil.date()))),
+            guardian_wanted: visit.state == VisitState::Arrived
+                && guardian.is_none()
+                && known.wants_guardian_here(visit.civil.date()),
+            guardian: guardian.map(|here| {
+                format!("{} was here, noted {} by {}", here.name, names.moment(here.noted_at), here.noted_by)
+            }),
             answers,
             answers_old: readiness.answers_age_days().map_or_else(String::new, days_old),
             consent: words::consent(known.consent_standing()),
@@ -208,6 +221,18 @@ pub async fn start(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<
     };
     let said = Beginning { reason, notes_read: fields.ticked("notes_read") };
     let done = treating::start(&app, ctx.studio()?, &team.0, &id, said).await;
+    after(&app, ctx, &team, &id, fields, done).await
+}
+
+/// A parent or guardian is there.
+pub async fn guardian(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
+    let id = visit_id(&id)?;
+    let mut errors = Errors::new();
+    let name = errors.take("guardian", Label::parse(fields.get("guardian"), Label::MOST), crate::web::words::text);
+    let Some(name) = name else {
+        return Ok(Page::refused(page(&app, ctx, &team, &id, fields, errors).await?).into_response());
+    };
+    let done = noted::note(&app, &team.0, &id, name.as_str()).await;
     after(&app, ctx, &team, &id, fields, done).await
 }
 

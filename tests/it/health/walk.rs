@@ -1,11 +1,12 @@
 //! Whole clients before the joined rules.
 
-use palpebra::domain::age::{AgePolicy, GuardianPart, Under16};
-use palpebra::domain::catalogue::ServiceKind;
+use palpebra::domain::age::{AgePolicy, GuardianPart, Jurisdiction, Under16};
+use palpebra::domain::catalogue::{Area, Chemistry, ServiceKind};
 use palpebra::domain::consent::ConsentStanding;
+use palpebra::domain::limits::{Ingredient, Label};
 use palpebra::domain::person::BirthDate;
 use palpebra::domain::questionnaire::{Answer, AnswerSet};
-use palpebra::domain::readiness::{Case, Readiness};
+use palpebra::domain::readiness::{Case, Readiness, Shelved};
 use palpebra::domain::skin_test::{Planned, SkinTest, TestResult, TestRules};
 use palpebra::domain::verdict::{About, Clears, Earliest, Start, Verdict};
 use time::macros::{date, datetime};
@@ -24,6 +25,8 @@ struct Client {
     at: OffsetDateTime,
     born: Date,
     policy: AgePolicy,
+    place: Jurisdiction,
+    shelf: Vec<Shelved>,
     guardian: GuardianPart,
     answers: Option<AnswerSet>,
     products: Vec<Planned>,
@@ -43,6 +46,8 @@ impl Client {
             at: NOW + Duration::days(7),
             born: date!(1990 - 04 - 23),
             policy: AgePolicy::default(),
+            place: Jurisdiction::EuUk,
+            shelf: Vec::new(),
             guardian: GuardianPart::default(),
             answers,
             products: vec![planned(1)],
@@ -70,6 +75,8 @@ impl Client {
             answers: self.answers.as_ref(),
             letters: &[],
             ingredients: None,
+            place: self.place,
+            shelf: &self.shelf,
             products: &self.products,
             tests: &self.tests,
             test_rules: TestRules::default(),
@@ -254,4 +261,81 @@ fn a_snapshot_is_stored_and_read_back_and_debug_hides_it() {
     assert_eq!(serde_json::from_str::<Readiness>(&json).unwrap(), readiness);
     let shown = format!("{readiness:?}");
     assert!(!shown.contains("pregnant") && !shown.contains("stye") && !shown.contains("skin"), "{shown}");
+}
+
+fn shelved(chemistry: Chemistry, label: Label) -> Shelved {
+    Shelved { product: planned(1).product, chemistry, label: Some(label), planned: true }
+}
+
+fn label(ingredient: Ingredient, share: Option<u16>, area: Area) -> Label {
+    Label {
+        holds: [(ingredient, share)].into(),
+        areas: [area].into(),
+        professional_only: true,
+        ph: Some(90),
+        age: Some(16),
+    }
+}
+
+/// Regulation (EC) 1223/2009, Annex III entry 2a (d): 11 % on lashes; its pH from memory. A label for brows alone allows
+/// nothing on lashes (inference from Regulation (EU) 2017/237).
+#[test]
+fn a_product_above_its_limit_or_for_another_area_stops_the_visit_and_no_reason_helps() {
+    let lift = |label: Label| {
+        let shelf = vec![shelved(Chemistry::Lotion, label)];
+        Client { shelf, ..Client::new(ServiceKind::LashLift) }.readiness()
+    };
+    let fits = label(Ingredient::Thioglycolate, Some(1100), Area::Lash);
+    assert_eq!(lift(fits.clone()).verdict, Verdict::Clear);
+    let above = lift(label(Ingredient::Thioglycolate, Some(1101), Area::Lash));
+    assert_eq!((above.verdict, above.may_start()), (Verdict::DoNotTreat, Start::No));
+    assert_eq!((rules(&above), &above.reasons[0].clears), (vec!["product_above_limit"], &vec![Clears::OtherProduct]));
+    assert!(above.reasons[0].basis.to_string().contains("entry 2a (d)"));
+    let brow = lift(label(Ingredient::Thioglycolate, Some(800), Area::Brow));
+    assert_eq!((rules(&brow), brow.may_start()), (vec!["product_area"], Start::No));
+    let acid = lift(Label { ph: Some(60), ..fits.clone() });
+    assert_eq!((acid.verdict, rules(&acid)), (Verdict::Ask, vec!["product_ph"]), "from memory, so it is asked");
+    let silent = lift(Label { ph: None, holds: [(Ingredient::Thioglycolate, None)].into(), ..fits });
+    assert_eq!(silent.verdict, Verdict::Clear, "what is not declared is a matter for the register");
+    let ester = lift(label(Ingredient::ThioglycolateEster, Some(800), Area::Lash));
+    assert_eq!((ester.verdict, rules(&ester)), (Verdict::Ask, vec!["product_not_allowed"]), "an inference is asked");
+}
+
+/// FDA: no colour additive is approved for dyeing lashes or brows but silver nitrate (21 CFR 73.2550).
+#[test]
+fn a_dye_is_refused_in_the_united_states_alone() {
+    let tint = |place, ingredient| {
+        let shelf = vec![shelved(Chemistry::Tint, label(ingredient, Some(200), Area::Lash))];
+        Client { shelf, place, ..Client::new(ServiceKind::LashTint) }.readiness()
+    };
+    let refused = tint(Jurisdiction::Us, Ingredient::Phenylenediamine);
+    assert_eq!((refused.may_start(), rules(&refused)), (Start::No, vec!["product_not_allowed"]));
+    assert_eq!(tint(Jurisdiction::Us, Ingredient::SilverNitrate).verdict, Verdict::Clear);
+    for place in [Jurisdiction::EuUk, Jurisdiction::Other] {
+        assert_eq!(tint(place, Ingredient::Phenylenediamine).verdict, Verdict::Clear, "{place:?}");
+    }
+}
+
+#[test]
+fn without_a_named_product_the_shelf_stops_a_visit_only_when_nothing_on_it_would_do() {
+    let lotion = |share| Shelved {
+        planned: false,
+        ..shelved(Chemistry::Lotion, label(Ingredient::Thioglycolate, Some(share), Area::Lash))
+    };
+    let (bad, good) = (lotion(1200), lotion(900));
+    let lift = |shelf| Client { shelf, ..Client::new(ServiceKind::LashLift) }.readiness();
+    assert_eq!(rules(&lift(vec![bad.clone()])), ["product_above_limit"]);
+    assert_eq!(lift(vec![bad.clone(), good.clone()]).verdict, Verdict::Clear);
+    assert_eq!(rules(&lift(vec![Shelved { planned: true, ..bad }, good])), ["product_above_limit"]);
+}
+
+#[test]
+fn a_client_younger_than_the_label_says_waits_for_her_birthday() {
+    let born = date!(2007 - 05 - 02);
+    let mut said = label(Ingredient::Thioglycolate, Some(900), Area::Lash);
+    said.age = Some(21);
+    let shelf = vec![shelved(Chemistry::Lotion, said)];
+    let readiness = Client { shelf, born, ..Client::new(ServiceKind::LashLift) }.readiness();
+    assert_eq!((rules(&readiness), readiness.may_start()), (vec!["product_age"], Start::No));
+    assert_eq!(readiness.from, Some(Earliest::Day(date!(2028 - 05 - 02))));
 }

@@ -8,6 +8,7 @@ mod cycle;
 mod days_off;
 mod exports;
 mod home;
+mod label;
 mod other_hours;
 mod practitioners;
 mod retouch;

@@ -1,5 +1,6 @@
 //! The studio's settings.
 
+use palpebra::domain::age::{AgePolicy, Under16};
 use palpebra::store::studio::Studio;
 use palpebra::store::{catalogue, studio};
 
@@ -21,6 +22,7 @@ async fn everything_that_is_typed_is_stored() {
         ("mail", "hello@studio.example.org"),
         ("home_dial", "49"),
         ("jurisdiction", "other"),
+        ("under_16", "guardian_present"),
         ("grid_minutes", "30"),
         ("hold_minutes", "25"),
         ("notice_minutes", "180"),
@@ -38,6 +40,7 @@ async fn everything_that_is_typed_is_stored() {
     assert_eq!((s.grid_minutes, s.hold_minutes, s.notice_minutes, s.horizon_days), (30, 25, 180, 90));
     assert_eq!((s.cancel_limit_hours, s.skin_test_minutes), (36, 15));
     assert_eq!((s.skin_test_floor_hours, s.skin_test_valid_days), (72, 90));
+    assert_eq!(s.age_policy, AgePolicy { under_16: Under16::GuardianPresent, guardian_under_18: true });
     assert_eq!((s.zone.name(), s.currency.as_str()), ("Europe/Berlin", "EUR"));
     let page = desk.owner.get(&format!("{PATH}?saved")).await;
     assert_eq!(page.all(".said"), ["Saved."]);

@@ -4,6 +4,7 @@
 mod calendar;
 mod case;
 mod clients;
+mod guardian;
 mod start;
 mod tests;
 mod treatment;

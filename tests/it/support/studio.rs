@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use palpebra::actions::case::Known;
 use palpebra::app::App;
 use palpebra::domain::catalogue::{Chemistry, ServiceKind};
-use palpebra::domain::consent::{ConsentRecord, Offer, Signed, Tick, TypedName};
+use palpebra::domain::consent::{ConsentRecord, Guardian, Offer, Signed, Tick, TypedName};
 use palpebra::domain::ids::{
     AccountId, AnswersId, ClientId, ConsentId, PractitionerId, ProductId, RoomId, ServiceId, SkinTestId, TreatmentId,
     VisitId,
@@ -132,7 +132,8 @@ impl Studio {
         ];
         for (id, name, chemistry, label_test_hours) in products {
             let (name, maker) = (name.to_owned(), "Invented Works".to_owned());
-            let product = Product { id: id.clone(), name, maker, chemistry, label_test_hours, active: true };
+            let product =
+                Product { id: id.clone(), name, maker, chemistry, label_test_hours, label: None, active: true };
             catalogue::save_product(&mut tx, &product).await.unwrap();
             for (number, ends) in [(GOOD_BATCH, date!(2031 - 12 - 31)), (OLD_BATCH, date!(2025 - 12 - 31))] {
                 let batch = Batch { product: id.clone(), number: number.to_owned(), expires_on: Some(ends) };
@@ -216,6 +217,16 @@ impl Studio {
 
     /// She signs the consent for a service, on what stands now.
     pub(crate) async fn consent(&self, client: &ClientId, service: &ServiceId) {
+        self.sign(client, service, None).await;
+    }
+
+    /// She signs with a guardian who promises to be present.
+    pub(crate) async fn consent_with_guardian(&self, client: &ClientId, service: &ServiceId) {
+        let (name, relation) = (TypedName::parse("Sunniva Tallgren").unwrap(), TypedName::parse("mother").unwrap());
+        self.sign(client, service, Some(Guardian { name, relation, present: true, drawing: None })).await;
+    }
+
+    async fn sign(&self, client: &ClientId, service: &ServiceId, guardian: Option<Guardian>) {
         let now = self.app.clock.now();
         let mut tx = self.app.db.write().await.unwrap();
         let row = palpebra::store::studio::get(&mut tx).await.unwrap().unwrap();
@@ -226,7 +237,7 @@ impl Studio {
             ticks: BTreeSet::from([Tick::Treatment, Tick::HealthData]),
             name: TypedName::parse("Mia Sandgren").unwrap(),
             drawing: None,
-            guardian: None,
+            guardian,
         };
         let answers = health::answers(&mut tx, client).await.unwrap().into_iter().next().map(|given| given.id);
         let stored = StoredConsent {

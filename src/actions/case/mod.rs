@@ -3,19 +3,24 @@
 //! The client who books, the practitioner at the chair and the owner's list all ask here, so that the same case gets
 //! the same verdict from all three.
 
+mod choices;
+mod shelf;
+
+use std::collections::BTreeSet;
+
 use time::{Date, OffsetDateTime};
 
-use crate::domain::age::{self, AgePolicy, GuardianPart};
+use crate::domain::age::{self, AgePolicy, AgeStanding, GuardianPart, Jurisdiction};
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::consent::{self, ConsentRecord, ConsentStanding, Subject};
 use crate::domain::fingerprint::Fingerprint;
 use crate::domain::ids::{ClientId, ProductId, ServiceId};
+use crate::domain::limits::Ingredient;
 use crate::domain::person::BirthDate;
 use crate::domain::questionnaire::{AnswerSet, Answers};
-use crate::domain::readiness::{Case, Readiness};
+use crate::domain::readiness::{Case, Readiness, Shelved};
 use crate::domain::screening::{Screening, TestPermission};
-use crate::domain::skin_test::{Planned, SkinTest, TestRules, Validity, VoidCause};
-use crate::domain::span::Span;
+use crate::domain::skin_test::{Planned, SkinTest, TestRules, VoidCause};
 use crate::domain::verdict::{About, Clears, Earliest, Reason, Verdict};
 use crate::domain::visit::VisitState;
 use crate::domain::window::{self, RetouchRule, Wait, Window};
@@ -23,9 +28,11 @@ use crate::domain::zone::Zone;
 use crate::store::catalogue::{Product, Service};
 use crate::store::health::InForce;
 use crate::store::studio::Studio;
-use crate::store::types::{impossible, small};
+use crate::store::types::impossible;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, catalogue, clients, health, skin_tests, treatments, visits};
+use crate::store::{Connection, Stored, catalogue, clients, guardians, health, skin_tests, treatments, visits};
+
+pub use choices::{RetouchRules, test_rules};
 
 /// Whose visit for what is judged.
 #[derive(Debug, Clone, Copy)]
@@ -64,6 +71,14 @@ pub struct Known {
     /// Her date of birth.
     pub birth: Option<BirthDate>,
     zone: Zone,
+    age_policy: AgePolicy,
+    place: Jurisdiction,
+    /// Every product of the register, in use or not.
+    register: Vec<Product>,
+    shelf: Vec<Shelved>,
+    ingredients: Option<BTreeSet<Ingredient>>,
+    /// At the chair: whether a parent or guardian was noted as present. Before that, what was promised counts.
+    guardian_here: Option<bool>,
     test_rules: TestRules,
     retouch: RetouchRules,
     /// Newest first.
@@ -130,11 +145,19 @@ impl Known {
         let retouch = RetouchRules::of(&services);
         let service = services.into_iter().find(|one| one.id == *service);
         let service = service.ok_or_else(|| impossible("service", "id", "asked for"))?;
+        let products = catalogue::tests_for(c, &service.id).await?;
+        let register = catalogue::products(c).await?;
         let mut known = Self {
-            products: catalogue::tests_for(c, &service.id).await?,
+            shelf: shelf::shelf(&register, &products),
+            ingredients: shelf::ingredients(&register, &products, service.kind),
+            products,
+            register,
             in_force: health::in_force(c).await?,
             birth: None,
             zone: studio.zone.clone(),
+            age_policy: studio.age_policy,
+            place: studio.jurisdiction,
+            guardian_here: None,
             test_rules: test_rules(studio)?,
             retouch: retouch.with(&service),
             answers: Vec::new(),
@@ -150,6 +173,24 @@ impl Known {
             known.load_client(c, client).await?;
         }
         Ok(known)
+    }
+
+    /// Loads it for a visit. Once she is here, a guardian counts as present only when somebody noted it.
+    ///
+    /// # Errors
+    /// When the service or the client isn't there, or the file can't be read.
+    pub async fn of_visit(c: &mut Connection, studio: &Studio, visit: &Visit) -> Stored<Self> {
+        let mut known = Self::load(c, studio, visit.client.as_ref(), &visit.service).await?;
+        if visit.state == VisitState::Arrived {
+            known.guardian_here = Some(guardians::of_visit(c, &visit.id).await?.is_some());
+        }
+        Ok(known)
+    }
+
+    /// Whether a parent or guardian has to be here for a visit on a day, as far as age and the studio's choice go.
+    pub fn wants_guardian_here(&self, on: Date) -> bool {
+        let alone = GuardianPart { signed: true, present: false };
+        age::standing(self.birth, self.service.kind, on, self.age_policy, alone) == AgeStanding::GuardianPresence
     }
 
     async fn load_client(&mut self, c: &mut Connection, id: &ClientId) -> Stored<()> {
@@ -218,10 +259,11 @@ impl Known {
     }
 
     fn guardian(&self) -> GuardianPart {
-        match self.consent() {
+        let promised = match self.consent() {
             Some(ConsentRecord::Signed(signed)) if signed.withdrawn_at.is_none() => signed.guardian_part(),
             _ => GuardianPart::default(),
-        }
+        };
+        GuardianPart { present: self.guardian_here.unwrap_or(promised.present), ..promised }
     }
 
     /// Her tests, with those that a later answer made void.
@@ -249,7 +291,7 @@ impl Known {
             rules: &self.in_force.rules,
             set,
             letters: &[],
-            ingredients: None,
+            ingredients: self.ingredients.as_ref(),
         }
     }
 
@@ -266,14 +308,16 @@ impl Known {
         let covers = |(begins, products): &&(OffsetDateTime, Vec<ProductId>)| {
             *begins > now && *begins < at && products.contains(&product.id)
         };
+        let related = shelf::sharing(&self.register, product);
+        let blocked = self.reacted.iter().any(|other| *other == product.id || related.contains(other));
         Planned {
             product: product.id.clone(),
             needs_test: true,
             label_hours: product.label_test_hours,
-            related: Vec::new(),
+            related,
             treated: self.uses.iter().filter(|(used, _)| *used == product.id).map(|(_, when)| *when).collect(),
             test_booked_at: self.booked_tests.iter().filter(covers).map(|(begins, _)| *begins).min(),
-            blocked: self.reacted.contains(&product.id),
+            blocked,
         }
     }
 
@@ -312,13 +356,15 @@ impl Known {
             now,
             at: local,
             birth: self.birth,
-            age_policy: AgePolicy::default(),
+            age_policy: self.age_policy,
             guardian: self.guardian(),
             questionnaire: &self.in_force.questionnaire,
             rules: &self.in_force.rules,
             answers: self.answers(),
             letters: &[],
-            ingredients: None,
+            ingredients: self.ingredients.as_ref(),
+            place: self.place,
+            shelf: &self.shelf,
             products: &products,
             tests: &self.tests(),
             test_rules: self.test_rules,
@@ -351,45 +397,4 @@ fn no_answers() -> Fingerprint {
 
 fn is_test_to_come(visit: &Visit) -> bool {
     visit.purpose == Purpose::SkinTest && matches!(visit.state, VisitState::Booked | VisitState::Arrived)
-}
-
-/// The studio's choices about skin tests.
-///
-/// # Errors
-/// When the studio's row holds a number that the rule refuses.
-pub fn test_rules(studio: &Studio) -> Stored<TestRules> {
-    let hours = small("studio", "skin_test_floor_hours", "1", studio.skin_test_floor_hours)?;
-    let days = small("studio", "skin_test_valid_days", "1", studio.skin_test_valid_days)?;
-    TestRules::parse(hours, Validity::For(Span::Days(days))).map_err(|_| impossible("studio", "skin_test", "1"))
-}
-
-/// The studio's retouch rule for each kind of service.
-#[derive(Debug, Clone)]
-pub struct RetouchRules(Vec<(ServiceKind, RetouchRule)>);
-
-impl RetouchRules {
-    /// Of each kind the first service on offer speaks; without one, the rule that a new studio starts with.
-    pub fn of(services: &[Service]) -> Self {
-        let own = |kind| services.iter().find(|service| service.kind == kind).map(|service| service.retouch.clone());
-        let rule = |kind| {
-            let joined = || (kind == ServiceKind::LashLift).then(|| own(ServiceKind::LiftAndTint)).flatten();
-            own(kind).or_else(joined).unwrap_or_else(|| RetouchRule::default_for(kind))
-        };
-        Self(ServiceKind::ALL.into_iter().map(|kind| (kind, rule(kind))).collect())
-    }
-
-    /// … but for this service, its own.
-    #[must_use]
-    pub fn with(mut self, service: &Service) -> Self {
-        let part = if service.kind == ServiceKind::LiftAndTint { ServiceKind::LashLift } else { service.kind };
-        if let Some((_, rule)) = self.0.iter_mut().find(|(kind, _)| *kind == part) {
-            *rule = service.retouch.clone();
-        }
-        self
-    }
-
-    /// The rule of a kind.
-    pub fn get(&self, kind: ServiceKind) -> Option<&RetouchRule> {
-        self.0.iter().find(|(known, _)| *known == kind).map(|(_, rule)| rule)
-    }
 }

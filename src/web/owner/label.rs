@@ -1,0 +1,208 @@
+//! `GET` and `POST /owner/products/{id}/label`: what a product's label says against the published limits.
+//! Template: `owner/label.html`.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::IntoResponse;
+
+use super::{done, id, there, tick};
+use crate::actions::catalogue;
+use crate::app::App;
+use crate::domain::age::Jurisdiction;
+use crate::domain::catalogue::Area;
+use crate::domain::ids::ProductId;
+use crate::domain::limits::{self, Ingredient, Label};
+use crate::store;
+use crate::store::catalogue::Product;
+use crate::web::form::{Errors, Fields};
+use crate::web::guard::Team;
+use crate::web::page::{Answer, Ctx, Page};
+use crate::web::words;
+
+const AREAS: [(Area, &str, &str); 2] = [(Area::Lash, "lash", "Lashes"), (Area::Brow, "brow", "Brows")];
+
+/// What a label says, in words, and what doesn't fit.
+pub(super) struct LabelView {
+    pub(super) known: bool,
+    pub(super) facts: Vec<(&'static str, String)>,
+    /// With what each rests on.
+    pub(super) warnings: Vec<(String, String)>,
+    /// Whether no rules are known for the place.
+    pub(super) silent: bool,
+}
+
+impl LabelView {
+    pub(super) fn of(product: &Product, place: Jurisdiction) -> Self {
+        let silent = place == Jurisdiction::Other;
+        let Some(label) = &product.label else {
+            return Self { known: false, facts: Vec::new(), warnings: Vec::new(), silent };
+        };
+        let share =
+            |share: &Option<u16>| share.map_or(String::new(), |share| format!(", {} %", words::parts(share, 100)));
+        let held =
+            label.holds.iter().map(|(held, declared)| format!("{}{}", words::ingredient(*held), share(declared)));
+        let held: Vec<String> = held.collect();
+        let areas: Vec<&str> = label.areas.iter().map(|area| words::area(*area)).collect();
+        let said =
+            |number: Option<u8>, of| number.map_or("Not named".to_owned(), |number| words::parts(number.into(), of));
+        let facts = vec![
+            ("May be used on", if areas.is_empty() { "Nothing named".to_owned() } else { areas.join(" and ") }),
+            ("For professional use only", if label.professional_only { "Yes" } else { "No" }.to_owned()),
+            ("Holds", if held.is_empty() { "None of the flagged ingredients".to_owned() } else { held.join("; ") }),
+            ("pH", said(label.ph, 10)),
+            ("Not for anyone under", said(label.age, 1)),
+        ];
+        let warnings = limits::warnings(place, label);
+        let warnings = warnings.iter().map(|warning| (words::misfit(warning), warning.basis.to_string())).collect();
+        Self { known: true, facts, warnings, silent }
+    }
+}
+
+#[derive(Template)]
+#[template(path = "owner/label.html")]
+struct LabelPage {
+    ctx: Ctx,
+    product: Product,
+    fields: Fields,
+    errors: Errors,
+}
+
+impl LabelPage {
+    fn ticked(&self, name: &str, value: &str) -> bool {
+        self.fields.many(name).any(|one| one == value)
+    }
+
+    fn share_field(&self, ingredient: &Ingredient) -> String {
+        share_field(*ingredient)
+    }
+}
+
+fn share_field(ingredient: Ingredient) -> String {
+    format!("share_{}", ingredient.as_str())
+}
+
+fn stored(label: Option<&Label>) -> Fields {
+    let Some(label) = label else { return Fields::default() };
+    let mut pairs = vec![("professional_only".to_owned(), tick(label.professional_only))];
+    let ph = label.ph.map(|ph| words::parts(ph.into(), 10));
+    pairs.extend(ph.map(|ph| ("ph".to_owned(), ph)));
+    pairs.extend(label.age.map(|age| ("age".to_owned(), age.to_string())));
+    for (_, word, _) in AREAS.iter().filter(|(area, _, _)| label.areas.contains(area)) {
+        pairs.push(("many-areas".to_owned(), (*word).to_owned()));
+    }
+    for (held, share) in &label.holds {
+        pairs.push(("many-holds".to_owned(), held.as_str().to_owned()));
+        pairs.extend(share.map(|share| (share_field(*held), words::parts(share, 100))));
+    }
+    Fields::of(pairs)
+}
+
+/// A number of at most so many decimals, in parts of its unit.
+fn decimal(text: &str, decimals: usize) -> Option<u16> {
+    let text = text.replace(',', ".");
+    let (whole, rest) = text.split_once('.').unwrap_or((&text, ""));
+    let digits = |part: &str| part.bytes().all(|byte| byte.is_ascii_digit());
+    if whole.is_empty() || whole.len() > 3 || rest.len() > decimals || !digits(whole) || !digits(rest) {
+        return None;
+    }
+    format!("{whole}{rest:0<decimals$}").parse().ok()
+}
+
+fn read_label(fields: &Fields) -> Result<Label, Errors> {
+    let mut errors = Errors::new();
+    let areas: BTreeSet<Area> = AREAS
+        .iter()
+        .filter(|(_, word, _)| fields.many("many-areas").any(|one| one == *word))
+        .map(|(area, _, _)| *area)
+        .collect();
+    if areas.is_empty() {
+        errors.add("many-areas", words::CHOOSE);
+    }
+    let mut holds = BTreeMap::new();
+    for ingredient in Ingredient::ALL {
+        let field = share_field(ingredient);
+        let ticked = fields.many("many-holds").any(|one| one == ingredient.as_str());
+        let share = match fields.trimmed(&field) {
+            "" => None,
+            text => {
+                let share = decimal(text, 2).filter(|share| (1..=10_000).contains(share));
+                if share.is_none() {
+                    errors.add(&field, "Write a share in percent, above 0 and at most 100, with at most two decimals.");
+                } else if !ticked {
+                    errors.add(&field, "Tick the ingredient too, or leave its share empty.");
+                }
+                share
+            }
+        };
+        if ticked {
+            holds.insert(ingredient, share);
+        }
+    }
+    let ph = match fields.trimmed("ph") {
+        "" => None,
+        text => {
+            let ph = decimal(text, 1).and_then(|ph| u8::try_from(ph).ok()).filter(|ph| *ph <= 140);
+            if ph.is_none() {
+                errors.add("ph", "Write a pH from 0 to 14, with at most one decimal.");
+            }
+            ph
+        }
+    };
+    let age = match fields.trimmed("age") {
+        "" => None,
+        _ => super::read::whole(&mut errors, fields, "age", 1..=99_u8),
+    };
+    let label = Label { holds, areas, professional_only: fields.ticked("professional_only"), ph, age };
+    if errors.is_empty() { Ok(label) } else { Err(errors) }
+}
+
+/// Shows what is written down.
+pub async fn get(State(app): State<App>, ctx: Ctx, Path(path): Path<String>) -> Answer {
+    let id = id(ProductId::parse(&path))?;
+    let product = there(store::catalogue::product(&mut *app.db.read().await?, &id).await?)?;
+    let fields = stored(product.label.as_ref());
+    Ok(Page::ok(LabelPage { ctx, product, fields, errors: Errors::new() }).into_response())
+}
+
+/// Writes it down.
+pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path<String>, fields: Fields) -> Answer {
+    let id = id(ProductId::parse(&path))?;
+    let product = there(store::catalogue::product(&mut *app.db.read().await?, &id).await?)?;
+    match read_label(&fields) {
+        Ok(label) => {
+            let saved = catalogue::save_label(&app, &team.actor(), &id, &label).await?;
+            there(saved.then(|| done(&format!("/owner/products/{id}"), "saved")))
+        }
+        Err(errors) => Ok(Page::refused(LabelPage { ctx, product, fields, errors }).into_response()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shares_are_read_to_the_hundredth_and_written_back() {
+        for (text, wanted) in [("11", 1100), ("1,25", 125), ("0.5", 50), ("100", 10_000)] {
+            assert_eq!(decimal(text, 2), Some(wanted), "{text}");
+            assert_eq!(words::parts(wanted, 100), text.replace(',', "."));
+        }
+        for bad in ["", ".5", "1.255", "-1", "1e1", "1000", "eleven"] {
+            assert_eq!(decimal(bad, 2), None, "{bad}");
+        }
+    }
+
+    #[test]
+    fn what_is_stored_fills_the_form_and_reads_back() {
+        let label = Label {
+            holds: [(Ingredient::Thioglycolate, Some(1050)), (Ingredient::Latex, None)].into(),
+            areas: [Area::Lash].into(),
+            professional_only: true,
+            ph: Some(92),
+            age: Some(16),
+        };
+        assert_eq!(read_label(&stored(Some(&label))).unwrap(), label);
+    }
+}
