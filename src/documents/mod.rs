@@ -7,4 +7,5 @@ pub mod pdf;
 pub mod record;
 pub mod svg;
 pub mod tables;
+pub mod upload;
 pub mod verify;

@@ -98,6 +98,10 @@ ids! {
     OfferId,
     /// A letter from a clinician.
     LetterId,
+    /// A file that is kept with a record.
+    FileId,
+    /// A reaction.
+    ReactionId,
     /// An export package.
     ExportId,
     /// A mail in the outbox.

@@ -3,6 +3,7 @@
 pub mod age;
 pub mod catalogue;
 pub mod consent;
+pub mod file;
 pub mod fingerprint;
 pub mod growth;
 pub mod hours;

@@ -8,8 +8,9 @@ use tokio::io::AsyncWriteExt;
 
 use std::sync::Arc;
 
-use crate::actions::export;
+use crate::actions::{export, files};
 use crate::app::App;
+use crate::documents::upload::{Checked, MOST_BYTES, Takes, UploadRefused};
 use crate::web::error::Fault;
 use crate::web::session::Seen;
 
@@ -47,6 +48,11 @@ impl Fields {
     /// All values of a name that may come more than once.
     pub fn many<'a>(&'a self, name: &'a str) -> impl Iterator<Item = &'a str> {
         self.0.iter().filter(move |(key, _)| key == name).map(|(_, value)| value.as_str())
+    }
+
+    /// Whether one of the values of a name is this one.
+    pub fn has(&self, name: &str, value: &str) -> bool {
+        self.many(name).any(|one| one == value)
     }
 
     /// All pairs but the token, to keep or to hand to a rule.
@@ -90,18 +96,7 @@ impl FromRequest<App> for Upload {
         let seen =
             request.extensions().get::<Arc<Seen>>().cloned().ok_or_else(|| Fault::internal("no session layer"))?;
         let mut form = Multipart::from_request(request, app).await.map_err(|_| Fault::WrongKind)?;
-        let mut token = next(&mut form, "csrf").await?;
-        let mut posted = Vec::new();
-        while let Some(part) = token.chunk().await.map_err(broken)? {
-            posted.extend_from_slice(&part);
-            if posted.len() > 1024 {
-                return Err(Fault::ForeignForm);
-            }
-        }
-        drop(token);
-        if !std::str::from_utf8(&posted).is_ok_and(|posted| seen.owns_form(posted)) {
-            return Err(Fault::ForeignForm);
-        }
+        own_token(&mut form, &seen).await?;
         let mut field = next(&mut form, "file").await?;
         let mut file = tokio::fs::File::from_std(export::scratch(app).map_err(full)?);
         let mut bytes = 0;
@@ -116,6 +111,110 @@ impl FromRequest<App> for Upload {
         }
         Ok(Self { file: file.into_std().await, bytes })
     }
+}
+
+/// A form with fields and, where one was chosen, a file. The token comes first, so that nobody else's file is taken in.
+pub struct FormWithFile {
+    /// The fields.
+    pub fields: Fields,
+    file: Option<Received>,
+}
+
+/// A file in scratch space, or that it was too large to be put there.
+enum Received {
+    Whole(std::fs::File),
+    TooLarge,
+}
+
+/// The most that the fields of a form with a file hold together, in bytes, and how many they are.
+const FIELDS: (usize, usize) = (64 * 1024, 200);
+
+impl FromRequest<App> for FormWithFile {
+    type Rejection = Fault;
+
+    async fn from_request(request: Request, app: &App) -> Result<Self, Fault> {
+        let seen =
+            request.extensions().get::<Arc<Seen>>().cloned().ok_or_else(|| Fault::internal("no session layer"))?;
+        let mut form = Multipart::from_request(request, app).await.map_err(|_| Fault::WrongKind)?;
+        own_token(&mut form, &seen).await?;
+        let (mut pairs, mut bytes, mut file) = (Vec::new(), 0, None);
+        while let Some(mut field) = form.next_field().await.map_err(broken)? {
+            let name = field.name().unwrap_or_default().to_owned();
+            if field.file_name().is_some() {
+                match (receive(app, &mut field).await?, &file) {
+                    (None, _) => {}
+                    (found, None) => file = found,
+                    (Some(_), Some(_)) => return Err(Fault::BadRequest),
+                }
+                continue;
+            }
+            let value = text(&mut field, FIELDS.0 - bytes).await?;
+            bytes += value.len();
+            pairs.push((name, value));
+            if pairs.len() > FIELDS.1 {
+                return Err(Fault::TooLarge);
+            }
+        }
+        Ok(Self { fields: checked(pairs)?, file })
+    }
+}
+
+impl FormWithFile {
+    /// The file, checked; nothing when none was chosen.
+    ///
+    /// # Errors
+    /// [`UploadRefused`]
+    pub async fn take(&mut self, takes: Takes) -> Result<Option<Checked>, UploadRefused> {
+        match self.file.take() {
+            None => Ok(None),
+            Some(Received::TooLarge) => Err(UploadRefused::TooLarge),
+            Some(Received::Whole(file)) => files::check(file, takes).await.map(Some),
+        }
+    }
+}
+
+/// Takes in a file; nothing when none was chosen. Of one that is too large the rest is passed over.
+async fn receive(app: &App, field: &mut Field<'_>) -> Result<Option<Received>, Fault> {
+    let named = field.file_name().is_some_and(|name| !name.is_empty());
+    let mut file = tokio::fs::File::from_std(export::scratch(app).map_err(full)?);
+    let mut bytes = 0;
+    while let Some(part) = field.chunk().await.map_err(broken)? {
+        bytes += part.len();
+        if bytes <= MOST_BYTES {
+            file.write_all(&part).await.map_err(full)?;
+        }
+    }
+    if bytes == 0 && !named {
+        return Ok(None);
+    }
+    if bytes > MOST_BYTES {
+        return Ok(Some(Received::TooLarge));
+    }
+    file.flush().await.map_err(full)?;
+    tokio::io::AsyncSeekExt::rewind(&mut file).await.map_err(full)?;
+    Ok(Some(Received::Whole(file.into_std().await)))
+}
+
+/// A field that holds text.
+async fn text(field: &mut Field<'_>, most: usize) -> Result<String, Fault> {
+    let mut value = Vec::new();
+    while let Some(part) = field.chunk().await.map_err(broken)? {
+        value.extend_from_slice(&part);
+        if value.len() > most {
+            return Err(Fault::TooLarge);
+        }
+    }
+    String::from_utf8(value).map_err(|_| Fault::BadRequest)
+}
+
+/// The first field of a form that carries a file is its token.
+async fn own_token(form: &mut Multipart, seen: &Seen) -> Result<(), Fault> {
+    let mut token = next(form, "csrf").await?;
+    let posted = text(&mut token, 1024).await.map_err(|fault| match fault {
+        Fault::TooLarge => Fault::ForeignForm,
+        other => other,
+    })?;
+    if seen.owns_form(&posted) { Ok(()) } else { Err(Fault::ForeignForm) }
 }
 
 async fn next<'a>(form: &'a mut Multipart, name: &str) -> Result<Field<'a>, Fault> {
@@ -144,6 +243,10 @@ fn parse(body: &[u8]) -> Result<Fields, Fault> {
     if pairs.len() > 600 {
         return Err(Fault::TooLarge);
     }
+    checked(pairs)
+}
+
+fn checked(pairs: Vec<(String, String)>) -> Result<Fields, Fault> {
     let mut names: Vec<&str> =
         pairs.iter().map(|(name, _)| name.as_str()).filter(|name| !name.starts_with(MANY)).collect();
     names.sort_unstable();

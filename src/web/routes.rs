@@ -8,7 +8,7 @@ use axum::routing::{MethodRouter, get, post};
 use crate::app::App;
 use crate::domain::role::Who;
 use crate::web::room::Room;
-use crate::web::{assets, client, guard, owner, practitioner, public, system};
+use crate::web::{assets, client, files, guard, owner, practitioner, public, system};
 
 /// One route.
 pub struct Route {
@@ -95,11 +95,15 @@ fn client_routes() -> Vec<Route> {
         post "/me/visits/{id}/earlier" Client client::earlier::post,
         get "/me/visits/{id}/calendar.ics" Client client::calendar::get,
         get "/me/papers/{id}" Client client::paper::get,
+        get "/me/letters" Client client::letters::get,
+        post "/me/letters" Client client::letters::post,
+        get "/me/files/{id}" Client files::own,
+        get "/me/files/{id}/small" Client files::own_small,
     ]
 }
 
 fn practitioner_routes() -> Vec<Route> {
-    use practitioner::{arrange, block, booking, calendar};
+    use practitioner::{arrange, block, booking, calendar, letters};
     use practitioner::{client as record, clients, consent, growth, password, skin_test, today, treatment, visit};
     routes![
         get "/desk" Practitioner today::get,
@@ -128,11 +132,16 @@ fn practitioner_routes() -> Vec<Route> {
         post "/desk/treatments/{id}/correction" Practitioner treatment::post_correction,
         get "/desk/skin-tests/{id}/reading" Practitioner skin_test::get_reading,
         post "/desk/skin-tests/{id}/reading" Practitioner skin_test::post_reading,
+        get "/desk/files/{id}" Practitioner files::team,
+        get "/desk/files/{id}/small" Practitioner files::team_small,
         get "/desk/clients" Practitioner clients::get,
         get "/desk/clients/{id}" Practitioner record::get,
         get "/desk/clients/{id}/consents/{consent}" Practitioner consent::get,
         get "/desk/clients/{id}/skin-test" Practitioner skin_test::get_walk_in,
         post "/desk/clients/{id}/skin-test" Practitioner skin_test::post_walk_in,
+        get "/desk/clients/{id}/letters" Practitioner letters::get,
+        post "/desk/clients/{id}/letters" Practitioner letters::post,
+        post "/desk/letters/{id}" Practitioner letters::judge,
         get "/desk/password" Practitioner password::get,
         post "/desk/password" Practitioner password::post,
         get "/desk/clients/{id}/growth" Practitioner growth::get,
@@ -189,15 +198,21 @@ fn owner_routes() -> Vec<Route> {
     ]
 }
 
-/// The one route that takes a file.
-const TAKES_FILE: &str = "/owner/verify";
+/// The one route that takes a package.
+const TAKES_PACKAGE: &str = "/owner/verify";
+/// The routes that take a photo or a letter with a form.
+const TAKE_UPLOADS: [&str; 2] = ["/me/letters", "/desk/clients/{id}/letters"];
 
 /// The router of the table, each route behind its guard and, behind that, its limits.
 pub fn build(app: &App) -> Router {
     let mut router = Router::new();
     for route in table() {
         let state = (app.clone(), route.who);
-        let limits = if route.path == TAKES_FILE { Room::FILE } else { Room::FORM };
+        let limits = match route.path {
+            TAKES_PACKAGE => Room::PACKAGE,
+            path if TAKE_UPLOADS.contains(&path) => Room::UPLOAD,
+            _ => Room::FORM,
+        };
         let limited = limits.around(route.handler);
         let guarded = limited.layer(axum::middleware::from_fn_with_state(state, guard::guard));
         router = router.route(route.path, guarded);

@@ -2,6 +2,7 @@
 
 use time::{Date, PrimitiveDateTime};
 
+use crate::documents::upload::UploadRefused;
 use crate::domain::catalogue::{Area, Chemistry, ServiceKind};
 use crate::domain::growth::CycleName;
 use crate::domain::hours::{HoursRefused, clock};
@@ -181,6 +182,34 @@ pub fn password(refusal: &PasswordRefused) -> String {
         }
         PasswordRefused::TooLong => "That is longer than 1024 bytes. A shorter one does.".to_owned(),
         PasswordRefused::Guessable => "That is one of the first that somebody would try. Use other words.".to_owned(),
+    }
+}
+
+/// About a file.
+pub fn upload(refusal: &UploadRefused) -> String {
+    match refusal {
+        UploadRefused::Empty => "The file is empty. Choose it again.".to_owned(),
+        UploadRefused::TooLarge => "The file is larger than 10 MB. Choose a smaller one.".to_owned(),
+        UploadRefused::Heic => "This is a HEIC photo, which many programs can't show, so it would be of no use to an \
+                                insurer. Save or send it as JPEG, or set the phone's camera to “most compatible”."
+            .to_owned(),
+        UploadRefused::PdfForPhoto => "This is a PDF. Choose a photo: JPEG, PNG or WebP.".to_owned(),
+        UploadRefused::Unknown => {
+            "This is neither a photo (JPEG, PNG, WebP) nor a PDF, whatever its name says.".to_owned()
+        }
+        UploadRefused::BrokenPhoto => "The photo is cut off or damaged. Choose it again, or take a new one.".to_owned(),
+        UploadRefused::TooManyPixels { width, height, most } => {
+            format!("The photo has {width} × {height} pixels. At most {} million are taken.", most / 1_000_000)
+        }
+        UploadRefused::BrokenPdf => {
+            "The PDF is cut off or damaged, or can't be looked into. A photo of the paper does as well.".to_owned()
+        }
+        UploadRefused::LockedPdf => {
+            "The PDF is locked, so it can't be checked. Save it without a password, or take a photo.".to_owned()
+        }
+        UploadRefused::ActivePdf => "The PDF holds a script, a form or another file, which is not kept here. Print it \
+                                     as a plain PDF, or take a photo."
+            .to_owned(),
     }
 }
 

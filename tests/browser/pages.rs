@@ -164,7 +164,7 @@ async fn practitioner(server: &Server) -> Vec<String> {
     she.inspect("week").await;
     she.look_behind("/desk/clients", "/desk/clients/", "record").await;
     let record = she.browser.address().await;
-    for page in ["growth", "skin-test"] {
+    for page in ["growth", "skin-test", "letters"] {
         she.open(&format!("{record}/{page}")).await;
         she.inspect(page).await;
     }

@@ -15,6 +15,7 @@ use crate::domain::catalogue::ServiceKind;
 use crate::domain::consent::{self, ConsentRecord, ConsentStanding, Subject};
 use crate::domain::fingerprint::Fingerprint;
 use crate::domain::ids::{ClientId, ProductId, ServiceId};
+use crate::domain::letter::Letter;
 use crate::domain::limits::Ingredient;
 use crate::domain::person::BirthDate;
 use crate::domain::questionnaire::{AnswerSet, Answers};
@@ -30,7 +31,9 @@ use crate::store::health::InForce;
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, catalogue, clients, guardians, health, skin_tests, treatments, visits};
+use crate::store::{
+    Connection, Stored, catalogue, clients, guardians, health, letters, skin_tests, treatments, visits,
+};
 
 pub use choices::{RetouchRules, test_rules};
 
@@ -91,6 +94,7 @@ pub struct Known {
     uses: Vec<(ProductId, OffsetDateTime)>,
     reacted: Vec<ProductId>,
     past: Vec<treatments::Past>,
+    letters: Vec<Letter>,
 }
 
 /// The verdict from everything that is stored.
@@ -167,6 +171,7 @@ impl Known {
             uses: Vec::new(),
             reacted: Vec::new(),
             past: Vec::new(),
+            letters: Vec::new(),
             service,
         };
         if let Some(client) = client {
@@ -201,6 +206,7 @@ impl Known {
         self.tests = skin_tests::of_client(c, id).await?.into_iter().map(|stored| stored.test).collect();
         self.uses = treatments::uses(c, id).await?;
         self.reacted = treatments::reacted(c, id).await?;
+        self.letters = letters::counting(c, id).await?;
         self.past = treatments::past(c, Some(id)).await?;
         for visit in visits::of_client(c, id).await?.into_iter().filter(is_test_to_come) {
             let products = catalogue::tests_for(c, &visit.service).await?;
@@ -290,7 +296,7 @@ impl Known {
             questionnaire: &self.in_force.questionnaire,
             rules: &self.in_force.rules,
             set,
-            letters: &[],
+            letters: &self.letters,
             ingredients: self.ingredients.as_ref(),
         }
     }
@@ -361,7 +367,7 @@ impl Known {
             questionnaire: &self.in_force.questionnaire,
             rules: &self.in_force.rules,
             answers: self.answers(),
-            letters: &[],
+            letters: &self.letters,
             ingredients: self.ingredients.as_ref(),
             place: self.place,
             shelf: &self.shelf,

@@ -302,6 +302,16 @@ impl RuleTable {
         used
     }
 
+    /// The questions on which a clinician's letter can lift or shorten what a rule says, by key; some more than once.
+    pub fn with_letter(&self) -> impl Iterator<Item = &str> {
+        let helps = |rule: &&Rule| match &rule.outcome {
+            Outcome::LetterNeeded => true,
+            Outcome::WaitUntil { letter, .. } | Outcome::DoNotTreat { letter, .. } => *letter,
+            Outcome::Clear | Outcome::Note | Outcome::Ask => false,
+        };
+        self.content.rules.iter().filter(helps).map(|rule| rule.question.as_str())
+    }
+
     /// Checks that rules and questionnaire fit each other: every rule reads an answer that can be
     /// given, every question is used, and every answer that can fire has a rule that speaks on it.
     ///

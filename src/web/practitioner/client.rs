@@ -13,7 +13,7 @@ use crate::domain::skin_test::NOT_DIAGNOSTIC;
 use crate::store::clients::Client;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, clients, health, skin_tests, treatments, visits};
+use crate::store::{Connection, Stored, clients, health, letters, skin_tests, treatments, visits};
 use crate::web::error::Fault;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
@@ -30,6 +30,9 @@ struct ClientPage {
     answers: Vec<AnswersView>,
     consents: Vec<ConsentView>,
     records: Vec<RecordView>,
+    letters: usize,
+    /// Letters that the client added and nobody has read.
+    unread: usize,
     not_diagnostic: &'static str,
 }
 
@@ -67,6 +70,7 @@ async fn load(app: &App, c: &mut Connection, ctx: Ctx, studio: &Studio, client: 
     }
     let tests = skin_tests::of_client(c, &id).await?;
     let consents = health::consents(c, &id).await?;
+    let letters = letters::of_client(c, &id).await?;
     Ok(ClientPage {
         born: format!("{}, {} years old", when::day(client.born.date()), client.born.age_on(studio.zone.date_at(now))),
         visits: visits::of_client(c, &id).await?.iter().map(|visit| VisitRow::of(visit, &names)).collect(),
@@ -74,6 +78,8 @@ async fn load(app: &App, c: &mut Connection, ctx: Ctx, studio: &Studio, client: 
         answers,
         consents: consents.iter().map(|consent| ConsentView::of(consent, &names)).collect(),
         records: treatments::of_client(c, &id).await?.iter().map(|one| RecordView::of(one, &names)).collect(),
+        unread: letters.iter().filter(|one| one.read.is_none() && one.set_aside.is_none()).count(),
+        letters: letters.len(),
         not_diagnostic: NOT_DIAGNOSTIC,
         ctx,
         client,

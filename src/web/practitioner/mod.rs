@@ -8,6 +8,7 @@ pub mod client;
 pub mod clients;
 pub mod consent;
 pub mod growth;
+pub mod letters;
 pub mod password;
 mod read;
 pub mod skin_test;

@@ -1,8 +1,14 @@
 //! What leaves the studio: papers, tables, packages.
 
-#![expect(clippy::unwrap_used, clippy::panic, reason = "a test may stop at the first surprise")]
+#![expect(
+    clippy::unwrap_used,
+    clippy::panic,
+    clippy::indexing_slicing,
+    reason = "a test may stop at the first surprise"
+)]
 
 mod package;
 mod pdf;
 mod sample;
 mod tables;
+pub(crate) mod upload;

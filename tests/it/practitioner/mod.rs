@@ -5,6 +5,7 @@ mod calendar;
 mod case;
 mod clients;
 mod guardian;
+mod letters;
 mod start;
 mod tests;
 mod treatment;

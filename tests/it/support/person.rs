@@ -45,7 +45,31 @@ impl Person {
         self.post(&target, &all).await
     }
 
-    /// Posts whatever it is told, as somebody would who forges a form.
+    /// As [`Self::submit`], for a form that takes a file.
+    pub(crate) async fn send(
+        &self,
+        page: &Html,
+        action: &str,
+        fields: &[(String, String)],
+        file: Option<&[u8]>,
+    ) -> Html {
+        let fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (name.as_str(), value.as_str())).collect();
+        let (target, all) = filled(page, action, &fields);
+        let mut form = reqwest::multipart::Form::new();
+        for (name, value) in all {
+            if name != "file" {
+                form = form.text(name, value);
+            }
+        }
+        // A browser sends an empty part without a name when nothing was chosen.
+        let name = if file.is_some() { "IMG 0001.jpg" } else { "" };
+        let part = reqwest::multipart::Part::bytes(file.unwrap_or_default().to_vec()).file_name(name);
+        let sent =
+            self.request(reqwest::Method::POST, &target).multipart(form.part("file", part)).send().await.unwrap();
+        Html::read(sent).await
+    }
+
+    /// Posts whatever, as somebody would who forges a form.
     pub(crate) async fn post(&self, path: &str, fields: &[(String, String)]) -> Html {
         Html::read(self.http.post(format!("{}{path}", self.url)).form(fields).send().await.unwrap()).await
     }

