@@ -13,7 +13,6 @@ use time::{Date, OffsetDateTime};
 use crate::domain::age::{self, AgePolicy, AgeStanding, GuardianPart, Jurisdiction};
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::consent::{self, ConsentRecord, ConsentStanding, Subject};
-use crate::domain::fingerprint::Fingerprint;
 use crate::domain::ids::{ClientId, ProductId, ServiceId};
 use crate::domain::letter::Letter;
 use crate::domain::limits::Ingredient;
@@ -242,7 +241,7 @@ impl Known {
     pub fn subject(&self) -> Subject {
         Subject {
             text: self.in_force.consent.fingerprint(),
-            answers: self.answers().map_or_else(no_answers, |set| set.answers.fingerprint()),
+            answers: self.answers().map_or_else(|| Answers::default().fingerprint(), |set| set.answers.fingerprint()),
             products: self.product_ids().collect(),
         }
     }
@@ -396,10 +395,6 @@ impl Known {
 
 /// The key that [`TestPermission::No`] carries when the health questions were never answered.
 pub const NO_ANSWERS: &str = "answers_missing";
-
-fn no_answers() -> Fingerprint {
-    Answers::default().fingerprint()
-}
 
 fn is_test_to_come(visit: &Visit) -> bool {
     visit.purpose == Purpose::SkinTest && matches!(visit.state, VisitState::Booked | VisitState::Arrived)
