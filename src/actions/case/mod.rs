@@ -33,7 +33,6 @@ use crate::store::visits::{Purpose, Visit};
 use crate::store::{
     Connection, Stored, catalogue, clients, guardians, health, letters, skin_tests, treatments, visits,
 };
-
 pub use choices::{RetouchRules, test_rules};
 
 /// Whose visit for what is judged.
