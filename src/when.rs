@@ -1,6 +1,6 @@
 //! How days and times are written for people. The clock has 24 hours.
 
-use time::{Date, PrimitiveDateTime};
+use time::{Date, Duration, PrimitiveDateTime};
 
 /// `Tuesday 3 March 2026`
 pub fn day(date: Date) -> String {
@@ -33,6 +33,15 @@ pub fn length(minutes: u16) -> String {
     }
 }
 
+/// `45 s`, `6 min`, `6 min 5 s`
+pub fn stretch(length: Duration) -> String {
+    match (length.whole_seconds() / 60, length.whole_seconds() % 60) {
+        (0, s) => format!("{s} s"),
+        (m, 0) => format!("{m} min"),
+        (m, s) => format!("{m} min {s} s"),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -43,6 +52,11 @@ mod tests {
         let civil = datetime!(2026-03-03 09:05);
         assert_eq!(moment(civil), "Tuesday 3 March 2026, 09:05");
         assert_eq!(short_day(civil.date()), "Tue 3 March");
+    }
+
+    #[test]
+    fn stretches_are_told_to_the_second() {
+        assert_eq!([45, 360, 365].map(|s| stretch(Duration::seconds(s))), ["45 s", "6 min", "6 min 5 s"]);
     }
 
     #[test]

@@ -13,6 +13,7 @@ pub mod book;
 pub mod booking;
 pub mod case;
 pub mod catalogue;
+pub mod chair;
 pub mod desk;
 pub mod diary;
 pub mod export;
@@ -23,6 +24,7 @@ pub mod hours;
 pub mod letters;
 pub mod own_visits;
 pub mod people;
+pub mod steps;
 pub mod studio;
 pub mod team;
 pub mod treating;
@@ -58,6 +60,11 @@ pub enum Pending {
     Earlier {
         /// Which.
         offer: OfferId,
+    },
+    /// What to do and what to leave after a treatment.
+    Aftercare {
+        /// The visit.
+        visit: VisitId,
     },
 }
 

@@ -3,11 +3,13 @@
 use time::{Date, OffsetDateTime};
 
 use super::case::Known;
+use super::chair::{self, LookedAt};
 use super::{Pending, enqueue, wishes};
 use crate::app::App;
 use crate::domain::ids::{ClientId, PractitionerId, ProductId, ServiceId, TreatmentId, VisitId};
 use crate::domain::readiness::Readiness;
 use crate::domain::role::{Actor, Member, Role};
+use crate::domain::timing::SideTime;
 use crate::domain::verdict::{Start, Verdict};
 use crate::domain::visit::{EventRefused, VisitState};
 use crate::store::audit::Event;
@@ -42,6 +44,9 @@ pub enum Refused {
     /// There are notes that were not read.
     #[error("the notes have to be read")]
     WantsNotes,
+    /// The treatment is not under way.
+    #[error("the treatment is not under way")]
+    NotUnderWay,
     /// A skin test is applied in place of a treatment.
     #[error("it is a visit for another purpose")]
     OtherPurpose,
@@ -168,6 +173,8 @@ pub struct Beginning {
     pub reason: String,
     /// Whether she read the notes.
     pub notes_read: bool,
+    /// What she looked at before.
+    pub looked_at: Option<LookedAt>,
 }
 
 /// The treatment begins: judged anew at this moment, and the verdict is kept as it stood.
@@ -184,16 +191,19 @@ pub async fn start(app: &App, studio: &Studio, member: &Member, id: &VisitId, sa
     let before = visit.clone();
     visit.state = visit.state.start()?;
     let readiness = Known::of_visit(&mut tx, studio, &before).await?.readiness(now, now);
-    let reason = permit(&readiness, &said)?;
+    let reason = permit(&readiness, &said)?.to_owned();
     let json = serde_json::to_string(&readiness).map_err(|_| impossible("visit_start", "readiness", id.as_str()))?;
     let begun = treatments::Start {
         verdict: readiness.verdict.as_str().to_owned(),
         readiness: json,
-        reason: reason.to_owned(),
+        reason: reason.clone(),
         started_by: member.name.clone(),
         started_at: now,
     };
     treatments::add_start(&mut tx, id, &begun).await?;
+    if let Some(seen) = said.looked_at {
+        chair::keep_check(&mut tx, member, &visit, seen, now).await?;
+    }
     visits::update(&mut tx, &visit, now).await?;
     // The reason itself may speak of her health: it stays with the record.
     let against = if reason.is_empty() { "" } else { ", against the verdict, with a written reason" };
@@ -242,6 +252,12 @@ pub struct Record {
     pub count: Option<(u16, u16)>,
     /// Products with their batch.
     pub products: Vec<(ProductId, String)>,
+    /// Whether the eyes were rinsed.
+    pub rinsed: Option<bool>,
+    /// How long each step was on each side.
+    pub times: Vec<SideTime>,
+    /// Whether the client gets the words on aftercare by mail.
+    pub mail_aftercare: bool,
 }
 
 impl Record {
@@ -249,7 +265,7 @@ impl Record {
         if self.ended_at < self.started_at {
             return Err(RecordRefused::EndsBeforeStart);
         }
-        if self.ended_at > now {
+        if self.ended_at > now || self.times.iter().any(|time| time.off > now) {
             return Err(RecordRefused::Future);
         }
         if self.count.is_some_and(|(counted, lifted)| lifted > counted) {
@@ -272,6 +288,8 @@ impl Record {
         let mut products = self.products;
         products.sort();
         products.dedup();
+        let mut times = self.times;
+        times.sort_by_key(|time| (time.on, time.side));
         Version {
             version: number,
             service: self.service,
@@ -290,6 +308,8 @@ impl Record {
             written_by: member.name.clone(),
             written_at: now,
             products,
+            rinsed: self.rinsed,
+            times,
         }
     }
 }
@@ -307,7 +327,11 @@ pub async fn record(app: &App, member: &Member, id: &VisitId, record: Record) ->
     let treatment = TreatmentId::from_random(app.random.id());
     treatments::insert(&mut tx, &treatment, &client, id, now).await?;
     let by = member.practitioner.as_ref().unwrap_or(&visit.practitioner);
+    let mail_aftercare = record.mail_aftercare;
     treatments::add_version(&mut tx, &treatment, &record.version(1, by, member, "", now)).await?;
+    if mail_aftercare && let Some(person) = clients::get(&mut tx, &client).await? {
+        enqueue(app, &mut tx, &person.mail, &Pending::Aftercare { visit: id.clone() }, now).await?;
+    }
     visits::update(&mut tx, &visit, now).await?;
     log(&mut tx, member, "treatment.recorded", &client, treatment.as_str(), "", now).await?;
     tx.commit().await?;

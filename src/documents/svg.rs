@@ -6,9 +6,11 @@
 
 mod comparison;
 mod over_time;
+mod reach;
 
 pub use comparison::{Candidate, CandidateRow, compare_rules};
 pub use over_time::{Belief, Mark, ShareInput, ShareRow, share_over_time};
+pub use reach::{ReachRow, reach_on_shield};
 
 use std::fmt::{self, Display, Write as _};
 

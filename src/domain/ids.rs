@@ -106,6 +106,8 @@ ids! {
     ExportId,
     /// A mail in the outbox.
     MailId,
+    /// One press at the chair, made where it was pressed.
+    ChairEventId,
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 
 pub mod age;
 pub mod catalogue;
+pub mod checklist;
 pub mod consent;
 pub mod file;
 pub mod fingerprint;
@@ -24,6 +25,8 @@ pub mod screening;
 pub mod shield;
 pub mod skin_test;
 pub mod span;
+pub mod steps;
+pub mod timing;
 pub mod verdict;
 pub mod visit;
 pub mod window;

@@ -9,6 +9,8 @@ use serde::{Deserialize, Serialize};
 
 /// How far up the shield lashes should reach (common practice, no source).
 pub const AIM: f64 = 0.75;
+/// How much the wanted effect moves the aim: a smaller shield, up which lashes reach farther, lifts more. A design choice.
+const SHIFT: f64 = 0.1;
 /// Lashes that reach less far than this are hardly lifted (common practice, no source).
 const LITTLE: f64 = 0.5;
 
@@ -96,7 +98,8 @@ impl<T: Copy> AlongLid<T> {
         AlongLid { inner: of(self.inner), middle: of(self.middle), outer: of(self.outer) }
     }
 
-    fn parts(self) -> [T; 3] {
+    /// Inner, middle, outer.
+    pub fn parts(self) -> [T; 3] {
         [self.inner, self.middle, self.outer]
     }
 }
@@ -121,6 +124,46 @@ impl LashLengths {
     /// The lengths in mm.
     pub fn mm(self) -> AlongLid<f64> {
         self.0
+    }
+}
+
+/// How strong a lift she would like.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Effect {
+    /// A soft bend: a larger shield.
+    Soft,
+    /// In between.
+    Even,
+    /// A strong lift: a smaller shield.
+    Strong,
+}
+
+impl Effect {
+    /// Every effect, the softest first.
+    pub const ALL: [Self; 3] = [Self::Soft, Self::Even, Self::Strong];
+
+    /// The word that the database and forms use.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Soft => "soft",
+            Self::Even => "even",
+            Self::Strong => "strong",
+        }
+    }
+
+    /// Reads [`Self::as_str`] back.
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|effect| effect.as_str() == word)
+    }
+
+    /// The reach to aim at.
+    pub fn aim(self) -> f64 {
+        match self {
+            Self::Soft => AIM - SHIFT,
+            Self::Even => AIM,
+            Self::Strong => AIM + SHIFT,
+        }
     }
 }
 
@@ -160,9 +203,9 @@ pub struct ShieldChoice<'a> {
 }
 
 impl ShieldChoice<'_> {
-    /// The mean distance of the three reaches from [`AIM`].
-    pub fn distance(&self) -> f64 {
-        self.reach.parts().into_iter().map(|reach| (reach - AIM).abs()).sum::<f64>() / 3.0
+    /// The mean distance of the three reaches from the effect's aim.
+    pub fn distance(&self, effect: Effect) -> f64 {
+        self.reach.parts().into_iter().map(|reach| (reach - effect.aim()).abs()).sum::<f64>() / 3.0
     }
 
     fn kinks(&self) -> bool {
@@ -170,9 +213,9 @@ impl ShieldChoice<'_> {
     }
 }
 
-/// All shields, the most fitting first: by the mean distance from the aim, those that would kink
+/// All shields, the most fitting first: by the mean distance from the effect's aim, those that would kink
 /// lashes anywhere after all others.
-pub fn rank(shields: &[Shield], lashes: LashLengths) -> Vec<ShieldChoice<'_>> {
+pub fn rank(shields: &[Shield], lashes: LashLengths, effect: Effect) -> Vec<ShieldChoice<'_>> {
     let mut choices: Vec<ShieldChoice<'_>> = shields
         .iter()
         .map(|shield| {
@@ -180,7 +223,7 @@ pub fn rank(shields: &[Shield], lashes: LashLengths) -> Vec<ShieldChoice<'_>> {
             ShieldChoice { shield, reach, look: reach.map(Look::of) }
         })
         .collect();
-    choices.sort_by(|a, b| a.kinks().cmp(&b.kinks()).then(a.distance().total_cmp(&b.distance())));
+    choices.sort_by(|a, b| a.kinks().cmp(&b.kinks()).then(a.distance(effect).total_cmp(&b.distance(effect))));
     choices
 }
 
@@ -199,19 +242,31 @@ mod tests {
     }
 
     #[test]
+    // Common practice, no source.
     fn the_shield_whose_lashes_reach_three_quarters_comes_first() {
         let table = table();
-        let ranked = rank(&table, lashes(7.5, 7.5, 7.5));
+        let ranked = rank(&table, lashes(7.5, 7.5, 7.5), Effect::Even);
         let names: Vec<&str> = ranked.iter().map(|choice| choice.shield.name()).collect();
         assert_eq!(names, ["M", "L", "S", "XL"]);
-        assert!(ranked[0].distance() < 1e-12);
+        assert!(ranked[0].distance(Effect::Even) < 1e-12);
         assert_eq!(ranked[3].look.middle, Look::LittleDifference);
+    }
+
+    /// Common practice, no source: the smaller the shield, the stronger the lift.
+    #[test]
+    fn a_stronger_lift_takes_a_smaller_shield() {
+        let table = table();
+        let first = |effect| rank(&table, lashes(7.0, 7.0, 7.0), effect)[0].shield.arc_mm();
+        let arcs = Effect::ALL.map(first);
+        assert_eq!(arcs, [10.0, 10.0, 8.0]);
+        let wider = |effect| rank(&table, lashes(7.8, 7.8, 7.8), effect)[0].shield.arc_mm();
+        assert_eq!(Effect::ALL.map(wider), [12.0, 10.0, 10.0]);
     }
 
     #[test]
     fn lashes_that_reach_over_the_top_anywhere_put_a_shield_last() {
         let table = table();
-        let ranked = rank(&table, lashes(6.0, 8.1, 6.0));
+        let ranked = rank(&table, lashes(6.0, 8.1, 6.0), Effect::Even);
         assert_eq!(ranked.last().unwrap().shield.name(), "S");
         assert_eq!(
             ranked.last().unwrap().look,

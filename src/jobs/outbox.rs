@@ -2,13 +2,15 @@
 
 use time::Duration;
 
-use crate::actions::{Pending, people, wishes};
+use crate::actions::{Pending, people, steps, wishes};
 use crate::app::App;
+use crate::domain::catalogue::Area;
+use crate::domain::checklist::ListName;
 use crate::domain::ids::{ClientId, VisitId};
 use crate::mail::messages::{Frame, Message};
 use crate::mail::transport::{NotSent, Outgoing};
 use crate::store::outbox::{self, Due};
-use crate::store::{Connection, Stored, clients, practitioners, studio, visits};
+use crate::store::{Connection, Stored, catalogue, clients, practitioners, studio, visits};
 use crate::when;
 
 /// What a step did.
@@ -105,6 +107,16 @@ async fn message(app: &App, c: &mut Connection, pending: Pending) -> Stored<Opti
             let until = studio::get(c).await?.map(|studio| when::moment(studio.zone.to_civil(told.until)));
             let (time, until) = (when::moment(told.held.civil), until.unwrap_or_default());
             Ok(Some((told.client, Message::Earlier { time, with, until, link: told.link })))
+        }
+        Pending::Aftercare { visit } => {
+            let Some(visit) = visits::get(c, &visit).await? else { return Ok(None) };
+            let Some(service) = catalogue::service(c, &visit.service).await? else { return Ok(None) };
+            let list = match service.kind.area() {
+                Area::Lash => ListName::AftercareLash,
+                Area::Brow => ListName::AftercareBrow,
+            };
+            let lines = steps::list(c, list).await?;
+            Ok(visit.client.map(|client| (client, Message::Aftercare { lines })))
         }
         Pending::Cancelled { visit } => {
             Ok(about(c, &visit).await?.map(|(client, time)| (client, Message::Cancelled { time })))

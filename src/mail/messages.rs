@@ -62,6 +62,11 @@ pub enum Message {
         /// The whole link.
         link: String,
     },
+    /// What to do and what to leave after a treatment.
+    Aftercare {
+        /// The studio's words, line by line.
+        lines: Vec<String>,
+    },
 }
 
 macro_rules! mail {
@@ -82,6 +87,7 @@ mail!(sign_in_link "mail/sign_in_link.txt" "mail/sign_in_link.html" { link: Stri
 mail!(booked "mail/booked.txt" "mail/booked.html" { times: Vec<String> });
 mail!(moved "mail/moved.txt" "mail/moved.html" { time: String });
 mail!(earlier "mail/earlier.txt" "mail/earlier.html" { time: String, with: String, until: String, link: String });
+mail!(aftercare "mail/aftercare.txt" "mail/aftercare.html" { lines: Vec<String> });
 mail!(cancelled "mail/cancelled.txt" "mail/cancelled.html" { time: String });
 
 impl Message {
@@ -110,6 +116,11 @@ impl Message {
                 format!("An earlier time at {}", frame.studio),
                 earlier::Text { frame, time, with, until, link }.render()?,
                 earlier::Html { frame, time, with, until, link }.render()?,
+            ),
+            Self::Aftercare { lines } => (
+                format!("After your visit at {}", frame.studio),
+                aftercare::Text { frame, lines }.render()?,
+                aftercare::Html { frame, lines }.render()?,
             ),
             Self::Cancelled { time } => (
                 format!("Your visit at {} is cancelled", frame.studio),

@@ -6,8 +6,10 @@ use super::types::{impossible, instant, read, small};
 use super::{Connection, Stored};
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::ids::{ClientId, PractitionerId, ProductId, ServiceId, TreatmentId, VisitId};
+use crate::domain::timing::SideTime;
 
 mod start;
+mod times;
 
 pub use start::{Start, add_start, start};
 
@@ -81,6 +83,10 @@ pub struct Version {
     pub written_at: OffsetDateTime,
     /// Products with their batch.
     pub products: Vec<(ProductId, String)>,
+    /// Whether the eyes were rinsed; nothing where nobody said.
+    pub rinsed: Option<bool>,
+    /// How long each step was on each side, in the order of application.
+    pub times: Vec<SideTime>,
 }
 
 /// A record with all its versions, the newest first.
@@ -106,7 +112,7 @@ impl Treatment {
 async fn versions(c: &mut Connection, id: &str) -> Stored<Vec<Version>> {
     let rows = sqlx::query!(
         "SELECT version, service_id, practitioner_id, started_at, ended_at, shield, lotion_one_minutes, lotion_two_minutes,
-                tint_minutes, notes, aftercare_given, outcome, counted, still_lifted, reason, written_by, written_at
+                tint_minutes, notes, aftercare_given, outcome, counted, still_lifted, reason, written_by, written_at, rinsed
          FROM treatment_version WHERE treatment_id = ? ORDER BY version DESC",
         id
     )
@@ -116,8 +122,9 @@ async fn versions(c: &mut Connection, id: &str) -> Stored<Vec<Version>> {
         "SELECT version, product_id, batch FROM treatment_product WHERE treatment_id = ? ORDER BY product_id, batch",
         id
     )
-    .fetch_all(c)
+    .fetch_all(&mut *c)
     .await?;
+    let times = times::of(c, id).await?;
     const TABLE: &str = "treatment_version";
     rows.into_iter()
         .map(|row| {
@@ -125,8 +132,9 @@ async fn versions(c: &mut Connection, id: &str) -> Stored<Vec<Version>> {
             let products = used.iter().filter(|product| product.version == row.version);
             let products = products
                 .map(|p| Ok((read(TABLE, "product_id", id, ProductId::parse(&p.product_id))?, p.batch.clone())));
+            let version = small(TABLE, "version", id, row.version)?;
             Ok(Version {
-                version: small(TABLE, "version", id, row.version)?,
+                version,
                 service: read(TABLE, "service_id", id, ServiceId::parse(&row.service_id))?,
                 practitioner: read(TABLE, "practitioner_id", id, PractitionerId::parse(&row.practitioner_id))?,
                 started_at: instant(TABLE, "started_at", id, row.started_at)?,
@@ -143,6 +151,8 @@ async fn versions(c: &mut Connection, id: &str) -> Stored<Vec<Version>> {
                 written_by: row.written_by,
                 written_at: instant(TABLE, "written_at", id, row.written_at)?,
                 products: products.collect::<Stored<_>>()?,
+                rinsed: row.rinsed.map(|rinsed| rinsed == 1),
+                times: times.iter().filter(|(own, _)| *own == version).map(|(_, time)| time.clone()).collect(),
             })
         })
         .collect()
@@ -234,7 +244,7 @@ pub async fn add_version(c: &mut Connection, id: &TreatmentId, v: &Version) -> S
     sqlx::query!(
         "INSERT INTO treatment_version (treatment_id, version, service_id, practitioner_id, started_at, ended_at, shield,
             lotion_one_minutes, lotion_two_minutes, tint_minutes, notes, aftercare_given, outcome, counted, still_lifted, reason,
-            written_by, written_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            written_by, written_at, rinsed) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         v.version,
         service,
@@ -252,7 +262,8 @@ pub async fn add_version(c: &mut Connection, id: &TreatmentId, v: &Version) -> S
         lifted,
         v.reason,
         v.written_by,
-        written
+        written,
+        v.rinsed
     )
     .execute(&mut *c)
     .await?;
@@ -268,7 +279,7 @@ pub async fn add_version(c: &mut Connection, id: &TreatmentId, v: &Version) -> S
         .execute(&mut *c)
         .await?;
     }
-    Ok(())
+    times::add(c, id, v.version, &v.times).await
 }
 
 /// A treatment that is over, as windows look at it. A stopped one lifted nothing and is left out.

@@ -22,6 +22,8 @@ macro_rules! assets {
 static ASSETS: &[Asset] = assets![
     "app.css" as "text/css; charset=utf-8",
     "app.js" as "text/javascript; charset=utf-8",
+    "chair.js" as "text/javascript; charset=utf-8",
+    "chair-worker.js" as "text/javascript; charset=utf-8",
     "icon.svg" as "image/svg+xml",
     "site.webmanifest" as "application/manifest+json",
 ];
@@ -47,6 +49,10 @@ fn served(asset: &Asset, keep: &'static str) -> Response {
     let mut response = asset.bytes.into_response();
     response.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static(asset.kind));
     response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static(keep));
+    if asset.name == "chair-worker.js" {
+        // Its own folder is that of the assets, so it says itself which pages it may keep.
+        response.headers_mut().insert("service-worker-allowed", HeaderValue::from_static("/desk/visits/"));
+    }
     response
 }
 

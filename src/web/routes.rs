@@ -103,7 +103,7 @@ fn client_routes() -> Vec<Route> {
 }
 
 fn practitioner_routes() -> Vec<Route> {
-    use practitioner::{arrange, block, booking, calendar, letters};
+    use practitioner::{arrange, block, booking, calendar, chair, letters};
     use practitioner::{client as record, clients, consent, growth, password, skin_test, today, treatment, visit};
     routes![
         get "/desk" Practitioner today::get,
@@ -120,7 +120,10 @@ fn practitioner_routes() -> Vec<Route> {
         post "/desk/visits/{id}/called-off" Practitioner arrange::called_off,
         get "/desk/visits/{id}" Practitioner visit::get,
         post "/desk/visits/{id}/arrive" Practitioner visit::arrive,
-        post "/desk/visits/{id}/start" Practitioner visit::start,
+        get "/desk/visits/{id}/chair" Practitioner chair::get,
+        post "/desk/visits/{id}/start" Practitioner chair::start,
+        post "/desk/visits/{id}/chair/shield" Practitioner chair::shield,
+        post "/desk/visits/{id}/chair/presses" Practitioner chair::presses,
         post "/desk/visits/{id}/guardian" Practitioner visit::guardian,
         post "/desk/visits/{id}/no-show" Practitioner visit::no_show,
         post "/desk/visits/{id}/cancel" Practitioner visit::cancel,
@@ -184,6 +187,16 @@ fn owner_routes() -> Vec<Route> {
         post "/owner/services/new" Owner owner::service::post_new,
         get "/owner/services/{id}" Owner owner::service::get,
         post "/owner/services/{id}" Owner owner::service::post,
+        get "/owner/services/{id}/steps" Owner owner::steps::get,
+        post "/owner/services/{id}/steps" Owner owner::steps::post,
+        get "/owner/services/{id}/steps/{product}" Owner owner::steps::get_product,
+        post "/owner/services/{id}/steps/{product}" Owner owner::steps::post_product,
+        get "/owner/skin-test-steps" Owner owner::steps::get_skin_test,
+        post "/owner/skin-test-steps" Owner owner::steps::post_skin_test,
+        get "/owner/lists" Owner owner::lists::get,
+        post "/owner/lists" Owner owner::lists::post,
+        get "/owner/shields" Owner owner::lists::get_shields,
+        post "/owner/shields" Owner owner::lists::post_shields,
         get "/owner/services/{id}/rule" Owner owner::rule::get,
         post "/owner/services/{id}/rule" Owner owner::rule::post,
         get "/owner/audit" Owner owner::audit::get,

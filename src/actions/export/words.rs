@@ -9,6 +9,7 @@ use crate::domain::consent::{self, ConsentText};
 use crate::domain::ids::ProductId;
 use crate::domain::questionnaire::{Answers, Questionnaire};
 use crate::domain::skin_test::SkinTest;
+use crate::domain::timing::SideTime;
 use crate::domain::verdict::{About, Earliest, Reason, Verdict};
 use crate::domain::visit::VisitState;
 use crate::store::audit::Entry;
@@ -179,7 +180,11 @@ impl Collector {
             shield: said(&version.shield),
             shade: None,
             products: version.products.into_iter().map(|(product, batch)| self.product_use(product, batch)).collect(),
-            steps: minutes.into_iter().filter_map(step).collect(),
+            steps: minutes
+                .into_iter()
+                .filter_map(step)
+                .chain(version.times.iter().map(|time| self.worn(time)))
+                .collect(),
             checks: count.into_iter().collect(),
             outcome: Some(outcome(version.outcome).to_owned()),
             client_comment: None,
@@ -191,6 +196,25 @@ impl Collector {
                 hash: String::new(),
                 given: "yes".to_owned(),
             }),
+        }
+    }
+
+    /// A step on one side with its times to the second, on the studio's clock.
+    fn worn(&self, time: &SideTime) -> Step {
+        let clock = |at| {
+            let civil = self.moment(at).local;
+            format!("{:02}:{:02}:{:02}", civil.hour(), civil.minute(), at.second())
+        };
+        let beyond = match (time.late(), time.over()) {
+            (_, Some(over)) => format!(", {} s over the label's longest time", over.whole_seconds()),
+            (Some(late), None) => format!(", {} s after its time was up", late.whole_seconds()),
+            (None, None) => String::new(),
+        };
+        let (side, on, off) = (time.side.as_str(), clock(time.on), clock(time.off));
+        let minutes = (time.length().whole_seconds() + 30) / 60;
+        Step {
+            name: format!("{}, {side} side, {on} to {off}{beyond}", time.step),
+            minutes: u16::try_from(minutes).unwrap_or(u16::MAX),
         }
     }
 

@@ -113,7 +113,7 @@ impl Story<'_> {
         let visit = self.visit(&id).await?;
         let (app, studio) = (self.app, &self.opened.studio);
         let member = self.opened.treats_as(&visit.practitioner)?;
-        let said = |reason: &str| Beginning { reason: reason.to_owned(), notes_read: true };
+        let said = |reason: &str| Beginning { reason: reason.to_owned(), notes_read: true, looked_at: None };
         let mut begun = treating::start(app, studio, member, &id, said("")).await;
         if matches!(begun, Err(Refused::WantsReason))
             && let Some(reason) = self.reason(plan, &visit).await?
@@ -170,6 +170,9 @@ impl Story<'_> {
             outcome: last.outcome,
             count: last.count,
             products: last.products,
+            rinsed: last.rinsed,
+            times: last.times,
+            mail_aftercare: false,
         };
         let because = match &plan.booking.turn {
             Some(Turn::Corrected { because }) => {
@@ -220,6 +223,9 @@ impl Story<'_> {
             outcome,
             count: self.count(visit, service.kind).await?,
             products: uses.collect::<Result<_, DemoRefused>>()?,
+            rinsed: None,
+            times: Vec::new(),
+            mail_aftercare: false,
         })
     }
 

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 
 use super::DemoRefused;
 use crate::domain::catalogue::{Chemistry, ServiceKind};
+use crate::domain::shield::Shield;
 use crate::domain::window::RetouchRule;
 
 /// The studio.
@@ -20,6 +21,7 @@ pub(super) struct House {
     pub(super) currency: String,
     pub(super) home_dial: String,
     pub(super) rooms: Vec<String>,
+    pub(super) shields: Vec<Shield>,
     /// The first is the owner.
     pub(super) team: Vec<Colleague>,
     pub(super) closed: Vec<DaysOff>,

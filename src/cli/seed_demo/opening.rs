@@ -8,7 +8,7 @@ use super::DemoRefused;
 use super::data::{Colleague, DaysOff, House, Lot, Offer, Stock};
 use crate::actions::catalogue::{self as stock, ProductFacts, ServiceFacts};
 use crate::actions::people::{self, NewOwner};
-use crate::actions::{studio as settings, team};
+use crate::actions::{steps, studio as settings, team};
 use crate::app::App;
 use crate::domain::hours::{DateRange, DayHours, WeeklyHours, parse_clock};
 use crate::domain::ids::{PractitionerId, ProductId};
@@ -65,6 +65,7 @@ pub(super) async fn open(app: &App, house: &House, today: Date) -> Result<Opened
     for name in &house.rooms {
         settings::save_room(app, &owner, None, name, true).await?;
     }
+    steps::save_shields(app, &member, &house.shields).await?;
     let mut opened =
         Opened { studio, team: BTreeMap::new(), products: BTreeMap::new(), services: BTreeMap::new(), owner };
     for colleague in &house.team {

@@ -17,6 +17,7 @@ pub mod days_off;
 pub mod exports;
 pub mod home;
 pub mod label;
+pub mod lists;
 pub mod other_hours;
 pub mod package;
 pub mod practitioner;
@@ -30,6 +31,7 @@ pub mod rule;
 pub mod service;
 pub mod services;
 pub mod sign_in;
+pub mod steps;
 pub mod studio;
 pub mod verify;
 

@@ -4,6 +4,7 @@ pub mod arrange;
 pub mod block;
 pub mod booking;
 pub mod calendar;
+pub mod chair;
 pub mod client;
 pub mod clients;
 pub mod consent;

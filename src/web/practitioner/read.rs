@@ -41,6 +41,30 @@ pub(super) fn moment(
     errors.take(field, zone.to_instant(PrimitiveDateTime::new(day?, time)), |refusal| words::civil(*refusal))
 }
 
+/// A time of day on a day, to the second, as `14:03:20`; without seconds, the full minute.
+pub(super) fn second(
+    errors: &mut Errors,
+    fields: &Fields,
+    field: &str,
+    day: Date,
+    zone: &Zone,
+) -> Option<OffsetDateTime> {
+    let parts: Vec<&str> = fields.trimmed(field).split(':').collect();
+    let number = |part: &str| part.parse::<u8>().ok().filter(|_| (1..=2).contains(&part.len()));
+    let time = match parts.as_slice() {
+        [hour, minute] => number(hour).zip(number(minute)).and_then(|(h, m)| Time::from_hms(h, m, 0).ok()),
+        [hour, minute, second] => {
+            number(hour).zip(number(minute)).zip(number(second)).and_then(|((h, m), s)| Time::from_hms(h, m, s).ok())
+        }
+        _ => None,
+    };
+    let Some(time) = time else {
+        errors.add(field, words::SECOND);
+        return None;
+    };
+    errors.take(field, zone.to_instant(PrimitiveDateTime::new(day, time)), |refusal| words::civil(*refusal))
+}
+
 /// A few words of at most so many characters; nothing only where it may be left out.
 pub(super) fn text(errors: &mut Errors, fields: &Fields, field: &str, most: usize, needed: bool) -> Option<String> {
     let text = fields.trimmed(field);

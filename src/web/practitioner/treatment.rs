@@ -1,18 +1,25 @@
 //! `GET` and `POST /desk/visits/{id}/treatment`: the record is written, and the visit is done.
 //! `GET` and `POST /desk/treatments/{id}/correction`: a further version of it. Template: `practitioner/treatment.html`.
 
+mod times;
+
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 use time::Date;
+
+use times::{Row, minutes_of};
 
 use super::view::Names;
 use super::{read, words};
 use crate::actions::health::looked;
 use crate::actions::treating::{self, Record, Refused};
 use crate::app::App;
+use crate::domain::catalogue::{Area, ServiceKind};
 use crate::domain::ids::{ClientId, ProductId, ServiceId, TreatmentId, VisitId};
+use crate::domain::steps::Part;
 use crate::store::catalogue::{self, Batch, Product};
+use crate::store::chair;
 use crate::store::treatments::{self, Outcome, Treatment, Version};
 use crate::store::visits::Visit;
 use crate::store::{Connection, Stored, clients};
@@ -48,6 +55,14 @@ struct Chair {
     outcomes: Vec<(&'static str, &'static str)>,
     /// What was used the last time, and how it came out.
     last: String,
+    /// Steps by side.
+    rows: Vec<Row>,
+    /// What the lines are filled with.
+    filled: Vec<(String, String)>,
+    /// Whether the eyes have to be rinsed, since no tint follows.
+    rinse: bool,
+    /// The shield that was used at the chair.
+    shield: String,
     /// The number of the version that is corrected.
     corrects: Option<u32>,
     action: String,
@@ -85,6 +100,9 @@ impl Chair {
         products.sort_by_key(|product| !fits(product));
         let services = names.services.iter().filter(|s| s.active || s.id == visit.service);
         let corrects = current.map(|version| version.version);
+        let area = kind.map_or(Area::Lash, ServiceKind::area);
+        let (rows, filled) = times::rows(c, visit, area, current, &names).await?;
+        let measured = chair::measured(c, client, Some(&visit.id)).await?;
         let (action, back) = match record {
             Some(record) => {
                 (format!("/desk/treatments/{}/correction", record.id), format!("/desk/visits/{}", visit.id))
@@ -99,6 +117,10 @@ impl Chair {
             products: products.iter().map(|product| offered(&product.id, &product.name, &all, day)).collect(),
             outcomes: Outcome::ALL.map(|one| (one.as_str(), words::outcome(one))).to_vec(),
             last: last_time(c, client, &visit.id, &names).await?,
+            rows,
+            filled,
+            rinse: kind == Some(ServiceKind::LashLift),
+            shield: measured.map(|measured| measured.used).unwrap_or_default(),
             corrects,
             action,
             back,
@@ -121,6 +143,7 @@ impl Chair {
         let products = self.products.iter().filter(|product| !fields.trimmed(&product.field).is_empty());
         let products =
             products.map(|product| (product.id.clone(), fields.trimmed(&product.field).to_owned())).collect();
+        let times = times::read_all(&self.rows, &mut errors, fields, self.day, zone);
         let count = read_count(&mut errors, fields);
         let notes = read::text(&mut errors, fields, "notes", 2000, false);
         let outcome = Outcome::parse(fields.trimmed("outcome"));
@@ -136,14 +159,17 @@ impl Chair {
                     started_at,
                     ended_at,
                     shield,
-                    lotion_one_minutes: one.unwrap_or_default(),
-                    lotion_two_minutes: two.unwrap_or_default(),
-                    tint_minutes: tint.unwrap_or_default(),
+                    lotion_one_minutes: one.unwrap_or_default().or_else(|| minutes_of(&times, Part::LotionOne)),
+                    lotion_two_minutes: two.unwrap_or_default().or_else(|| minutes_of(&times, Part::LotionTwo)),
+                    tint_minutes: tint.unwrap_or_default().or_else(|| minutes_of(&times, Part::Tint)),
                     notes,
                     aftercare_given: fields.ticked("aftercare"),
                     outcome,
                     count,
                     products,
+                    rinsed: self.rinse.then(|| fields.ticked("rinsed")),
+                    times: times.into_iter().map(|(_, time)| time).collect(),
+                    mail_aftercare: self.corrects.is_none() && fields.ticked("mail_aftercare"),
                 })
             }
             _ => Err(errors),
@@ -187,7 +213,7 @@ fn offered(id: &ProductId, name: &str, all: &[Batch], day: Date) -> Offered {
     Offered { field: format!("batch_{id}"), id: id.clone(), name: name.to_owned(), batches }
 }
 
-async fn last_time(c: &mut Connection, client: &ClientId, visit: &VisitId, names: &Names) -> Stored<String> {
+pub(super) async fn last_time(c: &mut Connection, client: &ClientId, visit: &VisitId, names: &Names) -> Stored<String> {
     let before = treatments::of_client(c, client).await?;
     let last = before.iter().find(|treatment| treatment.visit != *visit).and_then(Treatment::current);
     Ok(last.map_or_else(String::new, |version| {
@@ -206,7 +232,8 @@ async fn last_time(c: &mut Connection, client: &ClientId, visit: &VisitId, names
 }
 
 /// What a version says, as fields.
-fn fields_of(version: &Version, names: &Names) -> Fields {
+fn fields_of(version: &Version, chair: &Chair) -> Fields {
+    let names = &chair.names;
     let number = |number: Option<u16>| number.map_or_else(String::new, |number| number.to_string());
     let (counted, lifted) = version.count.unzip();
     let named = [
@@ -221,13 +248,21 @@ fn fields_of(version: &Version, names: &Names) -> Fields {
         ("still_lifted", number(lifted)),
         ("notes", version.notes.clone()),
         ("aftercare", if version.aftercare_given { "yes".to_owned() } else { String::new() }),
+        ("rinsed", if version.rinsed == Some(true) { "yes".to_owned() } else { String::new() }),
         ("outcome", version.outcome.as_str().to_owned()),
     ];
     let batches = version.products.iter().map(|(id, batch)| (format!("batch_{id}"), batch.clone()));
-    Fields::of(named.into_iter().map(|(name, value)| (name.to_owned(), value)).chain(batches).collect())
+    Fields::of(
+        named
+            .into_iter()
+            .map(|(name, value)| (name.to_owned(), value))
+            .chain(batches)
+            .chain(chair.filled.clone())
+            .collect(),
+    )
 }
 
-async fn chair(app: &App, ctx: &Ctx, team: &Team, id: &VisitId) -> Result<(Chair, Fields), Fault> {
+async fn blank(app: &App, ctx: &Ctx, team: &Team, id: &VisitId) -> Result<(Chair, Fields), Fault> {
     let mut c = app.db.read().await?;
     let (visit, client) = treating::visit_for(&mut c, &team.0, id).await?.ok_or(Fault::NotFound)?;
     let chair = Chair::load(&mut c, ctx, &visit, &client, None).await?;
@@ -236,15 +271,18 @@ async fn chair(app: &App, ctx: &Ctx, team: &Team, id: &VisitId) -> Result<(Chair
         ("service", visit.service.to_string()),
         ("started", begun.map_or_else(String::new, |begun| chair.names.clock(begun.started_at))),
         ("ended", chair.names.clock(app.clock.now())),
+        ("shield", chair.shield.clone()),
+        ("mail_aftercare", "yes".to_owned()),
     ];
-    let fields = Fields::of(pairs.map(|(name, value)| (name.to_owned(), value)).to_vec());
+    let pairs = pairs.map(|(name, value)| (name.to_owned(), value));
+    let fields = Fields::of(pairs.into_iter().chain(chair.filled.clone()).collect());
     if treating::can_record(&visit) { Ok((chair, fields)) } else { Err(Fault::SeeOther(chair.back)) }
 }
 
 /// Shows the form.
 pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>) -> Answer {
     let id = VisitId::parse(&id).map_err(|_| Fault::NotFound)?;
-    let (chair, fields) = chair(&app, &ctx, &team, &id).await?;
+    let (chair, fields) = blank(&app, &ctx, &team, &id).await?;
     looked(&app, &team.0, "treatment.seen", Some(&chair.client), id.as_str()).await?;
     Ok(Page::ok(TreatmentPage { ctx, fields, errors: Errors::new(), chair }).into_response())
 }
@@ -252,7 +290,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<St
 /// Writes the record.
 pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
     let id = VisitId::parse(&id).map_err(|_| Fault::NotFound)?;
-    let (chair, _) = chair(&app, &ctx, &team, &id).await?;
+    let (chair, _) = blank(&app, &ctx, &team, &id).await?;
     let record = match chair.read(&fields) {
         Ok(record) => record,
         Err(errors) => return Ok(Page::refused(TreatmentPage { ctx, fields, errors, chair }).into_response()),
@@ -268,7 +306,7 @@ async fn correction(app: &App, ctx: &Ctx, team: &Team, id: &TreatmentId) -> Resu
     let (treatment, visit) = treating::record_for(&mut c, &team.0, id).await?.ok_or(Fault::NotFound)?;
     let chair = Chair::load(&mut c, ctx, &visit, &treatment.client, Some(&treatment)).await?;
     let current = treatment.current().ok_or(Fault::NotFound)?;
-    let fields = fields_of(current, &chair.names);
+    let fields = fields_of(current, &chair);
     Ok((chair, fields))
 }
 

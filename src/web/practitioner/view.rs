@@ -6,11 +6,13 @@ use time::OffsetDateTime;
 
 use super::words;
 use crate::actions::case::test_rules;
+use crate::domain::catalogue::Area;
 use crate::domain::consent::{ConsentRecord, Signed};
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
 use crate::domain::questionnaire::{Answer, AnswerSet, Questionnaire};
 use crate::domain::readiness::Readiness;
 use crate::domain::skin_test::{TestResult, TestRules};
+use crate::domain::timing::SideTime;
 use crate::domain::verdict::{About, Clears, Start, Verdict};
 use crate::domain::zone::Zone;
 use crate::store::catalogue::{Product, Service};
@@ -62,6 +64,11 @@ impl Names {
     /// `14:30` on the studio's clock.
     pub(super) fn clock(&self, at: OffsetDateTime) -> String {
         when::clock(self.zone.to_civil(at))
+    }
+
+    /// `14:30:05` on the studio's clock.
+    pub(super) fn second(&self, at: OffsetDateTime) -> String {
+        format!("{}:{:02}", self.clock(at), at.second())
     }
 }
 
@@ -294,6 +301,10 @@ pub(super) struct VersionView {
     pub(super) facts: Vec<(&'static str, String)>,
     pub(super) reason: String,
     pub(super) written: String,
+    /// Written after the day of the treatment had ended.
+    pub(super) late: bool,
+    /// Each step on each side: what, from when to when, and what went beyond its time.
+    pub(super) times: Vec<(String, String, String)>,
     pub(super) reaction: bool,
 }
 
@@ -321,6 +332,8 @@ impl RecordView {
 
 impl VersionView {
     fn of(version: &Version, names: &Names) -> Self {
+        let service = names.services.iter().find(|service| service.id == version.service);
+        let area = service.map_or(Area::Lash, |service| service.kind.area());
         let minutes = |minutes: Option<u16>| minutes.map(when::length);
         let products = version.products.iter();
         let products: Vec<String> =
@@ -336,6 +349,7 @@ impl VersionView {
             ("Tint", minutes(version.tint_minutes)),
             ("Products", Some(products.join("; ")).filter(|products| !products.is_empty())),
             ("Still lifted", version.count.map(|(counted, lifted)| format!("{lifted} of {counted} counted"))),
+            ("Eyes rinsed", version.rinsed.map(|rinsed| if rinsed { "Yes" } else { "Not noted" }.to_owned())),
             ("Aftercare", Some(if version.aftercare_given { "Given" } else { "Not given" }.to_owned())),
             ("Outcome", Some(words::outcome(version.outcome).to_owned())),
             ("Notes", Some(version.notes.clone()).filter(|notes| !notes.is_empty())),
@@ -345,7 +359,20 @@ impl VersionView {
             facts: facts.into_iter().filter_map(|(name, value)| Some((name, value?))).collect(),
             reason: version.reason.clone(),
             written: format!("{} by {}", names.moment(version.written_at), version.written_by),
+            late: names.zone.date_at(version.written_at) > names.zone.date_at(version.started_at),
+            times: version.times.iter().map(|time| worn(time, area, names)).collect(),
             reaction: version.outcome == crate::store::treatments::Outcome::Reaction,
         }
     }
+}
+
+/// What was where, from when to when, and what went beyond its time.
+fn worn(time: &SideTime, area: Area, names: &Names) -> (String, String, String) {
+    let what = format!("{}, {}", time.step, words::side(time.side, area).to_lowercase());
+    let up = time.up.map(|up| format!(", time up {}", names.second(up))).unwrap_or_default();
+    let from_to = format!("{} to {}{up}", names.second(time.on), names.second(time.off));
+    let late = time.late().map(|late| format!("{} after its time was up", when::stretch(late)));
+    let over = time.over().map(|over| format!("{} over the label’s longest time", when::stretch(over)));
+    let beyond: Vec<String> = late.into_iter().chain(over).collect();
+    (what, format!("{from_to}: {}", when::stretch(time.length())), beyond.join(", "))
 }

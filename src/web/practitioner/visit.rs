@@ -1,4 +1,4 @@
-//! `GET /desk/visits/{id}`: the check before starting. `POST …/arrive`, `…/start`, `…/no-show` and `…/cancel` change
+//! `GET /desk/visits/{id}`: the check before starting. `POST …/arrive`, `…/no-show` and `…/cancel` change
 //! where the visit stands. Template: `practitioner/visit.html`.
 
 use askama::Template;
@@ -9,8 +9,9 @@ use time::OffsetDateTime;
 use super::view::{AnswersView, ConsentView, Names, RecordView, Said, TestView};
 use super::{booking, today, words};
 use crate::actions::case::Known;
+use crate::actions::chair;
 use crate::actions::guardian as noted;
-use crate::actions::treating::{self, Beginning, Refused};
+use crate::actions::treating::{self, Refused};
 use crate::actions::{health as looks, health::TestRefused};
 use crate::app::App;
 use crate::domain::ids::{ClientId, VisitId};
@@ -23,14 +24,12 @@ use crate::domain::visit::VisitState;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
 use crate::store::{Connection, Stored, clients, guardians, health, practitioners, skin_tests, treatments};
+use crate::web::assets;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::when;
-
-/// How long a reason for starting may be, in characters.
-const REASON_MOST: usize = 1000;
 
 #[derive(Template)]
 #[template(path = "practitioner/visit.html")]
@@ -67,9 +66,13 @@ struct View {
     consents: Vec<ConsentView>,
     tests: Vec<TestView>,
     record: Option<RecordView>,
+    /// What empties the device of a visit that is over.
+    script: Option<String>,
+    /// Times came in after the record was written.
+    sent_later: bool,
     not_diagnostic: &'static str,
-    /// Again in so many weeks, and where that is booked.
-    again: Option<(String, String)>,
+    /// Her next window in words, again in so many weeks, and where that is booked.
+    again: Option<(String, String, String)>,
 }
 
 /// What was decided when the treatment began.
@@ -104,6 +107,10 @@ impl View {
         let tests = skin_tests::of_client(c, &client).await?;
         let record = treatments::of_visit(c, id).await?;
         let guardian = guardians::of_visit(c, id).await?;
+        let sent_later = match record.as_ref().and_then(|record| record.current()) {
+            Some(version) => chair::came_after(c, id, version.written_at).await?,
+            None => false,
+        };
         let view = Self {
             id: id.to_string(),
             client: clients::get(c, &client).await?.map_or_else(String::new, |client| client.name.as_str().to_owned()),
@@ -133,6 +140,8 @@ impl View {
             consents: consents.iter().map(|consent| ConsentView::of(consent, &names)).collect(),
             tests: tests.iter().map(|test| TestView::of(test, &names, now)).collect(),
             record: record.as_ref().map(|record| RecordView::of(record, &names)),
+            script: (visit.state == VisitState::Done).then(|| assets::href("chair.js")),
+            sent_later,
             not_diagnostic: NOT_DIAGNOSTIC,
             again: again(&known, studio, &visit, &client, now),
         };
@@ -147,7 +156,7 @@ fn again(
     visit: &Visit,
     client: &ClientId,
     now: OffsetDateTime,
-) -> Option<(String, String)> {
+) -> Option<(String, String, String)> {
     let today = studio.zone.date_at(now);
     let window = known.window(now + time::Duration::SECOND, &known.waits(now))?;
     let day = window.due().max(window.opens()).max(today);
@@ -157,7 +166,9 @@ fn again(
         1 => "Again in a week".to_owned(),
         _ => format!("Again in {weeks} weeks"),
     };
-    Some((label, booking::again(client, &visit.service, &visit.practitioner, day)))
+    let [opens, due, lapsed] = [window.opens(), window.due(), window.lapsed()].map(when::day);
+    let words = format!("She may return from {opens}, it is time on {due}, and after {lapsed} she counts as new");
+    Some((words, label, booking::again(client, &visit.service, &visit.practitioner, day)))
 }
 
 fn days_old(days: i64) -> String {
@@ -183,14 +194,7 @@ fn visit_id(text: &str) -> Result<VisitId, Fault> {
     VisitId::parse(text).map_err(|_| Fault::NotFound)
 }
 
-async fn page(
-    app: &App,
-    ctx: Ctx,
-    team: &Team,
-    id: &VisitId,
-    fields: Fields,
-    errors: Errors,
-) -> Result<VisitPage, Fault> {
+async fn page(app: &App, ctx: Ctx, team: &Team, id: &VisitId, errors: Errors) -> Result<VisitPage, Fault> {
     let mut c = app.db.read().await?;
     let loaded = View::load(&mut c, ctx.studio()?, &team.0, id, app.clock.now()).await?;
     let (view, client) = loaded.ok_or(Fault::NotFound)?;
@@ -209,18 +213,6 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<St
 pub async fn arrive(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
     let id = visit_id(&id)?;
     let done = treating::arrive(&app, ctx.studio()?, &team.0, &id).await;
-    after(&app, ctx, &team, &id, fields, done).await
-}
-
-/// The treatment begins.
-pub async fn start(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
-    let id = visit_id(&id)?;
-    let mut errors = Errors::new();
-    let Some(reason) = super::read::text(&mut errors, &fields, "reason", REASON_MOST, false) else {
-        return Ok(Page::refused(page(&app, ctx, &team, &id, fields, errors).await?).into_response());
-    };
-    let said = Beginning { reason, notes_read: fields.ticked("notes_read") };
-    let done = treating::start(&app, ctx.studio()?, &team.0, &id, said).await;
     after(&app, ctx, &team, &id, fields, done).await
 }
 
@@ -254,19 +246,14 @@ pub async fn cancel(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path
 async fn after(app: &App, ctx: Ctx, team: &Team, id: &VisitId, fields: Fields, done: Result<(), Refused>) -> Answer {
     let Err(refusal) = done else { return Ok(see_other(&format!("/desk/visits/{id}"))) };
     let (field, said) = match &refusal {
-        Refused::Store(_) | Refused::NotFound | Refused::Record(_) => return Err(refusal.into()),
-        Refused::WantsReason => ("reason", "Write down why you start against the verdict.".to_owned()),
-        Refused::WantsNotes => ("notes_read", "Read the notes above and tick that you did.".to_owned()),
         Refused::Event(event) => ("main", words::event(event)),
         Refused::OtherDay(day) => ("main", format!("This visit is on {}, not today.", when::day(*day))),
-        Refused::MayNotStart => ("main", "This treatment may not start. No written reason changes that.".to_owned()),
-        Refused::OtherPurpose => ("main", "This visit is for a skin test, not for a treatment.".to_owned()),
+        _ => return Err(refusal.into()),
     };
-    let typed = matches!(refusal, Refused::WantsReason | Refused::WantsNotes);
     let mut errors = Errors::new();
     errors.add(field, said);
     let page = page(app, ctx, team, id, fields, errors).await?;
-    Ok(if typed { Page::refused(page) } else { Page::conflict(page) }.into_response())
+    Ok(Page::conflict(page).into_response())
 }
 
 impl From<Refused> for Fault {

@@ -2,9 +2,12 @@
 
 use crate::actions::health::TestRefused;
 use crate::actions::treating::RecordRefused;
+use crate::domain::catalogue::Area;
 use crate::domain::consent::ConsentStanding;
 use crate::domain::readiness::Readiness;
 use crate::domain::skin_test::ReadingRefused;
+use crate::domain::steps::Trait;
+use crate::domain::timing::Side;
 use crate::domain::verdict::{Earliest, Verdict};
 use crate::domain::visit::{EventRefused, VisitState};
 use crate::domain::zone::CivilRefused;
@@ -44,6 +47,25 @@ pub(super) fn outcome(outcome: Outcome) -> &'static str {
         Outcome::LessThanWished => "Less than wished",
         Outcome::Stopped => "Stopped before its end",
         Outcome::Reaction => "With a reaction",
+    }
+}
+
+/// A side as the client has it.
+pub(super) fn side(side: Side, area: Area) -> &'static str {
+    match (side, area) {
+        (Side::Right, Area::Lash) => "Right eye",
+        (Side::Left, Area::Lash) => "Left eye",
+        (Side::Right, Area::Brow) => "Right brow",
+        (Side::Left, Area::Brow) => "Left brow",
+    }
+}
+
+/// What lashes are.
+pub(super) fn lashes(one: Trait) -> &'static str {
+    match one {
+        Trait::Fine => "fine",
+        Trait::Tinted => "tinted already",
+        Trait::Lifted => "lifted before",
     }
 }
 
@@ -168,6 +190,8 @@ pub(super) fn civil(refusal: CivilRefused) -> String {
 
 /// No time of day.
 pub(super) const TIME: &str = "Write the time like 9:05 or 14:30.";
+/// No time of day to the second.
+pub(super) const SECOND: &str = "Write the time like 14:03:20.";
 /// No day.
 pub(super) const DAY: &str = "Write the day like 2026-03-27.";
 /// Still to come.

@@ -2,10 +2,14 @@
 
 mod browser;
 mod checks;
+mod gate;
 mod page;
+mod page_clock;
 mod process;
 mod server;
 
 pub(crate) use browser::Browser;
+pub(crate) use gate::Gate;
+pub(crate) use page_clock::PageClock;
 pub(crate) use process::Process;
 pub(crate) use server::Server;

@@ -1,5 +1,7 @@
 //! The practitioner tests the skin, reads the test, checks before she starts, treats and records.
 
+use fantoccini::Locator;
+
 use super::{NAME, READING_DAY, SERVICE, Story, TEST_DAY, TREATMENT_DAY, later};
 use crate::support::{Browser, Server};
 
@@ -97,11 +99,19 @@ async fn checks_and_starts(server: &Server) {
         desk.assert_shows(words).await;
     }
     desk.press("The client is here").await;
+    desk.follow("Check and start").await;
+    desk.press("Start, for this reason").await;
+    desk.assert_shows("2 answers need another look").await;
+    for point in desk.client.find_all(Locator::Css("[name=many-day], [name=many-hygiene]")).await.unwrap() {
+        point.click().await.unwrap();
+    }
     desk.press("Start, for this reason").await;
     desk.assert_shows("One answer needs another look").await;
     desk.tick("I have read the notes above.").await;
     desk.fill("Why do you start against the verdict?", ASKED).await;
     desk.press("Start, for this reason").await;
+    desk.assert_shows("At the chair").await;
+    desk.follow("The visit").await;
     desk.assert_shows("Under way").await;
     desk.assert_shows(&format!("Started against the verdict {ASKED}")).await;
     desk.close().await;

@@ -93,6 +93,8 @@ fn version(visit: &Visit) -> Version {
         written_by: "Noor Lindqvist".to_owned(),
         written_at: visit.ends_at,
         products: vec![],
+        rinsed: None,
+        times: Vec::new(),
     }
 }
 

@@ -3,6 +3,7 @@
 
 mod calendar;
 mod case;
+mod chair;
 mod clients;
 mod guardian;
 mod letters;

@@ -11,6 +11,7 @@ use time::{Duration, OffsetDateTime};
 
 use super::{changes, log};
 use crate::support::app::NOW;
+use crate::support::chair::start;
 use crate::support::studio::{LIV, MIA, NOOR};
 use crate::support::{Html, Person, Studio, TestApp};
 
@@ -52,7 +53,7 @@ async fn a_clear_visit_starts_without_a_word() {
     let page = arrived(&liv, &id).await;
     assert!(page.main().contains("Clear to start"), "{}", page.main());
     assert!(page.all("textarea").is_empty(), "no reason is asked for");
-    let started = liv.submit(&page, &format!("/desk/visits/{id}/start"), &[]).await;
+    let started = start(&liv, id.as_str(), &[]).await;
     assert_eq!(started.status, 303, "{}", started.text());
     assert_eq!(state(&app, &id).await, "in_treatment");
     let mut c = app.app.db.read().await.unwrap();
@@ -79,18 +80,17 @@ async fn an_ask_starts_only_with_a_written_reason_that_is_kept() {
     {
         assert!(page.main().contains(words), "{words}: {}", page.main());
     }
-    let start = format!("/desk/visits/{id}/start");
-    let bare = liv.submit(&page, &start, &[("notes_read", "yes")]).await;
+    let bare = start(&liv, id.as_str(), &[("notes_read", "yes")]).await;
     assert_eq!(bare.status, 422);
     assert_eq!(bare.all("#reason-error"), ["Write down why you start against the verdict."]);
-    let unread = liv.submit(&page, &start, &[("reason", "She is calm today, and knows the risk.")]).await;
+    let unread = start(&liv, id.as_str(), &[("reason", "She is calm today, and knows the risk.")]).await;
     assert_eq!(unread.status, 422);
     assert_eq!(unread.all("#notes_read-error").len(), 1);
     assert_eq!(unread.all("#reason"), ["She is calm today, and knows the risk."], "what was typed is kept");
     assert_eq!(state(&app, &id).await, "arrived");
-    let done = liv.submit(&unread, &start, &[("notes_read", "yes")]).await;
+    let done = liv.submit(&unread, &format!("/desk/visits/{id}/start"), &[("notes_read", "yes")]).await;
     assert_eq!(done.status, 303, "{}", done.text());
-    let shown = liv.follow(done).await;
+    let shown = liv.get(&format!("/desk/visits/{id}")).await;
     assert!(shown.main().contains("Started against the verdict"), "{}", shown.main());
     assert!(shown.main().contains("She is calm today"), "{}", shown.main());
     let mut c = app.app.db.read().await.unwrap();

@@ -7,18 +7,19 @@ use time::Duration;
 
 use super::changes;
 use crate::support::app::NOW;
+use crate::support::chair::start;
 use crate::support::studio::{GOOD_BATCH, LIV, NOOR, OLD_BATCH};
 use crate::support::{Html, Person, Studio, TestApp};
 
-async fn under_way(app: &TestApp, studio: &Studio) -> (Person, VisitId) {
+pub(super) async fn under_way(app: &TestApp, studio: &Studio) -> (Person, VisitId) {
     studio.consent(&studio.mia, &studio.lift).await;
     let id = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, NOW).await;
     let liv = app.member(LIV.0, LIV.1).await;
-    for step in ["arrive", "start"] {
-        let page = liv.get(&format!("/desk/visits/{id}")).await;
-        let done = liv.submit(&page, &format!("/desk/visits/{id}/{step}"), &[]).await;
-        assert_eq!(done.status, 303, "{step}: {}", done.text());
-    }
+    let page = liv.get(&format!("/desk/visits/{id}")).await;
+    let here = liv.submit(&page, &format!("/desk/visits/{id}/arrive"), &[]).await;
+    assert_eq!(here.status, 303, "{}", here.text());
+    let begun = start(&liv, id.as_str(), &[]).await;
+    assert_eq!(begun.status, 303, "{}", begun.text());
     app.app.clock.advance(Duration::minutes(29));
     assert_eq!(liv.get("/desk").await.status, 200);
     app.app.clock.advance(Duration::minutes(26));

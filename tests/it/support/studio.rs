@@ -361,6 +361,8 @@ impl Studio {
             written_by: "Liv Tannhauer".to_owned(),
             written_at: at + Duration::HOUR,
             products: products.iter().map(|id| ((*id).clone(), GOOD_BATCH.to_owned())).collect(),
+            rinsed: None,
+            times: Vec::new(),
         };
         treatments::add_version(&mut tx, &record, &version).await.unwrap();
         tx.commit().await.unwrap();

@@ -1,0 +1,171 @@
+//! `GET /desk/visits/{id}/chair`: beside the client, before and while she is treated. `POST /desk/visits/{id}/start`: the
+//! treatment begins. `POST …/chair/shield`: lashes measured, a shield used. `POST …/chair/presses`: what was pressed, as
+//! the page's script sends it. Templates: `practitioner/before.html`, `practitioner/chair.html`.
+
+mod before;
+mod presses;
+mod shields;
+
+pub use before::post as start;
+pub use presses::post as presses;
+pub use shields::post as shield;
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::response::{IntoResponse, Response};
+
+use before::Before;
+use shields::Guide;
+
+use super::view::Names;
+use super::words;
+use crate::actions::chair as at_chair;
+use crate::actions::health::looked;
+use crate::actions::treating;
+use crate::app::App;
+use crate::domain::catalogue::ServiceKind;
+use crate::domain::ids::{ClientId, VisitId};
+use crate::domain::shield::Effect;
+use crate::domain::steps::{Plan, Trait};
+use crate::domain::timing::Side;
+use crate::domain::visit::VisitState;
+use crate::store::chair;
+use crate::store::visits::{Purpose, Visit};
+use crate::store::{Connection, clients};
+use crate::web::assets;
+use crate::web::error::Fault;
+use crate::web::form::{Errors, Fields};
+use crate::web::guard::Team;
+use crate::web::page::{Answer, Ctx, Page};
+use crate::when;
+
+#[derive(Template)]
+#[template(path = "practitioner/chair.html")]
+struct ChairPage {
+    ctx: Ctx,
+    errors: Errors,
+    place: Place,
+    steps: Vec<StepView>,
+    /// Value and words of each side, in the order of the forms.
+    sides: [(&'static str, &'static str); 2],
+    guide: Option<Guide>,
+    checked: Option<String>,
+    zone: String,
+    script: String,
+    worker: String,
+}
+
+/// Who is treated, and where.
+struct Place {
+    id: VisitId,
+    client: String,
+    what: String,
+    kind: ServiceKind,
+    time: String,
+}
+
+impl Place {
+    async fn load(c: &mut Connection, names: &Names, visit: &Visit, client: &ClientId) -> Result<Self, Fault> {
+        let service = names.services.iter().find(|service| service.id == visit.service).ok_or(Fault::NotFound)?;
+        Ok(Self {
+            id: visit.id.clone(),
+            client: clients::get(c, client).await?.map_or_else(String::new, |client| client.name.as_str().to_owned()),
+            what: service.name.clone(),
+            kind: service.kind,
+            time: format!("{} to {}", when::clock(visit.civil), names.clock(visit.ends_at)),
+        })
+    }
+}
+
+/// A step as the page shows it.
+struct StepView {
+    number: usize,
+    name: String,
+    place: String,
+    timed: Option<Timed>,
+}
+
+/// How long a step is on.
+struct Timed {
+    seconds: u16,
+    most_seconds: u16,
+    words: String,
+}
+
+fn steps(plan: &Plan, traits: &[Trait]) -> Vec<StepView> {
+    let view = |(number, step): (usize, &crate::domain::steps::Step)| StepView {
+        number,
+        name: step.name().to_owned(),
+        place: step.place().to_owned(),
+        timed: step.minutes().map(|minutes| {
+            let (now, why) = minutes.for_traits(traits);
+            let why = why.map_or_else(String::new, |why| format!(" since the lashes are {}", words::lashes(why)));
+            Timed {
+                seconds: now * 60,
+                most_seconds: minutes.most * 60,
+                words: format!("{}{why}, never longer than {}", when::length(now), when::length(minutes.most)),
+            }
+        }),
+    };
+    plan.steps().iter().enumerate().map(view).collect()
+}
+
+/// A visit that is treated at the chair, or where to go instead.
+async fn found(c: &mut Connection, team: &Team, id: &str) -> Result<(Visit, ClientId), Fault> {
+    let id = VisitId::parse(id).map_err(|_| Fault::NotFound)?;
+    let (visit, client) = treating::visit_for(c, &team.0, &id).await?.ok_or(Fault::NotFound)?;
+    let at_chair = matches!(visit.state, VisitState::Arrived | VisitState::InTreatment);
+    if visit.purpose == Purpose::Treatment && at_chair {
+        return Ok((visit, client));
+    }
+    Err(Fault::SeeOther(format!("/desk/visits/{id}")))
+}
+
+/// Shows it: the check before starting, or steps and timers.
+pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>) -> Answer {
+    let mut c = app.db.read().await?;
+    let (visit, client) = found(&mut c, &team, &id).await?;
+    let page = if visit.state == VisitState::Arrived {
+        let before = Before::load(&mut c, &ctx, &visit, &client, app.clock.now()).await?;
+        Page::ok(before.page(ctx, None, Errors::new())).into_response()
+    } else {
+        under_way(&mut c, ctx, &visit, &client, None, Errors::new()).await?
+    };
+    drop(c);
+    looked(&app, &team.0, "chair.seen", Some(&client), visit.id.as_str()).await?;
+    Ok(page)
+}
+
+async fn under_way(
+    c: &mut Connection,
+    ctx: Ctx,
+    visit: &Visit,
+    client: &ClientId,
+    typed: Option<&Fields>,
+    errors: Errors,
+) -> Result<Response, Fault> {
+    let names = Names::load(c, ctx.studio()?).await?;
+    let place = Place::load(c, &names, visit, client).await?;
+    let check = chair::check(c, &visit.id).await?;
+    let traits = check.as_ref().map_or(&[][..], |check| &check.traits);
+    let plan = at_chair::plan_of(c, visit).await?;
+    let guide =
+        if place.kind.lifts_lashes() { Some(Guide::load(c, &names, visit, client, typed).await?) } else { None };
+    let refused = !errors.is_empty();
+    let page = ChairPage {
+        steps: steps(&plan, traits),
+        sides: Side::ALL.map(|side| (side.as_str(), words::side(side, place.kind.area()))),
+        guide,
+        checked: check.map(|check| {
+            let points = check.on_the_day.len() + check.hygiene.len();
+            format!("All {points} points were ticked {} by {}", names.moment(check.at), check.by)
+        }),
+        zone: names.zone.name().to_owned(),
+        script: assets::href("chair.js"),
+        worker: assets::href("chair-worker.js"),
+        ctx,
+        errors,
+        place,
+    };
+    Ok(if refused { Page::refused(page) } else { Page::ok(page) }.into_response())
+}

@@ -1,0 +1,137 @@
+//! Times by side in the record's form: filled from what was pressed, or written by hand.
+
+use time::{Date, Duration, OffsetDateTime};
+
+use crate::actions::chair as at_chair;
+use crate::domain::catalogue::Area;
+use crate::domain::steps::Part;
+use crate::domain::timing::{Side, SideTime};
+use crate::domain::zone::Zone;
+use crate::store::treatments::Version;
+use crate::store::visits::Visit;
+use crate::store::{Connection, Stored};
+use crate::web::form::{Errors, Fields};
+use crate::web::practitioner::view::Names;
+use crate::web::practitioner::{read, words};
+
+/// One line: a step on one side.
+pub(super) struct Row {
+    pub(super) on: String,
+    pub(super) off: String,
+    /// `First lotion, right eye`
+    pub(super) label: String,
+    step: String,
+    side: Side,
+    part: Part,
+    most_seconds: u16,
+    /// How long it was to stay.
+    seconds: u16,
+}
+
+/// What a line is filled with.
+struct Filled {
+    on: OffsetDateTime,
+    off: Option<OffsetDateTime>,
+    seconds: Option<u16>,
+}
+
+/// The lines of a record's form, and what they are filled with: from the version that is corrected, else from the presses.
+pub(super) async fn rows(
+    c: &mut Connection,
+    visit: &Visit,
+    area: Area,
+    corrected: Option<&Version>,
+    names: &Names,
+) -> Stored<(Vec<Row>, Vec<(String, String)>)> {
+    let plan = at_chair::plan_of(c, visit).await?;
+    // A line that was left empty stays so, unless presses came in since.
+    let pressed_since = match corrected {
+        Some(version) => at_chair::came_after(c, &visit.id, version.written_at).await?,
+        None => true,
+    };
+    let worn = if pressed_since { at_chair::worn(c, &visit.id).await? } else { Vec::new() };
+    let (mut rows, mut filled) = (Vec::new(), Vec::new());
+    for (number, step) in plan.steps().iter().enumerate() {
+        let Some(minutes) = step.minutes() else { continue };
+        for side in Side::ALL {
+            let pressed = worn.iter().filter(|one| usize::from(one.step) == number && one.side == side);
+            let pressed = pressed.map(|one| Filled { on: one.on, off: one.off, seconds: Some(one.seconds) });
+            let written = corrected.map_or(&[][..], |version| &version.times).iter();
+            let written = written.filter(|time| time.step == step.name() && time.side == side).map(|time| Filled {
+                on: time.on,
+                off: Some(time.off),
+                seconds: time.up.and_then(|up| u16::try_from((up - time.on).whole_seconds()).ok()),
+            });
+            let mut known: Vec<Option<Filled>> = written.map(Some).collect();
+            if known.is_empty() {
+                known.extend(pressed.map(Some));
+            }
+            if known.is_empty() {
+                known.push(None);
+            }
+            for (round, known) in known.into_iter().enumerate() {
+                let key = format!("{number}_{}_{round}", side.as_str());
+                let (on, off) = (format!("on_{key}"), format!("off_{key}"));
+                if let Some(known) = &known {
+                    filled.push((on.clone(), names.second(known.on)));
+                    filled.extend(known.off.map(|at| (off.clone(), names.second(at))));
+                }
+                rows.push(Row {
+                    on,
+                    off,
+                    label: format!("{}, {}", step.name(), words::side(side, area).to_lowercase()),
+                    step: step.name().to_owned(),
+                    side,
+                    part: step.part(),
+                    most_seconds: minutes.most * 60,
+                    seconds: known.and_then(|known| known.seconds).unwrap_or(minutes.usual * 60),
+                });
+            }
+        }
+    }
+    Ok((rows, filled))
+}
+
+/// Reads the lines that are filled; of each the part that it belongs to.
+pub(super) fn read_all(
+    rows: &[Row],
+    errors: &mut Errors,
+    fields: &Fields,
+    day: Date,
+    zone: &Zone,
+) -> Vec<(Part, SideTime)> {
+    let mut times = Vec::new();
+    for row in rows {
+        if fields.trimmed(&row.on).is_empty() && fields.trimmed(&row.off).is_empty() {
+            continue;
+        }
+        let on = read::second(errors, fields, &row.on, day, zone);
+        let off = read::second(errors, fields, &row.off, day, zone);
+        let (Some(on), Some(off)) = (on, off) else { continue };
+        if off < on {
+            errors.add(&row.off, "That is before it went on.");
+            continue;
+        }
+        let up = on + Duration::seconds(i64::from(row.seconds));
+        let time = SideTime {
+            step: row.step.clone(),
+            side: row.side,
+            on,
+            up: Some(up).filter(|up| *up <= off),
+            off,
+            most_seconds: row.most_seconds,
+        };
+        times.push((row.part, time));
+    }
+    times
+}
+
+/// The minutes of a part, to the nearest: the side that wore it longest counts.
+pub(super) fn minutes_of(times: &[(Part, SideTime)], part: Part) -> Option<u16> {
+    let of_side = |side| {
+        let own = times.iter().filter(|(one, time)| *one == part && time.side == side);
+        own.map(|(_, time)| time.length().whole_seconds()).sum::<i64>()
+    };
+    let longest = Side::ALL.into_iter().map(of_side).max().filter(|seconds| *seconds > 0)?;
+    u16::try_from((longest + 30) / 60).ok().map(|minutes| minutes.min(super::MINUTES_MOST))
+}
