@@ -12,9 +12,9 @@ use serde_json::json;
 use time::Duration;
 use tokio::time::{interval, timeout};
 
-use crate::studio::app::NOW;
-use crate::studio::studio::{GOOD_BATCH, LIV};
-use crate::studio::{Studio, TestApp};
+use crate::people::app::NOW;
+use crate::people::studio::{GOOD_BATCH, LIV};
+use crate::people::{Studio, TestApp};
 use crate::support::{Browser, Gate, PageClock};
 
 /// Where all of it happens.
@@ -33,7 +33,7 @@ impl Chair {
         let (app, studio) = TestApp::with_studio().await;
         studio.consent(&studio.mia, &studio.lift).await;
         let visit = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, NOW).await;
-        let member = accounts::by_mail(&mut *app.app.db.read().await.unwrap(), LIV.0).await.unwrap().unwrap().member;
+        let member = accounts::by_mail(&mut app.app.db.read().await.unwrap(), LIV.0).await.unwrap().unwrap().member;
         let shields = [("S", 8.0), ("M", 10.0), ("L", 12.0)].map(|(name, arc)| Shield::parse(name, arc).unwrap());
         save_shields(&app.app, &member, &shields).await.unwrap();
         let gate = Gate::before(&app.url).await;
@@ -106,7 +106,7 @@ impl Chair {
     }
 
     async fn stored(&self) -> usize {
-        chair::pressed(&mut *self.app.app.db.read().await.unwrap(), &self.visit).await.unwrap().len()
+        chair::pressed(&mut self.app.app.db.read().await.unwrap(), &self.visit).await.unwrap().len()
     }
 
     /// Ends the browser; that the network was gone is no error of the page.
@@ -212,7 +212,7 @@ async fn a_whole_lift_keeps_every_time_through_all_that_goes_wrong() {
     chair.browser.assert_shows("0:30").await;
 
     let record =
-        treatments::of_visit(&mut *chair.app.app.db.read().await.unwrap(), &chair.visit).await.unwrap().unwrap();
+        treatments::of_visit(&mut chair.app.app.db.read().await.unwrap(), &chair.visit).await.unwrap().unwrap();
     let seconds = |at: time::OffsetDateTime| (at - NOW).whole_seconds();
     let version = record.current().unwrap();
     let told: Vec<_> = version
@@ -305,7 +305,7 @@ async fn without_scripts_the_same_record_is_written_by_hand() {
     chair.browser.press("Save the record").await;
     chair.browser.assert_shows("First lotion, left eye: 09:06:40 to 09:12:41, time up 09:12:40: 6 min 1 s").await;
     let record =
-        treatments::of_visit(&mut *chair.app.app.db.read().await.unwrap(), &chair.visit).await.unwrap().unwrap();
+        treatments::of_visit(&mut chair.app.app.db.read().await.unwrap(), &chair.visit).await.unwrap().unwrap();
     assert_eq!(record.current().unwrap().times.len(), 2);
     assert_eq!(chair.studio.mia, record.client);
     chair.close().await;

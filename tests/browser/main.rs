@@ -11,5 +11,5 @@ mod walk;
 
 /// People and a studio in a server of this very process, so that its clock can be moved.
 #[path = "../it/support/mod.rs"]
-#[expect(dead_code, unused_imports, reason = "these tests need a part of it")]
-mod studio;
+#[expect(dead_code, reason = "these tests need a part of it")]
+mod people;

@@ -191,7 +191,7 @@ async fn owner(server: &Server) -> Vec<String> {
         she.look_behind(&list, &format!("{list}/"), &format!("one-of-{}", list.trim_start_matches("/owner/"))).await;
     }
     let service = she.browser.address().await;
-    for page in ["rule", "cycle"] {
+    for page in ["rule", "cycle", "steps"] {
         she.open(&format!("{service}/{page}")).await;
         she.inspect(page).await;
     }

@@ -10,10 +10,12 @@ use time::Date;
 use super::view::{Names, TestView, capital};
 use super::{read, words};
 use crate::actions::health::{self as actions, Applied};
+use crate::actions::steps;
 use crate::actions::treating;
 use crate::app::App;
 use crate::domain::ids::{ClientId, ProductId, ServiceId, SkinTestId, VisitId};
 use crate::domain::skin_test::{NOT_DIAGNOSTIC, TestResult};
+use crate::domain::steps::Step;
 use crate::domain::zone::Zone;
 use crate::store::studio::Studio;
 use crate::store::visits::Purpose;
@@ -43,6 +45,7 @@ struct Place {
     /// Service and product as the form sends them, and in words.
     choices: Vec<(String, String)>,
     batches: Vec<String>,
+    steps: Vec<Step>,
     action: String,
     back: String,
     not_diagnostic: &'static str,
@@ -72,14 +75,15 @@ impl Place {
     }
 
     fn bare(client: ClientId, day: Date, action: String, back: String) -> Self {
-        let (choices, batches) = (Vec::new(), Vec::new());
+        let (choices, batches, steps) = (Vec::new(), Vec::new(), Vec::new());
         let (visit, who, not_diagnostic) = (None, String::new(), NOT_DIAGNOSTIC);
-        Self { visit, client, who, day, choices, batches, action, back, not_diagnostic }
+        Self { visit, client, who, day, choices, batches, steps, action, back, not_diagnostic }
     }
 
     /// With the name, and with the products that the service wants tested, or all services on offer.
     async fn fill(mut self, c: &mut Connection, service: Option<&ServiceId>) -> Stored<Self> {
         self.who = clients::get(c, &self.client).await?.map_or_else(String::new, |one| one.name.as_str().to_owned());
+        self.steps = steps::skin_test(c).await?.1.into();
         let all = catalogue::batches(c).await?;
         for offered in catalogue::services(c).await? {
             if service.map_or(!offered.active, |only| *only != offered.id) {

@@ -13,6 +13,7 @@ mod other_hours;
 mod practitioners;
 mod retouch;
 mod rule;
+mod steps;
 mod studio;
 
 use crate::support::{Html, Person, TestApp};

@@ -66,10 +66,10 @@ async fn nothing_starts_before_every_point_is_ticked() {
     other.push(("many-day", "0"));
     other.push(("stamp", "0000000000000000"));
     assert_eq!(liv.submit(&page, &path, &other).await.status, 422, "the list was another one");
-    assert!(chair::check(&mut *app.app.db.read().await.unwrap(), &id).await.unwrap().is_none());
+    assert!(chair::check(&mut app.app.db.read().await.unwrap(), &id).await.unwrap().is_none());
     let started = start(&liv, id.as_str(), &[("many-traits", "fine")]).await;
     assert_eq!(started.location(), Some(format!("/desk/visits/{id}/chair")));
-    let check = chair::check(&mut *app.app.db.read().await.unwrap(), &id).await.unwrap().unwrap();
+    let check = chair::check(&mut app.app.db.read().await.unwrap(), &id).await.unwrap().unwrap();
     assert_eq!(check.on_the_day.len() + check.hygiene.len(), all.len());
     assert_eq!(check.on_the_day[0], "Contact lenses are out");
     assert_eq!((check.by.as_str(), check.at, check.traits), ("Liv Tannhauer", NOW, vec![Trait::Fine]));
@@ -89,7 +89,7 @@ async fn presses_are_stored_once_and_make_the_record() {
     let told = send(&liv, &id, now, &presses).await;
     assert_eq!(told.source().matches("\"id\"").count(), 3, "{}", told.source());
     send(&liv, &id, now, &[off(FOURTH, 1, "left", 1062), presses[0].clone()]).await;
-    let stored = chair::pressed(&mut *app.app.db.read().await.unwrap(), &id).await.unwrap();
+    let stored = chair::pressed(&mut app.app.db.read().await.unwrap(), &id).await.unwrap();
     assert_eq!(stored.len(), 4);
     assert!(stored.iter().all(|pressed| pressed.by == "Liv Tannhauer" && pressed.received_at == now));
     let timed: Vec<String> =
@@ -119,7 +119,7 @@ async fn presses_are_stored_once_and_make_the_record() {
         assert!(main.contains(words), "{words}: {main}");
     }
     assert!(!main.contains("Late entry"), "{main}");
-    let record = treatments::of_visit(&mut *app.app.db.read().await.unwrap(), &id).await.unwrap().unwrap();
+    let record = treatments::of_visit(&mut app.app.db.read().await.unwrap(), &id).await.unwrap().unwrap();
     let seconds = |at: OffsetDateTime| (at - NOW).whole_seconds();
     let times: Vec<_> = record.versions[0]
         .times
@@ -146,7 +146,7 @@ async fn what_can_not_be_is_not_taken() {
     }
     let noor = app.member(NOOR.0, NOOR.1).await;
     assert_eq!(send(&noor, &id, NOW, &[on(FIRST, 1, "right", 10)]).await.status, 404);
-    assert!(chair::pressed(&mut *app.app.db.read().await.unwrap(), &id).await.unwrap().is_empty());
+    assert!(chair::pressed(&mut app.app.db.read().await.unwrap(), &id).await.unwrap().is_empty());
 }
 
 #[tokio::test]
@@ -196,7 +196,7 @@ async fn the_same_record_is_written_by_hand_and_late_entries_say_so() {
     let done = liv.submit(&page, &path, &fields).await;
     let main = liv.follow(done).await.main();
     assert!(main.contains("Late entry"), "{main}");
-    let record = treatments::of_visit(&mut *app.app.db.read().await.unwrap(), &id).await.unwrap().unwrap();
+    let record = treatments::of_visit(&mut app.app.db.read().await.unwrap(), &id).await.unwrap().unwrap();
     let version = &record.versions[0];
     assert_eq!((version.lotion_one_minutes, version.rinsed), (Some(6), Some(false)));
     assert_eq!(version.times.iter().map(|time| time.up.is_some()).collect::<Vec<_>>(), [false, true]);
@@ -204,7 +204,7 @@ async fn the_same_record_is_written_by_hand_and_late_entries_say_so() {
     let page = liv.get(&path).await;
     let done = liv.submit(&page, &path, &[("off_1_left_0", "9:16:05"), ("reason", "Misread the clock.")]).await;
     assert_eq!(done.status, 303, "{}", done.text());
-    let record = treatments::get(&mut *app.app.db.read().await.unwrap(), &record.id).await.unwrap().unwrap();
+    let record = treatments::get(&mut app.app.db.read().await.unwrap(), &record.id).await.unwrap().unwrap();
     let lengths = |n: usize| record.versions[n].times.iter().map(|t| t.length().whole_seconds()).collect::<Vec<_>>();
     assert_eq!((lengths(0), lengths(1)), (vec![365, 360], vec![331, 360]));
     assert_eq!(changes(&app).await[..2], ["treatment.corrected", "treatment.recorded"]);
@@ -213,7 +213,7 @@ async fn the_same_record_is_written_by_hand_and_late_entries_say_so() {
 #[tokio::test]
 async fn shields_are_ranked_for_her_lashes_and_the_used_one_is_kept() {
     let (app, studio) = TestApp::with_studio().await;
-    let owner = accounts::by_mail(&mut *app.app.db.read().await.unwrap(), LIV.0).await.unwrap().unwrap();
+    let owner = accounts::by_mail(&mut app.app.db.read().await.unwrap(), LIV.0).await.unwrap().unwrap();
     let table = [("S", 8.0), ("M", 10.0), ("L", 12.0)].map(|(name, arc)| Shield::parse(name, arc).unwrap());
     save_shields(&app.app, &owner.member, &table).await.unwrap();
     studio
@@ -241,7 +241,7 @@ async fn shields_are_ranked_for_her_lashes_and_the_used_one_is_kept() {
 #[tokio::test]
 async fn steps_of_a_product_and_reduced_times_hold_from_the_start_on() {
     let (app, studio) = TestApp::with_studio().await;
-    let owner = accounts::by_mail(&mut *app.app.db.read().await.unwrap(), LIV.0).await.unwrap().unwrap().member;
+    let owner = accounts::by_mail(&mut app.app.db.read().await.unwrap(), LIV.0).await.unwrap().unwrap().member;
     let minutes = Minutes { usual: 9, most: 12, fine: Some(7), tinted: None, lifted: None };
     let plan = |usual| {
         let step = Step::parse("Slow lotion", "", Part::LotionOne, Some(Minutes { usual, ..minutes })).unwrap();
