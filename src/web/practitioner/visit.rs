@@ -194,7 +194,14 @@ fn visit_id(text: &str) -> Result<VisitId, Fault> {
     VisitId::parse(text).map_err(|_| Fault::NotFound)
 }
 
-async fn page(app: &App, ctx: Ctx, team: &Team, id: &VisitId, errors: Errors) -> Result<VisitPage, Fault> {
+async fn page(
+    app: &App,
+    ctx: Ctx,
+    team: &Team,
+    id: &VisitId,
+    fields: Fields,
+    errors: Errors,
+) -> Result<VisitPage, Fault> {
     let mut c = app.db.read().await?;
     let loaded = View::load(&mut c, ctx.studio()?, &team.0, id, app.clock.now()).await?;
     let (view, client) = loaded.ok_or(Fault::NotFound)?;
