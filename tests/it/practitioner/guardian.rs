@@ -7,6 +7,7 @@ use time::macros::date;
 
 use crate::support::TestApp;
 use crate::support::app::NOW;
+use crate::support::chair::start;
 use crate::support::studio::{LIV, Studio};
 
 async fn girl(studio: &Studio) -> (ClientId, String) {
@@ -46,7 +47,7 @@ async fn at_the_chair_a_guardian_counts_only_once_she_was_noted() {
     let page = liv.follow(noted).await;
     assert!(page.main().contains("Sunniva Tallgren was here, noted"), "{}", page.main());
     assert!(!page.main().contains(WANTED), "{}", page.main());
-    let started = liv.submit(&page, &format!("{path}/start"), &[("notes_read", "yes")]).await;
+    let started = start(&liv, path.rsplit('/').next().unwrap(), &[("notes_read", "yes")]).await;
     assert_eq!(started.status, 303, "{}", started.main());
     assert!(app.dump().await.iter().any(|cell| cell == "guardian.present"));
 }
