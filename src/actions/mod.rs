@@ -17,6 +17,7 @@ pub mod chair;
 pub mod desk;
 pub mod diary;
 pub mod export;
+pub mod feeds;
 pub mod files;
 pub mod guardian;
 pub mod health;
@@ -29,6 +30,7 @@ pub mod studio;
 pub mod team;
 pub mod treating;
 pub mod wishes;
+pub mod zones;
 
 /// A mail in the outbox: only ids, so that no text lies about and a link's token is made when the mail is.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]

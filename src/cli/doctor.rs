@@ -1,6 +1,8 @@
 //! `palpebra doctor`: what is well and what isn't, a line each; exit code 1 when something isn't.
 
 use super::{DataArgs, Failed, say};
+use crate::actions::zones;
+use crate::clock::Clock;
 use crate::domain::zone;
 use crate::store::{Db, accounts, audit, outbox, studio};
 
@@ -33,6 +35,16 @@ pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
     report(mail.given_up == 0, format!("{} mails wait, {} were given up", mail.waiting, mail.given_up));
     if let Some(studio) = studio::get(&mut c).await? {
         report(true, format!("zone {}, zone data {}", studio.zone.name(), zone::database_version()));
+        let before = studio::zone_database(&mut c).await?;
+        if !before.is_empty() && before != zone::database_version() {
+            let line = format!(
+                "the zone data was {before} before: serving takes the new one up, visits keep their clock time"
+            );
+            report(false, line);
+        }
+        let off = zones::off_the_clock(&mut c, Clock::system().now()).await?;
+        let line = format!("{} visits ahead are not at the moment that their clock time means", off.len());
+        report(off.is_empty(), line);
     }
     drop(c);
     db.close().await;

@@ -9,9 +9,10 @@ use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
 use super::{Failed, ServeArgs, say, seed_demo};
-use crate::actions::wishes;
+use crate::actions::{wishes, zones};
 use crate::app::{Address, App, Parts};
 use crate::clock::{Clock, Random};
+use crate::jobs::outside::{self, Access};
 use crate::jobs::{housekeeping, outbox};
 use crate::mail::transport::Transport;
 use crate::password::Passwords;
@@ -60,6 +61,14 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         limits: if args.no_limits { Limits::off() } else { Limits::new() },
         set_up_code: Mutex::new(None),
     });
+    if let Some(zones) = zones::take_up(&app).await?.filter(|zones| zones.moved + zones.stuck > 0) {
+        tracing::warn!(
+            before = zones.before,
+            moved = zones.moved,
+            stuck = zones.stuck,
+            "another version of the zone data"
+        );
+    }
     let mut c = app.db.read().await?;
     let has_owner = accounts::has_owner(&mut c).await?;
     drop(c);
@@ -70,9 +79,12 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
     }
     say(&format!("Listening on http://{here}"));
     let jobs = tokio::spawn(run_jobs(app.clone()));
+    let access = if args.local_calendars { Access::Anywhere } else { Access::Public };
+    let calendars = tokio::spawn(read_calendars(app.clone(), access));
     let proxies = Proxies::new(args.trusted_proxy);
     web::server::serve(listener, web::router(app.clone()), proxies, stop(), LAST_REQUESTS).await;
     jobs.abort();
+    calendars.abort();
     app.db.close().await;
     Ok(())
 }
@@ -93,6 +105,24 @@ async fn stop() {
         }
         Err(_) => {
             let _ = interrupt.await;
+        }
+    }
+}
+
+/// Apart from the other jobs, since a host elsewhere may keep it waiting.
+async fn read_calendars(app: App, access: Access) {
+    let mut beat = tokio::time::interval(Duration::from_secs(30));
+    loop {
+        beat.tick().await;
+        loop {
+            match outside::step(&app, access).await {
+                Ok(true) => {}
+                Ok(false) => break,
+                Err(error) => {
+                    tracing::error!(%error, "calendars elsewhere can't be read");
+                    break;
+                }
+            }
         }
     }
 }

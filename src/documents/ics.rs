@@ -1,14 +1,16 @@
 //! Calendar files (RFC 5545) for visits, as something to add, an invitation, or its end (RFC 5546).
 //!
-//! A calendar is read over shoulders and synced to strangers' servers: an event says the studio's name and "visit",
-//! never the service nor anything about health. Times are in UTC, so no zone table has to travel along.
+//! A calendar is read over shoulders and synced to strangers' servers: a client's event says the studio's name and
+//! "visit", a practitioner's feed initials and service; nothing says anything about health. Times are civil times of the
+//! studio, so that they stay put when the rules of its zone change, and the zone's table travels along.
 
 use std::fmt::Write as _;
 
-use time::macros::format_description;
-use time::{OffsetDateTime, UtcOffset};
+use time::macros::{date, format_description};
+use time::{OffsetDateTime, PrimitiveDateTime, Time, UtcOffset};
 
 use crate::domain::ids::VisitId;
+use crate::domain::zone::Zone;
 
 /// What the reader's calendar shall do.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,6 +56,13 @@ pub struct Event {
     pub ends: OffsetDateTime,
     /// Whether it no longer takes place.
     pub cancelled: bool,
+    /// What the calendar shows.
+    pub summary: String,
+}
+
+/// What a client's calendar shows: where, and that it is a visit.
+pub fn visit_at(studio: &str) -> String {
+    format!("{studio}: visit")
 }
 
 /// A calendar file.
@@ -61,8 +70,8 @@ pub struct Event {
 pub struct Calendar {
     /// What to do with it.
     pub method: Method,
-    /// The studio's name, the first half of every summary.
-    pub studio: String,
+    /// The studio's zone.
+    pub zone: Zone,
     /// Where the studio is.
     pub address: String,
     /// The studio's side; RFC 5546 wants it for [`Method::Request`] and [`Method::Cancel`].
@@ -84,11 +93,48 @@ impl Calendar {
         line(&mut out, "PRODID:-//Palpebra//Visits//EN");
         line(&mut out, "CALSCALE:GREGORIAN");
         line(&mut out, &format!("METHOD:{}", self.method.as_str()));
+        self.zone_table(&mut out);
         for event in &self.events {
             self.event(event, &mut out);
         }
         line(&mut out, "END:VCALENDAR");
         out
+    }
+
+    /// Each change of the clocks that an event could meet, one by one: no rule has to be understood.
+    fn zone_table(&self, out: &mut String) {
+        let first = self.events.iter().map(|event| event.starts).min();
+        let last = self.events.iter().map(|event| event.ends).max();
+        let (Some(first), Some(last)) = (first, last) else { return };
+        line(out, "BEGIN:VTIMEZONE");
+        line(out, &format!("TZID:{}", self.zone.name()));
+        let changes = self.zone.observances(first, last);
+        if changes.first().is_none_or(|change| change.starts > first) {
+            // It has never changed its clocks before.
+            let offset = self.zone.offset_at(first);
+            let start = PrimitiveDateTime::new(date!(1970 - 01 - 01), Time::MIDNIGHT);
+            observance(out, "STANDARD", start, (offset, offset), self.zone.name());
+        }
+        for change in changes {
+            let kind = if change.daylight { "DAYLIGHT" } else { "STANDARD" };
+            let local = change.starts.to_offset(change.before);
+            let start = PrimitiveDateTime::new(local.date(), local.time());
+            observance(out, kind, start, (change.before, change.after), &change.name);
+        }
+        line(out, "END:VTIMEZONE");
+    }
+
+    /// Start and end. In an hour that the clocks show twice only UTC says which one is meant.
+    fn times(&self, event: &Event) -> [String; 2] {
+        let civil = |at| self.zone.to_civil(at);
+        let plain = [event.starts, event.ends].into_iter().all(|at| self.zone.to_instant(civil(at)) == Ok(at));
+        [("DTSTART", event.starts), ("DTEND", event.ends)].map(|(name, at)| {
+            if plain {
+                format!("{name};TZID={}:{}", self.zone.name(), local(civil(at)))
+            } else {
+                format!("{name}:{}", utc(at))
+            }
+        })
     }
 
     fn event(&self, event: &Event, out: &mut String) {
@@ -97,9 +143,10 @@ impl Calendar {
         line(out, &format!("UID:{}", event.visit));
         line(out, &format!("DTSTAMP:{}", utc(self.stamp)));
         line(out, &format!("SEQUENCE:{}", event.sequence));
-        line(out, &format!("DTSTART:{}", utc(event.starts)));
-        line(out, &format!("DTEND:{}", utc(event.ends)));
-        line(out, &format!("SUMMARY:{}: visit", text(&self.studio)));
+        for time in self.times(event) {
+            line(out, &time);
+        }
+        line(out, &format!("SUMMARY:{}", text(&event.summary)));
         line(out, &format!("LOCATION:{}", text(&self.address)));
         line(out, "CLASS:PRIVATE");
         line(out, "TRANSP:OPAQUE");
@@ -113,6 +160,34 @@ impl Calendar {
         }
         line(out, "END:VEVENT");
     }
+}
+
+fn observance(
+    out: &mut String,
+    kind: &str,
+    start: PrimitiveDateTime,
+    (before, after): (UtcOffset, UtcOffset),
+    name: &str,
+) {
+    line(out, &format!("BEGIN:{kind}"));
+    line(out, &format!("DTSTART:{}", local(start)));
+    line(out, &format!("TZOFFSETFROM:{}", offset(before)));
+    line(out, &format!("TZOFFSETTO:{}", offset(after)));
+    line(out, &format!("TZNAME:{}", text(name)));
+    line(out, &format!("END:{kind}"));
+}
+
+fn offset(offset: UtcOffset) -> String {
+    let seconds = offset.whole_seconds();
+    let (sign, size) = (if seconds < 0 { '-' } else { '+' }, seconds.abs());
+    let (hours, minutes, rest) = (size / 3600, size / 60 % 60, size % 60);
+    let rest = if rest == 0 { String::new() } else { format!("{rest:02}") };
+    format!("{sign}{hours:02}{minutes:02}{rest}")
+}
+
+fn local(civil: PrimitiveDateTime) -> String {
+    let form = format_description!("[year][month][day]T[hour][minute][second]");
+    civil.format(&form).unwrap_or_default()
 }
 
 fn utc(at: OffsetDateTime) -> String {
@@ -193,10 +268,11 @@ mod tests {
             starts: datetime!(2026-03-29 09:30 +2),
             ends: datetime!(2026-03-29 10:30 +2),
             cancelled: n == 2,
+            summary: visit_at(studio),
         };
         Calendar {
             method,
-            studio: studio.to_owned(),
+            zone: Zone::parse("Europe/Berlin").unwrap(),
             address: "Mill Lane 4; rear\n12345 Sampleton, Nowhere".to_owned(),
             organizer: Some(Party { name: "Studio \"Fen\"".to_owned(), mail: "hello@example.org".to_owned() }),
             attendee: Some(Party { name: "Zoë, M.".to_owned(), mail: "a\r\nb?c@example.com".to_owned() }),
@@ -213,7 +289,7 @@ mod tests {
     fn an_event_carries_what_rfc_5545_and_5546_want_and_no_more() {
         let ics = calendar(Method::Request, "Fen Studio").to_ics();
         let lines = unfolded(&ics);
-        let first: Vec<_> = lines.iter().take(20).map(String::as_str).collect();
+        let first: Vec<_> = lines.iter().take(29).map(String::as_str).collect();
         assert_eq!(
             first,
             [
@@ -222,12 +298,21 @@ mod tests {
                 "PRODID:-//Palpebra//Visits//EN",
                 "CALSCALE:GREGORIAN",
                 "METHOD:REQUEST",
+                "BEGIN:VTIMEZONE",
+                "TZID:Europe/Berlin",
+                "BEGIN:DAYLIGHT",
+                "DTSTART:20260329T020000",
+                "TZOFFSETFROM:+0100",
+                "TZOFFSETTO:+0200",
+                "TZNAME:CEST",
+                "END:DAYLIGHT",
+                "END:VTIMEZONE",
                 "BEGIN:VEVENT",
                 "UID:aeaqcaibaeaqcaibaeaqcaibae",
                 "DTSTAMP:20260301T120000Z",
                 "SEQUENCE:1",
-                "DTSTART:20260329T073000Z",
-                "DTEND:20260329T083000Z",
+                "DTSTART;TZID=Europe/Berlin:20260329T093000",
+                "DTEND;TZID=Europe/Berlin:20260329T103000",
                 "SUMMARY:Fen Studio: visit",
                 "LOCATION:Mill Lane 4\\; rear\\n12345 Sampleton\\, Nowhere",
                 "CLASS:PRIVATE",

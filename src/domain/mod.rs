@@ -14,6 +14,7 @@ pub mod label;
 pub mod letter;
 pub mod limits;
 pub mod money;
+pub mod outside;
 pub mod person;
 pub mod questionnaire;
 pub mod reaction;

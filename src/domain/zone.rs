@@ -44,6 +44,21 @@ pub fn names() -> Vec<String> {
 #[derive(Clone, PartialEq, Eq)]
 pub struct Zone(TimeZone);
 
+/// A change of the clocks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Observance {
+    /// When.
+    pub starts: OffsetDateTime,
+    /// How far ahead of UTC the clocks are until then.
+    pub before: UtcOffset,
+    /// How far from then on.
+    pub after: UtcOffset,
+    /// Whether daylight-saving time begins.
+    pub daylight: bool,
+    /// What the zone is called from then on, like `CEST`.
+    pub name: String,
+}
+
 /// Why a text is not a zone: the database does not have it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 #[error("a time zone is written like Europe/Berlin")]
@@ -120,6 +135,40 @@ impl Zone {
     pub fn day_length(&self, date: Date) -> Duration {
         let next = date.next_day().unwrap_or(date);
         self.day_start(next) - self.day_start(date)
+    }
+
+    /// The changes of the clocks that count from one instant to another: the last one before it, if there is one, and
+    /// all until its end.
+    pub fn observances(&self, from: OffsetDateTime, to: OffsetDateTime) -> Vec<Observance> {
+        let Some(start) = jiff_timestamp(from) else { return Vec::new() };
+        let before = self.0.preceding(start).take(1).collect::<Vec<_>>();
+        let after = self.0.following(start).take_while(|change| change.timestamp().as_second() <= to.unix_timestamp());
+        let seconds = |seconds: i32| UtcOffset::from_whole_seconds(seconds).unwrap_or(UtcOffset::UTC);
+        before
+            .iter()
+            .cloned()
+            .chain(after)
+            .filter_map(|change| {
+                let starts = OffsetDateTime::from_unix_timestamp(change.timestamp().as_second()).ok()?;
+                Some(Observance {
+                    starts,
+                    before: self.offset_at(starts - Duration::SECOND),
+                    after: seconds(change.offset().seconds()),
+                    daylight: change.dst().is_dst(),
+                    name: change.abbreviation().to_owned(),
+                })
+            })
+            .collect()
+    }
+
+    /// The instant of a civil time as calendar programs take it (RFC 5545, section 3.3.5): one that the clocks jump over
+    /// is read with the offset before the jump, one that they show twice is the first.
+    pub fn to_instant_as_calendars_do(&self, civil: PrimitiveDateTime) -> OffsetDateTime {
+        self.to_instant(civil).unwrap_or_else(|_| {
+            let local = civil.assume_utc();
+            let before = self.offset_at(local - Duration::DAY);
+            local - Duration::seconds(i64::from(before.whole_seconds()))
+        })
     }
 
     /// The offsets that hold around the days from `first` to `last`.

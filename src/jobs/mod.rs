@@ -2,3 +2,4 @@
 
 pub mod housekeeping;
 pub mod outbox;
+pub mod outside;

@@ -1,15 +1,18 @@
 //! Lets mail out: one letter a step, so that a test can drain it.
 
-use time::Duration;
+use time::{Duration, OffsetDateTime};
 
 use crate::actions::{Pending, people, steps, wishes};
 use crate::app::App;
+use crate::documents::ics::{Calendar, Event, Method, Party, visit_at};
 use crate::domain::catalogue::Area;
 use crate::domain::checklist::ListName;
 use crate::domain::ids::{ClientId, VisitId};
-use crate::mail::messages::{Frame, Message};
+use crate::mail::messages::{CalendarPart, Frame, Message};
 use crate::mail::transport::{NotSent, Outgoing};
+use crate::store::clients::Client;
 use crate::store::outbox::{self, Due};
+use crate::store::studio::Studio;
 use crate::store::{Connection, Stored, catalogue, clients, practitioners, studio, visits};
 use crate::when;
 
@@ -65,6 +68,7 @@ async fn compose(app: &App, due: &Due) -> Stored<Option<Outgoing>> {
     let Ok(pending) = serde_json::from_str::<Pending>(&due.body) else { return Ok(None) };
     let mut c = app.db.read().await?;
     let Some(studio) = studio::get(&mut c).await? else { return Ok(None) };
+    let invited = invited(&pending);
     let Some((client, message)) = message(app, &mut c, pending).await? else { return Ok(None) };
     let Some(client) = clients::get(&mut c, &client).await? else { return Ok(None) };
     let frame = Frame {
@@ -73,7 +77,10 @@ async fn compose(app: &App, due: &Due) -> Stored<Option<Outgoing>> {
         base_url: app.address.base_url.clone(),
         name: client.name.as_str().split_whitespace().next().unwrap_or_default().to_owned(),
     };
-    let Ok(letter) = message.write(&frame) else { return Ok(None) };
+    let Ok(mut letter) = message.write(&frame) else { return Ok(None) };
+    if let Some((method, visits)) = invited {
+        letter.calendar = calendar(&mut c, &studio, &client, method, &visits, app.clock.now()).await?;
+    }
     let from = if studio.mail.is_empty() { "studio@localhost".to_owned() } else { studio.mail };
     Ok(Some(Outgoing {
         id: due.id.as_str().to_owned(),
@@ -83,6 +90,52 @@ async fn compose(app: &App, due: &Due) -> Stored<Option<Outgoing>> {
         at: app.clock.now(),
         letter,
     }))
+}
+
+/// What a letter does to her calendar.
+fn invited(pending: &Pending) -> Option<(Method, Vec<VisitId>)> {
+    match pending {
+        Pending::Booked { visits } => Some((Method::Request, visits.clone())),
+        Pending::Moved { visit } => Some((Method::Request, vec![visit.clone()])),
+        Pending::Cancelled { visit } => Some((Method::Cancel, vec![visit.clone()])),
+        _ => None,
+    }
+}
+
+/// The file that does it. An invitation has an organiser, so without the studio's mail there is none.
+async fn calendar(
+    c: &mut Connection,
+    studio: &Studio,
+    client: &Client,
+    method: Method,
+    ids: &[VisitId],
+    now: OffsetDateTime,
+) -> Stored<Option<CalendarPart>> {
+    if studio.mail.is_empty() {
+        return Ok(None);
+    }
+    let mut events = Vec::new();
+    for id in ids {
+        let Some(visit) = visits::get(c, id).await? else { continue };
+        events.push(Event {
+            visit: visit.id,
+            sequence: visit.sequence,
+            starts: visit.starts_at,
+            ends: visit.ends_at,
+            cancelled: method == Method::Cancel,
+            summary: visit_at(&studio.name),
+        });
+    }
+    let calendar = Calendar {
+        method,
+        zone: studio.zone.clone(),
+        address: studio.address.clone(),
+        organizer: Some(Party { name: studio.name.clone(), mail: studio.mail.clone() }),
+        attendee: Some(Party { name: client.name.as_str().to_owned(), mail: client.mail.as_str().to_owned() }),
+        stamp: now,
+        events,
+    };
+    Ok(Some(CalendarPart { method: method.as_str(), ics: calendar.to_ics() }))
 }
 
 async fn message(app: &App, c: &mut Connection, pending: Pending) -> Stored<Option<(ClientId, Message)>> {

@@ -24,6 +24,17 @@ pub struct Letter {
     pub text: String,
     /// The HTML part.
     pub html: String,
+    /// What her calendar shall do.
+    pub calendar: Option<CalendarPart>,
+}
+
+/// A calendar file that goes with a letter (RFC 6047).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CalendarPart {
+    /// `REQUEST` or `CANCEL`.
+    pub method: &'static str,
+    /// The file.
+    pub ics: String,
 }
 
 /// A message with its words.
@@ -128,6 +139,6 @@ impl Message {
                 cancelled::Html { frame, time }.render()?,
             ),
         };
-        Ok(Letter { subject, text, html })
+        Ok(Letter { subject, text, html, calendar: None })
     }
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
-use lettre::message::{Mailbox, MultiPart, header};
+use lettre::message::{Mailbox, MultiPart, SinglePart, header};
 use lettre::{Address, AsyncSmtpTransport, AsyncTransport, Message, Tokio1Executor};
 use time::OffsetDateTime;
 
@@ -111,8 +111,16 @@ fn message(out: &Outgoing) -> Result<Message, NotSent> {
         .message_id(Some(id))
         .header(AutoSubmitted)
         .header(header::MIME_VERSION_1_0)
-        .multipart(MultiPart::alternative_plain_html(out.letter.text.clone(), out.letter.html.clone()))
+        .multipart(parts(&out.letter)?)
         .map_err(|error| never(&error))
+}
+
+fn parts(letter: &Letter) -> Result<MultiPart, NotSent> {
+    let words = MultiPart::alternative_plain_html(letter.text.clone(), letter.html.clone());
+    let Some(calendar) = &letter.calendar else { return Ok(words) };
+    let kind = format!("text/calendar; method={}; charset=UTF-8", calendar.method);
+    let kind = header::ContentType::parse(&kind).map_err(|error| NotSent::Never(error.to_string()))?;
+    Ok(words.singlepart(SinglePart::builder().header(kind).body(calendar.ics.clone())))
 }
 
 /// RFC 3834: written by a program, not to be answered by one.

@@ -21,6 +21,7 @@ pub mod deposits;
 pub mod drafts;
 mod error;
 pub mod exports;
+pub mod feeds;
 pub mod files;
 pub mod guardians;
 pub mod health;

@@ -165,6 +165,23 @@ pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
     Ok(())
 }
 
+/// The version of the zone database that the visits' instants go by; empty before there was one.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn zone_database(c: &mut Connection) -> Stored<String> {
+    Ok(sqlx::query_scalar!("SELECT zone_database FROM studio WHERE id = 1").fetch_one(c).await?)
+}
+
+/// Another version is in use.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn set_zone_database(c: &mut Connection, version: &str) -> Stored<()> {
+    sqlx::query!("UPDATE studio SET zone_database = ? WHERE id = 1", version).execute(c).await?;
+    Ok(())
+}
+
 /// How many visits are booked from now on.
 ///
 /// # Errors

@@ -184,6 +184,15 @@ pub async fn between(c: &mut Connection, from: OffsetDateTime, to: OffsetDateTim
     all(rows.fetch_all(c).await?)
 }
 
+/// All visits that are still to begin, in order.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn ahead(c: &mut Connection, now: OffsetDateTime) -> Stored<Vec<Visit>> {
+    let now = now.unix_timestamp();
+    all(visits!("WHERE starts_at > ? AND state IN ('held', 'booked') ORDER BY starts_at, id", now).fetch_all(c).await?)
+}
+
 /// Whether a practitioner treats or has treated a client.
 ///
 /// # Errors

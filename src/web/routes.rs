@@ -70,6 +70,7 @@ fn public_routes() -> Vec<Route> {
         get "/book/{id}/done" Anyone public::book::done::get,
         get "/earlier/{token}" Anyone public::earlier::get,
         post "/earlier/{token}" Anyone public::earlier::post,
+        get "/calendar/{token}" Anyone public::feed::get,
         get "/privacy" Anyone public::privacy::get,
         get "/sign-in" Anyone public::sign_in::get,
         post "/sign-in" Anyone public::sign_in::post,
@@ -103,11 +104,14 @@ fn client_routes() -> Vec<Route> {
 }
 
 fn practitioner_routes() -> Vec<Route> {
-    use practitioner::{arrange, block, booking, calendar, chair, letters};
+    use practitioner::{arrange, block, booking, calendar, chair, feed, letters};
     use practitioner::{client as record, clients, consent, growth, password, skin_test, today, treatment, visit};
     routes![
         get "/desk" Practitioner today::get,
         get "/desk/calendar" Practitioner calendar::get,
+        get "/desk/feed" Practitioner feed::get,
+        post "/desk/feed/address" Practitioner feed::address,
+        post "/desk/feed/outside" Practitioner feed::outside,
         get "/desk/blocks/new" Practitioner block::get,
         post "/desk/blocks/new" Practitioner block::post,
         post "/desk/blocks/{id}/remove" Practitioner block::remove,

@@ -12,7 +12,8 @@ use crate::support::{Browser, Server};
 
 const NOW: &str = "2026-03-02T08:00:00Z";
 /// No pages: a check for machines, an icon, a spreadsheet; and a page that a studio which is set up no longer has.
-const NO_PAGES: [&str; 4] = ["/healthz", "/favicon.ico", "/owner/retouch/list.csv", "/set-up"];
+/// Nor does the desk ask for whom before there is a time.
+const NO_PAGES: [&str; 5] = ["/healthz", "/favicon.ico", "/owner/retouch/list.csv", "/set-up", "/desk/book/who"];
 
 /// The pages that are for this kind of person and whose address needs no id.
 fn plain(who: Who) -> Vec<&'static str> {
@@ -162,6 +163,12 @@ async fn practitioner(server: &Server) -> Vec<String> {
     she.inspect("arrange").await;
     she.open("/desk/calendar?view=week").await;
     she.inspect("week").await;
+    she.open("/desk/book").await;
+    she.browser.fill("What", "Lash lift").await;
+    she.browser.press("Show free times").await;
+    she.inspect("book-times").await;
+    she.browser.click(&she.browser.first("button.slot", "").await.unwrap()).await;
+    she.inspect("book-who").await;
     she.look_behind("/desk/clients", "/desk/clients/", "record").await;
     let record = she.browser.address().await;
     for page in ["growth", "skin-test", "letters"] {

@@ -1,5 +1,6 @@
 //! The integration tests: one binary, filed like the program.
 
+mod calendars;
 mod client;
 mod demo;
 mod documents;
@@ -15,3 +16,4 @@ mod routes;
 mod schedule;
 mod support;
 mod tidy;
+mod zones_taken_up;

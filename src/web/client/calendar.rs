@@ -6,7 +6,7 @@ use axum::response::IntoResponse;
 
 use super::visits::own;
 use crate::app::App;
-use crate::documents::ics::{Calendar, Event, Method};
+use crate::documents::ics::{Calendar, Event, Method, visit_at};
 use crate::web::guard::SignedIn;
 use crate::web::page::{Answer, Ctx};
 
@@ -21,10 +21,11 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path
         ends: visit.ends_at,
         cancelled: visit.state.is_over() && !matches!(visit.state, crate::domain::visit::VisitState::Done),
         visit: visit.id,
+        summary: visit_at(&studio.name),
     };
     let calendar = Calendar {
         method: Method::Publish,
-        studio: studio.name.clone(),
+        zone: studio.zone.clone(),
         address: studio.address.clone(),
         organizer: None,
         attendee: None,

@@ -13,8 +13,9 @@ use crate::store::catalogue::{self, Service};
 use crate::store::outbox::{self, Standing};
 use crate::store::practitioners::{self, Practitioner};
 use crate::store::studio::Studio;
-use crate::store::{Connection, Stored, accounts};
+use crate::store::{Connection, Stored, accounts, feeds};
 use crate::web::page::{Answer, Ctx, Page};
+use crate::when;
 
 /// Something that the owner should still do.
 struct Todo {
@@ -130,6 +131,8 @@ struct HomePage {
     advice: Vec<Todo>,
     mail: Standing,
     folder: Option<String>,
+    /// Whose other calendar can't be read, since when, and why.
+    unread: Vec<(String, String, String)>,
 }
 
 /// Shows it.
@@ -138,7 +141,16 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
     let mut c = app.db.read().await?;
     let stock = Stock::load(&mut c, today(&app, studio)).await?;
     let mail = outbox::standing(&mut c).await?;
+    let mut unread = Vec::new();
+    for outside in feeds::all_outside(&mut c).await?.into_iter().filter(|outside| !outside.trouble.is_empty()) {
+        let name = practitioners::get(&mut c, &outside.practitioner).await?.map(|she| she.name).unwrap_or_default();
+        let age = outside.read_at.map_or_else(
+            || "it was never read".to_owned(),
+            |at| format!("what was read on {} still counts", when::moment(studio.zone.to_civil(at))),
+        );
+        unread.push((name, outside.trouble, age));
+    }
     let folder = app.transport.folder().map(|folder| folder.display().to_string());
     let (missing, advice) = (stock.missing(), stock.advice(studio));
-    Ok(Page::ok(HomePage { ctx, stock, missing, advice, mail, folder }).into_response())
+    Ok(Page::ok(HomePage { ctx, stock, missing, advice, mail, folder, unread }).into_response())
 }

@@ -8,6 +8,7 @@ pub mod chair;
 pub mod client;
 pub mod clients;
 pub mod consent;
+pub mod feed;
 pub mod growth;
 pub mod letters;
 pub mod password;

@@ -2,6 +2,7 @@
 
 pub mod book;
 pub mod earlier;
+pub mod feed;
 pub mod link;
 pub mod privacy;
 pub mod services;

@@ -100,7 +100,7 @@ async fn her_calendar_file_says_nothing_of_the_treatment() {
     let file = app.client(MIA).await.get(&format!("/me/visits/{id}/calendar.ics")).await;
     assert_eq!(file.headers["content-type"], "text/calendar; charset=utf-8; method=PUBLISH");
     let text = file.source();
-    assert!(text.contains("BEGIN:VEVENT\r\n") && text.contains("DTSTART:20260309T080000Z"), "{text}");
+    assert!(text.contains("BEGIN:VEVENT\r\n") && text.contains("DTSTART;TZID=Europe/Berlin:20260309T090000"), "{text}");
     assert!(!text.to_lowercase().contains("lift"), "{text}");
 }
 

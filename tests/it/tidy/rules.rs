@@ -242,15 +242,15 @@ fn modules(file: &File) -> Found {
 }
 
 /// Where a crate may be named, below `src/`; a crate that is not listed may be named anywhere but in `domain/`.
-const CRATES: [(&str, &[&str]); 22] = [
+const CRATES: [(&str, &[&str]); 25] = [
     ("askama", &["mail/", "web/"]),
     ("axum", &["cli/", "web/"]),
     ("clap", &["cli/", "main.rs"]),
     ("csv", &["documents/"]),
     ("flate2", &["documents/"]),
     ("getrandom", &["clock.rs"]),
-    ("hyper", &["cli/", "web/"]),
-    ("hyper_util", &["cli/", "web/"]),
+    ("hyper", &["cli/", "jobs/", "web/"]),
+    ("hyper_util", &["cli/", "jobs/", "web/"]),
     ("icalendar", &["documents/"]),
     ("image", &["documents/"]),
     ("jiff", &["domain/zone.rs"]),
@@ -265,6 +265,9 @@ const CRATES: [(&str, &[&str]); 22] = [
         "tokio",
         &["actions/", "app.rs", "cli/", "clock.rs", "jobs/", "mail/transport.rs", "main.rs", "password.rs", "web/"],
     ),
+    ("http_body_util", &["jobs/"]),
+    ("tokio_rustls", &["jobs/"]),
+    ("webpki_roots", &["jobs/"]),
     ("tower", &["cli/", "web/"]),
     ("tower_http", &["cli/", "web/"]),
     ("zip", &["documents/"]),

@@ -40,7 +40,7 @@ pub(super) struct Days {
 pub(super) struct Entry {
     pub(super) from: i64,
     pub(super) time: String,
-    /// `visit`, `free`, `block`, `held` or `outside`.
+    /// `booked`, `free`, `block`, `held` or `outside`.
     pub(super) kind: &'static str,
     pub(super) words: String,
     pub(super) more: String,
@@ -196,7 +196,7 @@ impl Days {
                 href: format!("/desk/visits/{}", visit.id),
                 tag: if visit.state == VisitState::Booked { "" } else { words::state(visit.state) },
                 past: visit.state.is_over() || visit.ends_at <= now,
-                ..self.entry(visit.starts_at.unix_timestamp(), visit.ends_at.unix_timestamp(), "visit")
+                ..self.entry(visit.starts_at.unix_timestamp(), visit.ends_at.unix_timestamp(), "booked")
             }
         })
     }

@@ -1,0 +1,406 @@
+//! The busy times of a calendar file.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use time::{Date, Duration, OffsetDateTime, PrimitiveDateTime};
+
+use super::repeat::Repeat;
+use super::value::{Line, Moment, length, lines, offset};
+use crate::domain::zone::Zone;
+
+/// Why a file gives no busy times. Half of them would be worse than those of the last reading.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum Unreadable {
+    /// It isn't a calendar.
+    #[error("It is not a calendar file.")]
+    NotACalendar,
+    /// An event has no start that can be read.
+    #[error("An event in it has a time that can’t be read.")]
+    Time,
+    /// A zone is neither known nor explained in the file.
+    #[error("It names a time zone that is not known.")]
+    Zone,
+    /// An event repeats in a way that isn't understood.
+    #[error("An event in it repeats in a way that is not understood.")]
+    Repeat,
+    /// More than the limit.
+    #[error("It holds more events than are read.")]
+    TooMany,
+}
+
+/// The most busy times.
+const MOST: usize = 20_000;
+
+/// A change of the clocks as the file explains it.
+#[derive(Default)]
+struct Change {
+    starts: Option<PrimitiveDateTime>,
+    before: i64,
+    after: i64,
+    repeats: Option<Repeat>,
+    more: Vec<PrimitiveDateTime>,
+}
+
+impl Change {
+    /// The last time that it happened at or before a civil time.
+    fn last_at(&self, civil: PrimitiveDateTime) -> Option<PrimitiveDateTime> {
+        let starts = self.starts?;
+        let mut all = vec![starts];
+        all.extend(&self.more);
+        if let Some(rule) = &self.repeats {
+            let first = civil.date().saturating_sub(Duration::days(800));
+            let days = rule.days(starts.date(), first, civil.date());
+            let until = rule.until().map(Moment::civil);
+            let days = days.into_iter().map(|day| PrimitiveDateTime::new(day, starts.time()));
+            all.extend(days.filter(|at| until.is_none_or(|until| *at <= until + Duration::DAY)));
+        }
+        all.into_iter().filter(|at| *at <= civil).max()
+    }
+}
+
+/// The clock by which a civil time is read.
+enum Clock<'a> {
+    Known(Zone),
+    Explained(&'a [Change]),
+}
+
+impl Clock<'_> {
+    fn instant(&self, civil: PrimitiveDateTime) -> i64 {
+        match self {
+            Self::Known(zone) => zone.to_instant_as_calendars_do(civil).unix_timestamp(),
+            Self::Explained(changes) => {
+                let last = changes.iter().filter_map(|change| Some((change.last_at(civil)?, change.after))).max();
+                let first = || changes.iter().min_by_key(|change| change.starts).map(|change| change.before);
+                civil.assume_utc().unix_timestamp() - last.map(|(_, after)| after).or_else(first).unwrap_or(0)
+            }
+        }
+    }
+}
+
+/// What of an event matters.
+#[derive(Default)]
+struct Event {
+    lines: Vec<Line>,
+}
+
+impl Event {
+    fn line(&self, name: &str) -> Option<&Line> {
+        self.lines.iter().find(|line| line.name == name)
+    }
+
+    fn all<'a>(&'a self, name: &'a str) -> impl Iterator<Item = &'a Line> {
+        self.lines.iter().filter(move |line| line.name == name)
+    }
+
+    fn value(&self, name: &str) -> &str {
+        self.line(name).map_or("", |line| line.value.trim())
+    }
+
+    fn is_busy(&self) -> bool {
+        !self.value("TRANSP").eq_ignore_ascii_case("TRANSPARENT")
+            && !self.value("STATUS").eq_ignore_ascii_case("CANCELLED")
+    }
+}
+
+#[derive(Default)]
+struct File {
+    zones: BTreeMap<String, Vec<Change>>,
+    events: Vec<Event>,
+    free_busy: Vec<Line>,
+}
+
+impl File {
+    fn read(text: &str) -> Result<Self, Unreadable> {
+        let mut file = Self::default();
+        let mut open: Vec<String> = Vec::new();
+        let (mut zone, mut is_calendar) = (String::new(), false);
+        for line in lines(text) {
+            let word = line.value.trim().to_ascii_uppercase();
+            match line.name.as_str() {
+                "BEGIN" => {
+                    is_calendar |= word == "VCALENDAR";
+                    match word.as_str() {
+                        "VEVENT" => file.events.push(Event::default()),
+                        "VTIMEZONE" => zone.clear(),
+                        "STANDARD" | "DAYLIGHT" => file.zones.entry(zone.clone()).or_default().push(Change::default()),
+                        _ => {}
+                    }
+                    open.push(word);
+                    continue;
+                }
+                "END" => {
+                    open.pop();
+                    continue;
+                }
+                _ => {}
+            }
+            match open.last().map(String::as_str) {
+                Some("VEVENT") => {
+                    if let Some(event) = file.events.last_mut() {
+                        event.lines.push(line);
+                    }
+                }
+                Some("VFREEBUSY") if line.name == "FREEBUSY" => file.free_busy.push(line),
+                Some("VTIMEZONE") if line.name == "TZID" => line.value.trim().clone_into(&mut zone),
+                Some("STANDARD" | "DAYLIGHT") => {
+                    if let Some(change) = file.zones.get_mut(&zone).and_then(|changes| changes.last_mut()) {
+                        explain(change, &line)?;
+                    }
+                }
+                _ => {}
+            }
+        }
+        if is_calendar { Ok(file) } else { Err(Unreadable::NotACalendar) }
+    }
+
+    /// The clock of a line: UTC, the zone it names, or the studio's.
+    fn clock(&self, line: &Line, studio: &Zone) -> Result<Clock<'_>, Unreadable> {
+        let Some(name) = line.parameter("TZID") else { return Ok(Clock::Known(studio.clone())) };
+        // Some programs put a name of their own before the zone's.
+        let parts: Vec<&str> = name.trim_matches('/').split('/').collect();
+        let known = (0..parts.len()).find_map(|from| Zone::parse(&parts.get(from..)?.join("/")).ok());
+        match (known, self.zones.get(name)) {
+            (Some(zone), _) => Ok(Clock::Known(zone)),
+            (None, Some(changes)) => Ok(Clock::Explained(changes)),
+            (None, None) => Err(Unreadable::Zone),
+        }
+    }
+
+    fn instant(&self, moment: Moment, clock: &Clock<'_>) -> i64 {
+        match moment {
+            Moment::Utc(civil) => civil.assume_utc().unix_timestamp(),
+            Moment::Civil(_) | Moment::Day(_) => clock.instant(moment.civil()),
+        }
+    }
+
+    /// The instants that a line lists.
+    fn listed(&self, line: &Line, studio: &Zone) -> Result<Vec<i64>, Unreadable> {
+        let clock = self.clock(line, studio)?;
+        let read = |part: &str| {
+            // Of a period only the start is told.
+            let moment = Moment::read(part.split('/').next().unwrap_or_default()).ok_or(Unreadable::Time)?;
+            Ok(self.instant(moment, &clock))
+        };
+        line.value.split(',').map(read).collect()
+    }
+}
+
+fn explain(change: &mut Change, line: &Line) -> Result<(), Unreadable> {
+    match line.name.as_str() {
+        "DTSTART" => change.starts = Moment::read(&line.value).map(Moment::civil),
+        "TZOFFSETFROM" => change.before = offset(&line.value).ok_or(Unreadable::Zone)?,
+        "TZOFFSETTO" => change.after = offset(&line.value).ok_or(Unreadable::Zone)?,
+        "RRULE" => change.repeats = Some(Repeat::parse(&line.value).ok_or(Unreadable::Repeat)?),
+        "RDATE" => change.more.extend(line.value.split(',').filter_map(Moment::read).map(Moment::civil)),
+        _ => {}
+    }
+    Ok(())
+}
+
+/// The busy times of a calendar file within a stretch of time, in Unix seconds, in order, overlapping or not. Times
+/// without a zone are those of the studio's clock, as are whole days.
+///
+/// # Errors
+/// See [`Unreadable`].
+pub fn busy_times(
+    text: &str,
+    studio: &Zone,
+    (from, to): (OffsetDateTime, OffsetDateTime),
+) -> Result<Vec<(i64, i64)>, Unreadable> {
+    let file = File::read(text)?;
+    let mut found = Vec::new();
+    let mut moved: BTreeSet<(&str, i64)> = BTreeSet::new();
+    for event in &file.events {
+        if let Some(line) = event.line("RECURRENCE-ID") {
+            moved.extend(file.listed(line, studio)?.into_iter().map(|at| (event.value("UID"), at)));
+        }
+    }
+    for event in file.events.iter().filter(|event| event.is_busy()) {
+        let times = occurrences(&file, event, studio, (from, to))?;
+        let alone = event.line("RECURRENCE-ID").is_some();
+        found.extend(times.into_iter().filter(|(start, _)| alone || !moved.contains(&(event.value("UID"), *start))));
+        if found.len() > MOST {
+            return Err(Unreadable::TooMany);
+        }
+    }
+    for line in &file.free_busy {
+        if line.parameter("FBTYPE").is_some_and(|kind| kind.eq_ignore_ascii_case("FREE")) {
+            continue;
+        }
+        for period in line.value.split(',') {
+            found.push(period_of(period).ok_or(Unreadable::Time)?);
+        }
+    }
+    let (from, to) = (from.unix_timestamp(), to.unix_timestamp());
+    found.retain(|(start, end)| start < end && *start < to && *end > from);
+    found.sort_unstable();
+    found.dedup();
+    if found.len() > MOST { Err(Unreadable::TooMany) } else { Ok(found) }
+}
+
+fn period_of(text: &str) -> Option<(i64, i64)> {
+    let (start, end) = text.split_once('/')?;
+    let start = Moment::read(start)?.civil().assume_utc();
+    let end = match length(end) {
+        Some(length) => start + length,
+        None => Moment::read(end)?.civil().assume_utc(),
+    };
+    Some((start.unix_timestamp(), end.unix_timestamp()))
+}
+
+fn occurrences(
+    file: &File,
+    event: &Event,
+    studio: &Zone,
+    (from, to): (OffsetDateTime, OffsetDateTime),
+) -> Result<Vec<(i64, i64)>, Unreadable> {
+    let line = event.line("DTSTART").ok_or(Unreadable::Time)?;
+    let start = Moment::read(&line.value).ok_or(Unreadable::Time)?;
+    let clock = file.clock(line, studio)?;
+    let first = file.instant(start, &clock);
+    // How long: in days for whole days, whose hours the clocks may change, else in seconds.
+    let (days, seconds) = extent(file, event, studio, (start, first))?;
+    let end_of = |begin: i64, day: Date| match start {
+        Moment::Day(_) => clock.instant(Moment::Day(day.saturating_add(Duration::days(days))).civil()),
+        Moment::Civil(_) | Moment::Utc(_) => begin + seconds,
+    };
+    let civil = start.civil();
+    let mut begins = vec![(first, civil.date())];
+    for rule in event.all("RRULE") {
+        let rule = Repeat::parse(&rule.value).ok_or(Unreadable::Repeat)?;
+        let reach = Duration::days(days.max(seconds / 86_400) + 2);
+        let looked_at = (from.date().saturating_sub(reach), to.date().saturating_add(Duration::days(2)));
+        let until = rule.until().map(|until| match until {
+            Moment::Day(day) => clock.instant(Moment::Day(day.saturating_add(Duration::DAY)).civil()) - 1,
+            until => file.instant(until, &clock),
+        });
+        for day in rule.days(civil.date(), looked_at.0, looked_at.1) {
+            let at = PrimitiveDateTime::new(day, civil.time());
+            let begin = match start {
+                Moment::Utc(_) => at.assume_utc().unix_timestamp(),
+                Moment::Day(_) | Moment::Civil(_) => clock.instant(at),
+            };
+            if until.is_none_or(|until| begin <= until) {
+                begins.push((begin, day));
+            }
+        }
+    }
+    for line in event.all("RDATE") {
+        for at in file.listed(line, studio)? {
+            let day = OffsetDateTime::from_unix_timestamp(at).map_err(|_| Unreadable::Time)?;
+            begins.push((at, studio.date_at(day)));
+        }
+    }
+    let mut left_out = BTreeSet::new();
+    for line in event.all("EXDATE") {
+        left_out.extend(file.listed(line, studio)?);
+    }
+    begins.sort_unstable();
+    begins.dedup();
+    let kept = begins.into_iter().filter(|(begin, _)| !left_out.contains(begin));
+    Ok(kept.map(|(begin, day)| (begin, end_of(begin, day))).collect())
+}
+
+/// How long an event takes: whole days and seconds, of which one counts.
+fn extent(file: &File, event: &Event, studio: &Zone, (start, first): (Moment, i64)) -> Result<(i64, i64), Unreadable> {
+    if let Some(line) = event.line("DTEND") {
+        let end = Moment::read(&line.value).ok_or(Unreadable::Time)?;
+        let seconds = file.instant(end, &file.clock(line, studio)?) - first;
+        return Ok(((end.civil().date() - start.civil().date()).whole_days(), seconds));
+    }
+    match (event.line("DURATION"), start) {
+        (Some(line), _) => {
+            let length = length(&line.value).ok_or(Unreadable::Time)?;
+            Ok((length.whole_days(), length.whole_seconds()))
+        }
+        (None, Moment::Day(_)) => Ok((1, 0)),
+        (None, _) => Ok((0, 0)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use time::macros::datetime;
+
+    fn busy(body: &str) -> Result<Vec<String>, Unreadable> {
+        let text = format!("BEGIN:VCALENDAR\r\n{}\r\nEND:VCALENDAR\r\n", body.replace('\n', "\r\n"));
+        let zone = Zone::parse("Europe/Berlin").unwrap();
+        let within = (datetime!(2026-03-01 0:00 UTC), datetime!(2026-04-15 0:00 UTC));
+        let clock = |at: i64| zone.to_civil(OffsetDateTime::from_unix_timestamp(at).unwrap());
+        Ok(busy_times(&text, &zone, within)?
+            .into_iter()
+            .map(|(from, to)| format!("{} {}", clock(from), clock(to)))
+            .collect())
+    }
+
+    fn event(lines: &str) -> String {
+        format!("BEGIN:VEVENT\nUID:1\n{lines}\nBEGIN:VALARM\nDTSTART:nonsense\nEND:VALARM\nEND:VEVENT")
+    }
+
+    #[test]
+    fn plain_events_in_each_kind_of_time() {
+        let ends = "DTEND:20260302T100000Z";
+        assert_eq!(
+            busy(&event(&format!("DTSTART:20260302T090000Z\n{ends}"))).unwrap(),
+            ["2026-03-02 10:00:00.0 2026-03-02 11:00:00.0"]
+        );
+        let floating = event("DTSTART:20260302T090000\nDURATION:PT30M");
+        assert_eq!(busy(&floating).unwrap(), ["2026-03-02 9:00:00.0 2026-03-02 9:30:00.0"]);
+        let tokyo = event("DTSTART;TZID=/some.example.org/Asia/Tokyo:20260302T180000\nDURATION:PT1H");
+        assert_eq!(busy(&tokyo).unwrap(), ["2026-03-02 10:00:00.0 2026-03-02 11:00:00.0"]);
+        let day = event("DTSTART;VALUE=DATE:20260329");
+        assert_eq!(busy(&day).unwrap(), ["2026-03-29 0:00:00.0 2026-03-30 0:00:00.0"], "a day of 23 hours");
+        assert_eq!(busy(&event("DTSTART:20260302T090000")).unwrap(), Vec::<String>::new(), "it takes no time");
+    }
+
+    #[test]
+    fn what_is_free_cancelled_or_far_away_is_left_out() {
+        let base = "DTSTART:20260302T090000Z\nDURATION:PT1H";
+        for more in ["TRANSP:TRANSPARENT", "STATUS:CANCELLED"] {
+            assert_eq!(busy(&event(&format!("{base}\n{more}"))).unwrap(), Vec::<String>::new());
+        }
+        assert_eq!(busy(&event("DTSTART:20200302T090000Z\nDURATION:PT1H")).unwrap(), Vec::<String>::new());
+        let period = "BEGIN:VFREEBUSY\nFREEBUSY;FBTYPE=FREE:20260303T090000Z/PT1H\nFREEBUSY:20260302T090000Z/PT1H,20260302T120000Z/20260302T130000Z\nEND:VFREEBUSY";
+        assert_eq!(busy(period).unwrap().len(), 2);
+    }
+
+    #[test]
+    fn repeated_events_keep_their_clock_time_with_what_was_left_out_and_moved() {
+        let weekly = "DTSTART;TZID=Europe/Berlin:20250106T090000\nDURATION:PT1H\nRRULE:FREQ=WEEKLY;UNTIL=20260413T070000Z\nEXDATE;TZID=Europe/Berlin:20260316T090000";
+        let moved = "BEGIN:VEVENT\nUID:1\nRECURRENCE-ID;TZID=Europe/Berlin:20260309T090000\nDTSTART;TZID=Europe/Berlin:20260310T140000\nDURATION:PT1H\nEND:VEVENT";
+        let found = busy(&format!("{}\n{moved}", event(weekly))).unwrap();
+        let starts: Vec<_> = found.iter().map(|line| line.split(":00.0").next().unwrap()).collect();
+        assert_eq!(
+            starts,
+            [
+                "2026-03-02 9:00",
+                "2026-03-10 14:00",
+                "2026-03-23 9:00",
+                "2026-03-30 9:00",
+                "2026-04-06 9:00",
+                "2026-04-13 9:00"
+            ]
+        );
+    }
+
+    #[test]
+    fn a_zone_of_another_name_is_taken_as_the_file_explains_it() {
+        let zone = "BEGIN:VTIMEZONE\nTZID:Somewhere West\nBEGIN:STANDARD\nDTSTART:16010101T030000\nTZOFFSETFROM:+0200\nTZOFFSETTO:+0100\nRRULE:FREQ=YEARLY;BYDAY=-1SU;BYMONTH=10\nEND:STANDARD\nBEGIN:DAYLIGHT\nDTSTART:16010101T020000\nTZOFFSETFROM:+0100\nTZOFFSETTO:+0200\nRRULE:FREQ=YEARLY;BYDAY=-1SU;BYMONTH=3\nEND:DAYLIGHT\nEND:VTIMEZONE";
+        let weekly = event("DTSTART;TZID=Somewhere West:20260327T090000\nDURATION:PT1H\nRRULE:FREQ=WEEKLY;COUNT=2");
+        let found = busy(&format!("{zone}\n{weekly}")).unwrap();
+        assert_eq!(found, ["2026-03-27 9:00:00.0 2026-03-27 10:00:00.0", "2026-04-03 9:00:00.0 2026-04-03 10:00:00.0"]);
+        assert_eq!(busy(&weekly), Err(Unreadable::Zone));
+    }
+
+    #[test]
+    fn what_can_t_be_read_in_full_is_not_read_in_half() {
+        let zone = Zone::parse("Europe/Berlin").unwrap();
+        let within = (datetime!(2026-03-01 0:00 UTC), datetime!(2026-04-15 0:00 UTC));
+        assert_eq!(busy_times("<html>not found</html>", &zone, within), Err(Unreadable::NotACalendar));
+        assert_eq!(busy(&event("SUMMARY:no time")), Err(Unreadable::Time));
+        assert_eq!(busy(&event("DTSTART:20260302T0900")), Err(Unreadable::Time));
+        let hourly = event("DTSTART:20260302T090000Z\nDURATION:PT1H\nRRULE:FREQ=HOURLY");
+        assert_eq!(busy(&hourly), Err(Unreadable::Repeat));
+    }
+}
