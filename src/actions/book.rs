@@ -26,8 +26,8 @@ pub struct Complete {
     pub person: Person,
     /// Her answers.
     pub answers: AnswerSet,
-    /// What she signed.
-    pub signed: Signed,
+    /// What she signed; nothing when an earlier signature holds.
+    pub signed: Option<Signed>,
     /// The version of the text that she signed.
     pub text_version: u32,
     /// Whether somebody has to talk to her before she is treated, so that the audit shows it was known.
@@ -88,16 +88,18 @@ pub async fn book(app: &App, terms: Terms<'_>, draft: &Draft, complete: Complete
         visits::update(&mut tx, &visit, now).await?;
         booked.push(visit.id);
     }
-    let consent = StoredConsent {
-        id: complete.signed.id.clone(),
-        client: client.id.clone(),
-        visit: booked.last().cloned(),
-        text_version: complete.text_version,
-        answers: Some(given.id),
-        record: ConsentRecord::Signed(Box::new(complete.signed)),
-        given_at: now,
-    };
-    health::add_consent(&mut tx, &consent).await?;
+    if let Some(signed) = complete.signed {
+        let consent = StoredConsent {
+            id: signed.id.clone(),
+            client: client.id.clone(),
+            visit: booked.last().cloned(),
+            text_version: complete.text_version,
+            answers: Some(given.id),
+            record: ConsentRecord::Signed(Box::new(signed)),
+            given_at: now,
+        };
+        health::add_consent(&mut tx, &consent).await?;
+    }
     drafts::booked(&mut tx, &draft.id, now).await?;
     let actor = draft.client.clone().map_or(Actor::Visitor, Actor::Client);
     for visit in &booked {

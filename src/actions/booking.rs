@@ -107,7 +107,7 @@ async fn release_older(tx: &mut Tx, owner_hash: &str, now: OffsetDateTime) -> St
     Ok(())
 }
 
-async fn release(tx: &mut Tx, draft: &DraftId, now: OffsetDateTime) -> Stored<()> {
+pub(super) async fn release(tx: &mut Tx, draft: &DraftId, now: OffsetDateTime) -> Stored<()> {
     for mut visit in visits::of_draft(tx, draft).await? {
         if let Ok(released) = visit.state.release() {
             visit.state = released;

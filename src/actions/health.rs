@@ -189,7 +189,7 @@ async fn apply(
         readings: Vec::new(),
     };
     let stored = StoredTest {
-        test,
+        test: test.clone(),
         client: client.clone(),
         visit: visit.map(|visit| visit.id.clone()),
         practitioner: member.practitioner.clone().or_else(|| visit.map(|visit| visit.practitioner.clone())),
@@ -198,6 +198,7 @@ async fn apply(
         notes: Vec::new(),
     };
     skin_tests::insert(c, &stored, now).await?;
+    super::test_reports::ask(app, c, client, &test, now).await?;
     log(c, member, "skin-test.applied", client, id.as_str(), now).await?;
     Ok(id)
 }

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use time::OffsetDateTime;
 
 use crate::app::App;
-use crate::domain::ids::{ClientId, DraftId, MailId, OfferId, VisitId};
+use crate::domain::ids::{ClientId, DraftId, MailId, OfferId, SkinTestId, VisitId};
 use crate::domain::person::Mail;
 use crate::store::types::impossible;
 use crate::store::{Connection, Stored, outbox};
@@ -14,11 +14,13 @@ pub mod booking;
 pub mod case;
 pub mod catalogue;
 pub mod chair;
+pub mod consents;
 pub mod desk;
 pub mod diary;
 pub mod export;
 pub mod feeds;
 pub mod files;
+pub mod going_on;
 pub mod guardian;
 pub mod health;
 pub mod hours;
@@ -28,6 +30,7 @@ pub mod people;
 pub mod steps;
 pub mod studio;
 pub mod team;
+pub mod test_reports;
 pub mod treating;
 pub mod wishes;
 pub mod zones;
@@ -43,6 +46,11 @@ pub enum Pending {
         /// The booking that she was filling in.
         draft: Option<DraftId>,
     },
+    /// The link with which a booking is gone on with.
+    GoOn {
+        /// Which.
+        draft: DraftId,
+    },
     /// What was booked.
     Booked {
         /// The visits.
@@ -57,6 +65,18 @@ pub enum Pending {
     Cancelled {
         /// Which.
         visit: VisitId,
+    },
+    /// What does she see of her skin test?
+    SkinTestPrompt {
+        /// Who.
+        client: ClientId,
+        /// Which test.
+        test: SkinTestId,
+    },
+    /// The studio should look at what a client reported.
+    LookAtReport {
+        /// Whose.
+        client: ClientId,
     },
     /// An earlier time is kept for her.
     Earlier {
@@ -78,7 +98,19 @@ pub(crate) async fn enqueue(
     pending: &Pending,
     now: OffsetDateTime,
 ) -> Stored<()> {
+    enqueue_at(app, c, to, pending, now, now).await
+}
+
+/// Puts a mail in the outbox that leaves later.
+pub(crate) async fn enqueue_at(
+    app: &App,
+    c: &mut Connection,
+    to: &Mail,
+    pending: &Pending,
+    due: OffsetDateTime,
+    now: OffsetDateTime,
+) -> Stored<()> {
     let id = MailId::from_random(app.random.id());
     let body = serde_json::to_string(pending).map_err(|_| impossible("outbox", "body", id.as_str()))?;
-    outbox::add(c, &id, to.as_str(), &body, now, now).await
+    outbox::add(c, &id, to.as_str(), &body, due, now).await
 }

@@ -119,7 +119,7 @@ pub async fn ask_for_link(app: &App, mail: &Mail, draft: Option<&DraftId>, owner
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let draft = match draft {
-        Some(id) => drafts::get(&mut tx, id, owner_hash).await?.map(|draft| draft.id),
+        Some(id) => drafts::get(&mut tx, id, drafts::By::Browser(owner_hash, None)).await?.map(|draft| draft.id),
         None => None,
     };
     for client in clients::by_mail(&mut tx, mail).await? {
@@ -145,7 +145,9 @@ pub async fn use_link(app: &App, token: &str, old_hash: &str) -> Stored<Option<(
     sessions::begin(&mut tx, &new_hash, &Holder::Client(client.clone()), now, Stay::CLIENT.longest).await?;
     drafts::hand_over(&mut tx, old_hash, &new_hash, &client).await?;
     let draft = match draft {
-        Some(id) => drafts::get(&mut tx, &id, &new_hash).await?.map(|draft| draft.id),
+        Some(id) => {
+            drafts::get(&mut tx, &id, drafts::By::Browser(&new_hash, Some(&client))).await?.map(|draft| draft.id)
+        }
         None => None,
     };
     let event = Event { action: "sign-in.done", client: Some(&client), ..Event::default() };

@@ -2,15 +2,16 @@
 
 use time::{Duration, OffsetDateTime};
 
-use crate::actions::{Pending, people, steps, wishes};
+use crate::actions::{Pending, going_on, people, steps, test_reports, wishes};
 use crate::app::App;
 use crate::documents::ics::{Calendar, Event, Method, Party, visit_at};
 use crate::domain::catalogue::Area;
 use crate::domain::checklist::ListName;
-use crate::domain::ids::{ClientId, VisitId};
+use crate::domain::ids::{ClientId, DraftId, VisitId};
 use crate::mail::messages::{CalendarPart, Frame, Message};
 use crate::mail::transport::{NotSent, Outgoing};
 use crate::store::clients::Client;
+use crate::store::drafts::{self, By};
 use crate::store::outbox::{self, Due};
 use crate::store::studio::Studio;
 use crate::store::{Connection, Stored, catalogue, clients, practitioners, studio, visits};
@@ -69,17 +70,30 @@ async fn compose(app: &App, due: &Due) -> Stored<Option<Outgoing>> {
     let mut c = app.db.read().await?;
     let Some(studio) = studio::get(&mut c).await? else { return Ok(None) };
     let invited = invited(&pending);
-    let Some((client, message)) = message(app, &mut c, pending).await? else { return Ok(None) };
-    let Some(client) = clients::get(&mut c, &client).await? else { return Ok(None) };
+    let (name, message, client) = match pending {
+        Pending::GoOn { draft } => {
+            let Some(found) = go_on(app, &mut c, &draft).await? else { return Ok(None) };
+            (found.0, found.1, None)
+        }
+        Pending::LookAtReport { client } => {
+            let link = format!("{}/desk/clients/{client}", app.address.base_url);
+            (studio.name.clone(), Message::LookAtReport { link }, None)
+        }
+        pending => {
+            let Some((client, message)) = message(app, &mut c, pending).await? else { return Ok(None) };
+            let Some(client) = clients::get(&mut c, &client).await? else { return Ok(None) };
+            (client.name.as_str().to_owned(), message, Some(client))
+        }
+    };
     let frame = Frame {
         studio: studio.name.clone(),
         phone: studio.phone.clone(),
         base_url: app.address.base_url.clone(),
-        name: client.name.as_str().split_whitespace().next().unwrap_or_default().to_owned(),
+        name: name.split_whitespace().next().unwrap_or_default().to_owned(),
     };
     let Ok(mut letter) = message.write(&frame) else { return Ok(None) };
-    if let Some((method, visits)) = invited {
-        letter.calendar = calendar(&mut c, &studio, &client, method, &visits, app.clock.now()).await?;
+    if let (Some((method, visits)), Some(client)) = (invited, &client) {
+        letter.calendar = calendar(&mut c, &studio, client, method, &visits, app.clock.now()).await?;
     }
     let from = if studio.mail.is_empty() { "studio@localhost".to_owned() } else { studio.mail };
     Ok(Some(Outgoing {
@@ -138,11 +152,36 @@ async fn calendar(
     Ok(Some(CalendarPart { method: method.as_str(), ics: calendar.to_ics() }))
 }
 
+/// To whoever began a booking. A client whom we know signs in as always and finds it among her visits.
+async fn go_on(app: &App, c: &mut Connection, id: &DraftId) -> Stored<Option<(String, Message)>> {
+    let Some(draft) = drafts::get(c, id, By::Link).await?.filter(|draft| !draft.booked) else { return Ok(None) };
+    let known = match &draft.client {
+        Some(client) => clients::get(c, client).await?,
+        None => None,
+    };
+    Ok(Some(match known {
+        Some(client) => {
+            let link = format!("{}/me", app.address.base_url);
+            (client.name.as_str().to_owned(), Message::GoOn { link, once: false })
+        }
+        None => {
+            let link = going_on::mint_link(app, id).await?;
+            (draft.typed("name"), Message::GoOn { link, once: true })
+        }
+    }))
+}
+
 async fn message(app: &App, c: &mut Connection, pending: Pending) -> Stored<Option<(ClientId, Message)>> {
     match pending {
         Pending::SignInLink { client, draft } => {
             let link = people::mint_link(app, &client, draft.as_ref()).await?;
             Ok(Some((client, Message::SignInLink { link, minutes: people::LINK_LASTS.whole_minutes() })))
+        }
+        // Their readers are no clients, or not yet.
+        Pending::GoOn { .. } | Pending::LookAtReport { .. } => Ok(None),
+        Pending::SkinTestPrompt { client, test } => {
+            let link = test_reports::mint_link(app, &test).await?;
+            Ok(Some((client, Message::SkinTest { link })))
         }
         Pending::Booked { visits } => {
             let mut found = Vec::new();

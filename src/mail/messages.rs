@@ -47,6 +47,23 @@ pub enum Message {
         /// How long it works, in minutes.
         minutes: i64,
     },
+    /// The link with which a booking is gone on with.
+    GoOn {
+        /// The whole link.
+        link: String,
+        /// Whether it works once only.
+        once: bool,
+    },
+    /// What does she see of her skin test? The letter doesn't say that there is one.
+    SkinTest {
+        /// The whole link.
+        link: String,
+    },
+    /// The studio should look at what a client reported.
+    LookAtReport {
+        /// Her record.
+        link: String,
+    },
     /// What was booked.
     Booked {
         /// Each visit's time in words, the first one first.
@@ -95,6 +112,9 @@ macro_rules! mail {
 }
 
 mail!(sign_in_link "mail/sign_in_link.txt" "mail/sign_in_link.html" { link: String, minutes: i64 });
+mail!(go_on "mail/go_on.txt" "mail/go_on.html" { link: String, once: bool });
+mail!(skin_test "mail/skin_test.txt" "mail/skin_test.html" { link: String });
+mail!(look "mail/look.txt" "mail/look.html" { link: String });
 mail!(booked "mail/booked.txt" "mail/booked.html" { times: Vec<String> });
 mail!(moved "mail/moved.txt" "mail/moved.html" { time: String });
 mail!(earlier "mail/earlier.txt" "mail/earlier.html" { time: String, with: String, until: String, link: String });
@@ -112,6 +132,21 @@ impl Message {
                 format!("Your sign-in link for {}", frame.studio),
                 sign_in_link::Text { frame, link, minutes }.render()?,
                 sign_in_link::Html { frame, link, minutes }.render()?,
+            ),
+            Self::GoOn { link, once } => (
+                format!("Go on with your booking at {}", frame.studio),
+                go_on::Text { frame, link, once }.render()?,
+                go_on::Html { frame, link, once }.render()?,
+            ),
+            Self::SkinTest { link } => (
+                format!("A question from {}", frame.studio),
+                skin_test::Text { frame, link }.render()?,
+                skin_test::Html { frame, link }.render()?,
+            ),
+            Self::LookAtReport { link } => (
+                "A client has written: please look".to_owned(),
+                look::Text { frame, link }.render()?,
+                look::Html { frame, link }.render()?,
             ),
             Self::Booked { times } => (
                 format!("Booked at {}", frame.studio),

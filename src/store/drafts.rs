@@ -27,16 +27,41 @@ pub struct Draft {
     pub consent: Option<String>,
 }
 
-/// A draft, if it is of this browser.
+impl Draft {
+    /// What was typed into one of the fields of her details.
+    pub fn typed(&self, field: &str) -> String {
+        let pairs: Vec<(String, String)> =
+            self.details.as_deref().and_then(|json| serde_json::from_str(json).ok()).unwrap_or_default();
+        pairs.into_iter().find(|(name, _)| name == field).map(|(_, value)| value).unwrap_or_default()
+    }
+}
+
+/// Who may open a draft.
+#[derive(Clone, Copy)]
+pub enum By<'a> {
+    /// The browser with this token's hash, and in any browser the client who is signed in there.
+    Browser(&'a str, Option<&'a ClientId>),
+    /// Whoever followed the link in the mail.
+    Link,
+}
+
+/// A draft, if it may be opened so.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn get(c: &mut Connection, id: &DraftId, owner_hash: &str) -> Stored<Option<Draft>> {
+pub async fn get(c: &mut Connection, id: &DraftId, by: By<'_>) -> Stored<Option<Draft>> {
     let key = id.as_str();
+    let (any, owner_hash, client) = match by {
+        By::Browser(hash, client) => (false, hash, client.map(ClientId::as_str)),
+        By::Link => (true, "", None),
+    };
     let row = sqlx::query!(
-        "SELECT service_id, client_id, state, details, answers, sections, consent FROM draft WHERE id = ? AND owner_hash = ?",
+        "SELECT service_id, client_id, state, details, answers, sections, consent FROM draft
+         WHERE id = ?1 AND (?2 OR owner_hash = ?3 OR client_id = ?4)",
         key,
-        owner_hash
+        any,
+        owner_hash,
+        client
     )
     .fetch_optional(c)
     .await?;
@@ -67,6 +92,22 @@ pub async fn holding(c: &mut Connection, owner_hash: &str) -> Stored<Vec<DraftId
     .fetch_all(c)
     .await?;
     rows.iter().map(|id| read("draft", "id", id, DraftId::parse(id))).collect()
+}
+
+/// The bookings that a client has not finished, the one she touched last first: with their service's name.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn open_of(c: &mut Connection, client: &ClientId) -> Stored<Vec<(DraftId, String)>> {
+    let client = client.as_str();
+    let rows = sqlx::query!(
+        "SELECT d.id, s.name FROM draft d JOIN service s ON s.id = d.service_id
+         WHERE d.client_id = ? AND d.state = 'open' ORDER BY d.touched_at DESC, d.rowid DESC",
+        client
+    )
+    .fetch_all(c)
+    .await?;
+    rows.into_iter().map(|row| Ok((read("draft", "id", &row.id, DraftId::parse(&row.id))?, row.name))).collect()
 }
 
 /// Begins one.
@@ -143,6 +184,95 @@ pub async fn hand_over(c: &mut Connection, old_hash: &str, new_hash: &str, clien
     .execute(c)
     .await?;
     Ok(())
+}
+
+/// Everything that one browser was filling in goes over to its new token.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn move_all(c: &mut Connection, old_hash: &str, new_hash: &str) -> Stored<()> {
+    sqlx::query!("UPDATE draft SET owner_hash = ? WHERE owner_hash = ? AND state = 'open'", new_hash, old_hash)
+        .execute(c)
+        .await?;
+    Ok(())
+}
+
+/// One draft goes over to another browser.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn give_to(c: &mut Connection, id: &DraftId, owner_hash: &str, now: OffsetDateTime) -> Stored<()> {
+    let (id, now) = (id.as_str(), now.unix_timestamp());
+    sqlx::query!("UPDATE draft SET owner_hash = ?, touched_at = ? WHERE id = ?", owner_hash, now, id)
+        .execute(c)
+        .await?;
+    Ok(())
+}
+
+/// Stores the link of a mail with which a draft is gone on with; links before it end.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn add_link(c: &mut Connection, token_hash: &str, id: &DraftId, now: OffsetDateTime) -> Stored<()> {
+    let (id, now) = (id.as_str(), now.unix_timestamp());
+    sqlx::query!("UPDATE draft_link SET used_at = ?1 WHERE draft_id = ?2 AND used_at IS NULL", now, id)
+        .execute(&mut *c)
+        .await?;
+    sqlx::query!("INSERT INTO draft_link (token_hash, draft_id, created_at) VALUES (?, ?, ?)", token_hash, id, now)
+        .execute(c)
+        .await?;
+    Ok(())
+}
+
+/// A link in a mail.
+pub struct Link {
+    /// The draft that it leads to.
+    pub draft: DraftId,
+    /// Whether it can still be used.
+    pub good: bool,
+}
+
+/// A link, as long as its draft is there and unfinished.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn link(c: &mut Connection, token_hash: &str) -> Stored<Option<Link>> {
+    let row = sqlx::query!(
+        r#"SELECT l.draft_id, l.used_at IS NULL AND l.tries < ?1 AS "good!: bool" FROM draft_link l
+           JOIN draft d ON d.id = l.draft_id WHERE l.token_hash = ?2 AND d.state = 'open'"#,
+        MOST_TRIES,
+        token_hash
+    )
+    .fetch_optional(c)
+    .await?;
+    row.map(|row| {
+        let draft = read("draft_link", "draft_id", "", DraftId::parse(&row.draft_id))?;
+        Ok(Link { draft, good: row.good })
+    })
+    .transpose()
+}
+
+/// How many wrong dates of birth end a link.
+const MOST_TRIES: i64 = 5;
+
+/// A wrong date of birth was given with a link.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn tried(c: &mut Connection, token_hash: &str) -> Stored<()> {
+    sqlx::query!("UPDATE draft_link SET tries = tries + 1 WHERE token_hash = ?", token_hash).execute(c).await?;
+    Ok(())
+}
+
+/// Uses a link up; `false` when somebody was quicker.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn use_link(c: &mut Connection, token_hash: &str, now: OffsetDateTime) -> Stored<bool> {
+    let now = now.unix_timestamp();
+    let used =
+        sqlx::query!("UPDATE draft_link SET used_at = ? WHERE token_hash = ? AND used_at IS NULL", now, token_hash);
+    Ok(used.execute(c).await?.rows_affected() == 1)
 }
 
 /// Deletes what nobody has touched since.

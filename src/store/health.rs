@@ -2,9 +2,9 @@
 
 use time::OffsetDateTime;
 
-use super::types::{day, day_text, instant, read, small};
+use super::types::{day, day_text, impossible, instant, read, small};
 use super::{Connection, Stored};
-use crate::domain::consent::{ConsentRecord, ConsentText, Tick};
+use crate::domain::consent::{Agreement, ConsentRecord, ConsentText, Tick, agreement};
 use crate::domain::ids::{AnswersId, ClientId, ConsentId, VisitId};
 use crate::domain::questionnaire::{AnswerSet, Answers, Questionnaire};
 use crate::domain::screening::RuleTable;
@@ -265,17 +265,109 @@ pub async fn add_consent(c: &mut Connection, consent: &StoredConsent) -> Stored<
     Ok(())
 }
 
-/// Whether a client may be mailed invitations: what she last signed says so, and she has not withdrawn it.
+/// What a client took back, and when.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn may_invite(c: &mut Connection, client: &ClientId) -> Stored<bool> {
+pub async fn withdrawals(c: &mut Connection, client: &ClientId) -> Stored<Vec<(Tick, OffsetDateTime)>> {
     let client = client.as_str();
-    let row = sqlx::query!(
-        "SELECT invitations, withdrawn_at FROM consent WHERE client_id = ? ORDER BY given_at DESC, rowid DESC LIMIT 1",
-        client
+    let rows =
+        sqlx::query!("SELECT tick, withdrawn_at FROM consent_withdrawal WHERE client_id = ? ORDER BY id", client)
+            .fetch_all(c)
+            .await?;
+    rows.into_iter()
+        .map(|row| {
+            let tick = Tick::parse(&row.tick).ok_or_else(|| impossible("consent_withdrawal", "tick", client))?;
+            Ok((tick, instant("consent_withdrawal", "withdrawn_at", client, row.withdrawn_at)?))
+        })
+        .collect()
+}
+
+/// Where each agreement of a client stands.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn agreements(c: &mut Connection, client: &ClientId) -> Stored<Vec<(Tick, Agreement)>> {
+    let records: Vec<ConsentRecord> = consents(c, client).await?.into_iter().map(|consent| consent.record).collect();
+    let back = withdrawals(c, client).await?;
+    Ok(Tick::ALL.into_iter().map(|tick| (tick, agreement(&records, &back, tick))).collect())
+}
+
+/// A client takes an agreement back. Without one that a visit needs, all that she signed so far ends with it.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn withdraw(c: &mut Connection, client: &ClientId, tick: Tick, now: OffsetDateTime) -> Stored<()> {
+    let (client, word, now) = (client.as_str(), tick.as_str(), now.unix_timestamp());
+    sqlx::query!("INSERT INTO consent_withdrawal (client_id, tick, withdrawn_at) VALUES (?, ?, ?)", client, word, now)
+        .execute(&mut *c)
+        .await?;
+    if tick.is_needed() {
+        sqlx::query!(
+            "UPDATE consent SET withdrawn_at = ? WHERE client_id = ? AND withdrawn_at IS NULL
+             AND json_type(body, '$.signed') = 'object'",
+            now,
+            client
+        )
+        .execute(c)
+        .await?;
+    }
+    Ok(())
+}
+
+/// Who published a text, and why.
+#[derive(Debug, Clone)]
+pub struct PublishedBy {
+    /// Who published it.
+    pub name: String,
+    /// Who looked at it before.
+    pub reviewed_by: String,
+    /// Why there is a new one.
+    pub reason: String,
+}
+
+/// Publishes a consent text.
+///
+/// # Errors
+/// When its version is there already, or the file can't be written.
+pub async fn publish_consent_text(
+    c: &mut Connection,
+    text: &ConsentText,
+    by: &PublishedBy,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    let (version, body, hash) = (text.version(), text.canonical(), text.fingerprint().to_string());
+    let now = now.unix_timestamp();
+    sqlx::query!(
+        "INSERT INTO consent_text (version, body, sha256, published_at, published_by, reviewed_by, reason) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        version,
+        body,
+        hash,
+        now,
+        by.name,
+        by.reviewed_by,
+        by.reason
     )
-    .fetch_optional(c)
+    .execute(c)
     .await?;
-    Ok(row.is_some_and(|row| row.invitations == 1 && row.withdrawn_at.is_none()))
+    Ok(())
+}
+
+/// All versions of the consent text, the newest first: number, when it was published, by whom and why.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn consent_texts(c: &mut Connection) -> Stored<Vec<(u32, OffsetDateTime, PublishedBy)>> {
+    let rows = sqlx::query!(
+        "SELECT version, published_at, published_by, reviewed_by, reason FROM consent_text ORDER BY version DESC"
+    )
+    .fetch_all(c)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let by = PublishedBy { name: row.published_by, reviewed_by: row.reviewed_by, reason: row.reason };
+            let version = small("consent_text", "version", "", row.version)?;
+            Ok((version, instant("consent_text", "published_at", "", row.published_at)?, by))
+        })
+        .collect()
 }

@@ -4,7 +4,7 @@ use time::OffsetDateTime;
 
 use super::types::read;
 use super::{Connection, Stored};
-use crate::domain::ids::MailId;
+use crate::domain::ids::{MailId, SkinTestId};
 
 /// A mail that is due.
 pub struct Due {
@@ -68,6 +68,22 @@ pub async fn next(c: &mut Connection, now: OffsetDateTime) -> Stored<Option<Due>
     let Some(row) = row else { return Ok(None) };
     let id = read("outbox", "id", &row.id, MailId::parse(&row.id))?;
     Ok(Some(Due { id, to_mail: row.to_mail, body: row.body, tries: row.tries }))
+}
+
+/// Takes back the mails that would still ask about a skin test.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn cancel_prompts(c: &mut Connection, test: &SkinTestId) -> Stored<()> {
+    let test = test.as_str();
+    sqlx::query!(
+        "DELETE FROM outbox WHERE state = 'waiting' AND json_extract(body, '$.kind') = 'skin_test_prompt'
+         AND json_extract(body, '$.test') = ?",
+        test
+    )
+    .execute(c)
+    .await?;
+    Ok(())
 }
 
 /// It left. The text goes, since it has no further use; the row stays as proof.

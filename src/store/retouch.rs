@@ -103,8 +103,10 @@ pub async fn names(c: &mut Connection, of: Option<&[&ClientId]>) -> Stored<HashM
 pub async fn may_invite(c: &mut Connection, clients: &[&ClientId]) -> Stored<HashSet<ClientId>> {
     let ids = as_json(clients.iter().map(|id| id.as_str()));
     let rows = sqlx::query!(
-        "SELECT client_id, invitations, withdrawn_at FROM consent WHERE client_id IN (SELECT value FROM json_each(?))
-         ORDER BY given_at, rowid",
+        r#"SELECT c.client_id, c.invitations, EXISTS (SELECT 1 FROM consent_withdrawal w WHERE w.client_id = c.client_id
+             AND w.tick = 'marketing' AND w.withdrawn_at >= c.given_at) AS "back!: bool"
+           FROM consent c WHERE c.client_id IN (SELECT value FROM json_each(?)) AND json_type(c.body, '$.signed') = 'object'
+           ORDER BY c.given_at, c.rowid"#,
         ids
     )
     .fetch_all(c)
@@ -112,7 +114,7 @@ pub async fn may_invite(c: &mut Connection, clients: &[&ClientId]) -> Stored<Has
     let mut may = HashSet::new();
     for row in rows {
         let client = read("consent", "client_id", &row.client_id, ClientId::parse(&row.client_id))?;
-        if row.invitations == 1 && row.withdrawn_at.is_none() {
+        if row.invitations == 1 && !row.back {
             may.insert(client);
         } else {
             may.remove(&client);

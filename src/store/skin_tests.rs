@@ -150,3 +150,71 @@ pub async fn add_reading(
     .await?;
     Ok(())
 }
+
+/// Stores the link of a mail with which a client reports on a test.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn add_link(
+    c: &mut Connection,
+    token_hash: &str,
+    id: &SkinTestId,
+    now: OffsetDateTime,
+    until: OffsetDateTime,
+) -> Stored<()> {
+    let (id, now, until) = (id.as_str(), now.unix_timestamp(), until.unix_timestamp());
+    sqlx::query!("DELETE FROM skin_test_link WHERE expires_at <= ?", now).execute(&mut *c).await?;
+    sqlx::query!(
+        "INSERT INTO skin_test_link (token_hash, skin_test_id, created_at, expires_at) VALUES (?, ?, ?, ?)",
+        token_hash,
+        id,
+        now,
+        until
+    )
+    .execute(c)
+    .await?;
+    Ok(())
+}
+
+/// The test that a link is about, while the link works.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn by_link(c: &mut Connection, token_hash: &str, now: OffsetDateTime) -> Stored<Option<SkinTestId>> {
+    let now = now.unix_timestamp();
+    let row = sqlx::query_scalar!(
+        "SELECT skin_test_id FROM skin_test_link WHERE token_hash = ? AND expires_at > ?",
+        token_hash,
+        now
+    )
+    .fetch_optional(c)
+    .await?;
+    row.map(|id| read("skin_test_link", "skin_test_id", &id, SkinTestId::parse(&id))).transpose()
+}
+
+/// A test no longer counts. `false` when it didn't before.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn void(c: &mut Connection, id: &SkinTestId, cause: VoidCause) -> Stored<bool> {
+    let (id, cause) = (id.as_str(), cause.as_str());
+    let changed = sqlx::query!("UPDATE skin_test SET voided = ? WHERE id = ? AND voided IS NULL", cause, id);
+    Ok(changed.execute(c).await?.rows_affected() == 1)
+}
+
+/// The tests of a product that no event has voided, with whose they are.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn counting_of_product(c: &mut Connection, id: &ProductId) -> Stored<Vec<(SkinTestId, ClientId)>> {
+    let id = id.as_str();
+    let rows = sqlx::query!("SELECT id, client_id FROM skin_test WHERE product_id = ? AND voided IS NULL", id)
+        .fetch_all(c)
+        .await?;
+    rows.into_iter()
+        .map(|row| {
+            let test = read("skin_test", "id", &row.id, SkinTestId::parse(&row.id))?;
+            Ok((test, read("skin_test", "client_id", &row.id, ClientId::parse(&row.client_id))?))
+        })
+        .collect()
+}

@@ -352,6 +352,23 @@ pub async fn uses(c: &mut Connection, client: &ClientId) -> Stored<Vec<(ProductI
         .collect()
 }
 
+/// When treatments of hers began that ended with a reaction.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn reactions(c: &mut Connection, client: &ClientId) -> Stored<Vec<OffsetDateTime>> {
+    let key = client.as_str();
+    let rows = sqlx::query_scalar!(
+        "SELECT x.started_at FROM treatment t JOIN treatment_version x ON x.treatment_id = t.id
+             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
+         WHERE t.client_id = ? AND x.outcome = 'reaction'",
+        key
+    )
+    .fetch_all(c)
+    .await?;
+    rows.into_iter().map(|at| instant("treatment_version", "started_at", key, at)).collect()
+}
+
 /// The products of her treatments that ended with a reaction.
 ///
 /// # Errors

@@ -376,12 +376,18 @@ pub async fn expire_holds(c: &mut Connection, now: OffsetDateTime) -> Stored<()>
     Ok(())
 }
 
-/// Deletes holds that ran out and were never booked.
+/// Deletes holds that ran out and were never booked, once nobody goes on with what they were held for.
 ///
 /// # Errors
 /// When the file can't be written.
 pub async fn sweep(c: &mut Connection, untouched_since: OffsetDateTime) -> Stored<()> {
     let since = untouched_since.unix_timestamp();
-    sqlx::query!("DELETE FROM visit WHERE state = 'hold_expired' AND changed_at < ?", since).execute(c).await?;
+    sqlx::query!(
+        "DELETE FROM visit WHERE state = 'hold_expired' AND changed_at < ?1
+           AND NOT EXISTS (SELECT 1 FROM draft d WHERE d.id = visit.draft_id AND d.touched_at >= ?1)",
+        since
+    )
+    .execute(c)
+    .await?;
     Ok(())
 }

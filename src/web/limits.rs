@@ -19,6 +19,8 @@ pub enum What {
     LinkByAddress,
     /// Asking for a sign-in link, per mailbox.
     LinkByMailbox,
+    /// Asking for the link to go on with a booking, per mailbox.
+    GoOnByMailbox,
     /// Trying a link's token, per address.
     LinkUse,
     /// Taking a time on hold, per address.
@@ -35,6 +37,7 @@ impl What {
             Self::SignInAnywhere => (200, Duration::HOUR),
             Self::LinkByAddress => (20, Duration::HOUR),
             Self::LinkByMailbox => (3, Duration::HOUR),
+            Self::GoOnByMailbox => (5, Duration::HOUR),
             Self::LinkUse => (30, Duration::MINUTE),
             Self::Hold => (10, Duration::MINUTE),
             Self::Export => (10, Duration::MINUTE),

@@ -31,6 +31,7 @@ mod room;
 pub mod routes;
 pub mod server;
 pub mod session;
+mod signing;
 pub mod system;
 pub mod why;
 pub mod words;

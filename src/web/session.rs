@@ -69,6 +69,11 @@ impl Seen {
         same(&self.visit_token) | self.team_token.as_ref().is_some_and(same)
     }
 
+    /// The signed-in client.
+    pub fn client_id(&self) -> Option<&ClientId> {
+        self.client.as_ref().map(|(id, _)| id)
+    }
+
     /// Whom the audit names for a change on a page for clients and visitors.
     pub fn visitor_or_client(&self) -> Actor {
         self.client.as_ref().map_or(Actor::Visitor, |(id, _)| Actor::Client(id.clone()))

@@ -1,6 +1,7 @@
 //! Tests in a real browser: what a person sees, does and can't do.
 #![expect(clippy::unwrap_used, clippy::indexing_slicing, clippy::panic, reason = "a test may fail where it stands")]
 
+mod book;
 mod chair;
 mod harness;
 mod pages;

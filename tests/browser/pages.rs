@@ -146,6 +146,8 @@ async fn client(server: &Server) -> Vec<String> {
     she.browser.press("Sign in").await;
     she.inspect_all(&plain(Who::Client)).await;
     she.look_behind("/me", "/me/papers/", "paper").await;
+    she.open("/me/agreements?back=treatment").await;
+    she.inspect("take-back").await;
     she.look_behind("/me", "/me/visits/", "move").await;
     let moving = she.browser.address().await;
     for page in ["cancel", "earlier"] {

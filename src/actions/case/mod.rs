@@ -3,6 +3,7 @@
 //! The client who books, the practitioner at the chair and the owner's list all ask here, so that the same case gets
 //! the same verdict from all three.
 
+mod agreed;
 mod choices;
 mod shelf;
 
@@ -12,7 +13,7 @@ use time::{Date, OffsetDateTime};
 
 use crate::domain::age::{self, AgePolicy, AgeStanding, GuardianPart, Jurisdiction};
 use crate::domain::catalogue::ServiceKind;
-use crate::domain::consent::{self, ConsentRecord, ConsentStanding, Subject};
+use crate::domain::consent::ConsentRecord;
 use crate::domain::ids::{ClientId, ProductId, ServiceId};
 use crate::domain::letter::Letter;
 use crate::domain::limits::Ingredient;
@@ -20,7 +21,7 @@ use crate::domain::person::BirthDate;
 use crate::domain::questionnaire::{AnswerSet, Answers};
 use crate::domain::readiness::{Case, Readiness, Shelved};
 use crate::domain::screening::{Screening, TestPermission};
-use crate::domain::skin_test::{Planned, SkinTest, TestRules, VoidCause};
+use crate::domain::skin_test::{Planned, SkinTest, TestRules};
 use crate::domain::verdict::{About, Clears, Earliest, Reason, Verdict};
 use crate::domain::visit::VisitState;
 use crate::domain::window::{self, RetouchRule, Wait, Window};
@@ -91,6 +92,8 @@ pub struct Known {
     booked_tests: Vec<(OffsetDateTime, Vec<ProductId>)>,
     uses: Vec<(ProductId, OffsetDateTime)>,
     reacted: Vec<ProductId>,
+    /// When she reacted to a treatment.
+    reactions: Vec<OffsetDateTime>,
     past: Vec<treatments::Past>,
     letters: Vec<Letter>,
 }
@@ -168,6 +171,7 @@ impl Known {
             booked_tests: Vec::new(),
             uses: Vec::new(),
             reacted: Vec::new(),
+            reactions: Vec::new(),
             past: Vec::new(),
             letters: Vec::new(),
             service,
@@ -205,6 +209,7 @@ impl Known {
         self.uses = treatments::uses(c, id).await?;
         self.reacted = treatments::reacted(c, id).await?;
         self.letters = letters::counting(c, id).await?;
+        self.reactions = treatments::reactions(c, id).await?;
         self.past = treatments::past(c, Some(id)).await?;
         for visit in visits::of_client(c, id).await?.into_iter().filter(is_test_to_come) {
             let products = catalogue::tests_for(c, &visit.service).await?;
@@ -234,59 +239,6 @@ impl Known {
     /// The newest answers.
     pub fn answers(&self) -> Option<&AnswerSet> {
         self.answers.first().map(|(set, _)| set)
-    }
-
-    /// What a signature would be for now.
-    pub fn subject(&self) -> Subject {
-        Subject {
-            text: self.in_force.consent.fingerprint(),
-            answers: self.answers().map_or_else(|| Answers::default().fingerprint(), |set| set.answers.fingerprint()),
-            products: self.product_ids().collect(),
-        }
-    }
-
-    /// The consent that counts here: the newest for the same products, since another service may have been signed for
-    /// in between; but whoever refused or withdrew last has not agreed.
-    fn consent(&self) -> Option<&ConsentRecord> {
-        let agreed =
-            |record: &ConsentRecord| matches!(record, ConsentRecord::Signed(signed) if signed.withdrawn_at.is_none());
-        let newest = self.consents.first()?;
-        let planned = self.subject().products;
-        let same =
-            |record: &&ConsentRecord| matches!(record, ConsentRecord::Signed(s) if s.subject.products == planned);
-        if agreed(newest) { self.consents.iter().find(same).or(Some(newest)) } else { Some(newest) }
-    }
-
-    /// Where the consent stands.
-    pub fn consent_standing(&self) -> ConsentStanding {
-        consent::standing(self.consent(), &self.subject())
-    }
-
-    fn guardian(&self) -> GuardianPart {
-        let promised = match self.consent() {
-            Some(ConsentRecord::Signed(signed)) if signed.withdrawn_at.is_none() => signed.guardian_part(),
-            _ => GuardianPart::default(),
-        };
-        GuardianPart { present: self.guardian_here.unwrap_or(promised.present), ..promised }
-    }
-
-    /// Her tests, with those that a later answer made void.
-    fn tests(&self) -> Vec<SkinTest> {
-        let voided = |test: &SkinTest| {
-            self.answers.windows(2).any(|pair| match pair {
-                [(set, at), (before, _)] if *at > test.applied_at => {
-                    !self.screening(set).voided_by(Some(before), self.service.kind).is_empty()
-                }
-                _ => false,
-            })
-        };
-        let mut tests = self.tests.clone();
-        for test in &mut tests {
-            if test.voided.is_none() && voided(test) {
-                test.voided = Some(VoidCause::HealthChange);
-            }
-        }
-        tests
     }
 
     fn screening<'a>(&'a self, set: &'a AnswerSet) -> Screening<'a> {

@@ -89,13 +89,13 @@ impl Story<'_> {
         let begun = booking::begin(app, terms, beginner, &wanted).await?;
         let draft = begun.ok_or_else(|| refused(&she.name, "her time was not free"))?;
         app.clock.advance(Duration::minutes(7));
-        let filled = drafts::get(&mut *app.db.read().await?, &draft, &owner_hash).await?;
+        let filled = drafts::get(&mut *app.db.read().await?, &draft, drafts::By::Browser(&owner_hash, None)).await?;
         let complete = Complete {
             person: match &known {
                 Some(id) => Person::Known(id.clone()),
                 None => self.person(she, born)?,
             },
-            signed: self.sign(she, &service, &answers.0).await?,
+            signed: Some(self.sign(she, &service, &answers.0).await?),
             answers: answers.0,
             text_version: self.in_force.consent.version(),
             verdict: readiness.verdict.as_str(),
@@ -233,6 +233,7 @@ impl Story<'_> {
             text: self.in_force.consent.fingerprint(),
             answers: answers.answers.fingerprint(),
             products: book::products_of(&mut *self.app.db.read().await?, service).await?,
+            service: Some(service.id.clone()),
         };
         let guardian = match &she.guardian {
             Some((who, relation)) => {

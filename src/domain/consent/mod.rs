@@ -2,6 +2,7 @@
 //!
 //! Consent is per visit: it is signed again when the text, a product or a health answer changed.
 
+mod agreement;
 mod drawing;
 
 use std::collections::BTreeSet;
@@ -9,11 +10,12 @@ use std::collections::BTreeSet;
 use serde::{Deserialize, Serialize};
 use time::OffsetDateTime;
 
+pub use agreement::{Agreement, agreement};
 pub use drawing::{Drawing, DrawingRefused, Point};
 
 use super::age::GuardianPart;
 use super::fingerprint::Fingerprint;
-use super::ids::{ConsentId, ProductId};
+use super::ids::{ConsentId, ProductId, ServiceId};
 use super::person::{PersonName, PersonNameRefused};
 
 /// What a client may agree to. Each is a tick of its own, none ticked beforehand.
@@ -143,6 +145,27 @@ impl ConsentText {
         Ok(Self { content, canonical, fingerprint })
     }
 
+    /// The version that follows this one, with other words.
+    ///
+    /// # Errors
+    /// [`ConsentTextRefused`] says what is wrong.
+    pub fn next(
+        &self,
+        paragraphs: Vec<Paragraph>,
+        ticks: Vec<TickText>,
+        guardian: String,
+    ) -> Result<Self, ConsentTextRefused> {
+        let (version, language) = (self.content.version + 1, self.content.language.clone());
+        let content = TextContent { version, language, paragraphs, ticks, guardian };
+        let json = serde_json::to_string(&content).map_err(|error| ConsentTextRefused::Shape(error.to_string()))?;
+        Self::parse(&json)
+    }
+
+    /// Whether two versions say the same.
+    pub fn same_words(&self, other: &Self) -> bool {
+        TextContent { version: other.content.version, ..self.content.clone() } == other.content
+    }
+
     /// Its version number.
     pub fn version(&self) -> u32 {
         self.content.version
@@ -188,6 +211,23 @@ pub struct Subject {
     pub answers: Fingerprint,
     /// The products that are planned, as far as they are known.
     pub products: BTreeSet<ProductId>,
+    /// The service that was named above the text; early signatures don't tell.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub service: Option<ServiceId>,
+}
+
+impl Subject {
+    /// Whether the same is planned: the service, as far as both tell, and the products.
+    pub fn same_plan(&self, other: &Self) -> bool {
+        self.same_service(other) && self.products == other.products
+    }
+
+    fn same_service(&self, other: &Self) -> bool {
+        match (&self.service, &other.service) {
+            (Some(one), Some(two)) => one == two,
+            _ => true,
+        }
+    }
 }
 
 /// A name as it was typed under a text, within the limits of [`PersonName`].
@@ -331,6 +371,8 @@ pub enum ConsentStanding {
     AnswersChanged,
     /// The products were changed since.
     ProductsChanged,
+    /// Signed for another service.
+    OtherService,
     /// Never signed.
     Missing,
     /// Refused.
@@ -347,6 +389,7 @@ pub fn standing(last: Option<&ConsentRecord>, now: &Subject) -> ConsentStanding 
         Some(ConsentRecord::Signed(signed)) if signed.withdrawn_at.is_some() => ConsentStanding::Withdrawn,
         Some(ConsentRecord::Signed(signed)) if signed.subject.text != now.text => ConsentStanding::TextChanged,
         Some(ConsentRecord::Signed(signed)) if signed.subject.answers != now.answers => ConsentStanding::AnswersChanged,
+        Some(ConsentRecord::Signed(signed)) if !signed.subject.same_service(now) => ConsentStanding::OtherService,
         Some(ConsentRecord::Signed(signed)) if signed.subject.products != now.products => {
             ConsentStanding::ProductsChanged
         }

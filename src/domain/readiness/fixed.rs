@@ -138,6 +138,11 @@ pub(super) const CONSENT_PRODUCTS: Fixed = source(
     PER_VISIT,
     "Other products are planned than when you signed; please sign the consent again.",
 );
+pub(super) const CONSENT_SERVICE: Fixed = source(
+    "consent_other_service",
+    PER_VISIT,
+    "You signed for another service; please read and sign the consent for this one.",
+);
 pub(super) const CONSENT_REFUSED: Fixed = source(
     "consent_refused",
     PER_VISIT,

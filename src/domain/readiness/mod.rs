@@ -210,6 +210,7 @@ fn about_consent(standing: ConsentStanding) -> Option<Reason> {
         ConsentStanding::Missing => (&fixed::CONSENT_MISSING, Verdict::Ask),
         ConsentStanding::TextChanged => (&fixed::CONSENT_TEXT, Verdict::Ask),
         ConsentStanding::AnswersChanged => (&fixed::CONSENT_ANSWERS, Verdict::Ask),
+        ConsentStanding::OtherService => (&fixed::CONSENT_SERVICE, Verdict::Ask),
         ConsentStanding::ProductsChanged => (&fixed::CONSENT_PRODUCTS, Verdict::Ask),
         ConsentStanding::Refused => (&fixed::CONSENT_REFUSED, Verdict::DoNotTreat),
         ConsentStanding::Withdrawn => (&fixed::CONSENT_WITHDRAWN, Verdict::DoNotTreat),

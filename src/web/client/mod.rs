@@ -1,5 +1,6 @@
 //! A client's own pages.
 
+pub mod agreements;
 pub mod calendar;
 pub mod cancel;
 pub mod earlier;
@@ -7,4 +8,5 @@ pub mod letters;
 pub mod paper;
 pub mod relocate;
 pub mod return_again;
+pub mod sign;
 pub mod visits;

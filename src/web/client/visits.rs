@@ -3,14 +3,17 @@
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
+use time::OffsetDateTime;
 
+use crate::actions::case::Known;
 use crate::actions::own_visits::Own;
+use crate::actions::test_reports;
 use crate::app::App;
-use crate::domain::ids::VisitId;
+use crate::domain::ids::{ClientId, VisitId};
 use crate::domain::visit::VisitState;
 use crate::store::studio::Studio;
 use crate::store::visits::Visit;
-use crate::store::{Connection, catalogue, health, practitioners, visits, wishes};
+use crate::store::{Connection, catalogue, drafts, health, practitioners, skin_tests, visits, wishes};
 use crate::web::error::Fault;
 use crate::web::guard::SignedIn;
 use crate::web::page::{Answer, Ctx, Page};
@@ -24,6 +27,8 @@ struct Coming {
     length: String,
     with: String,
     may_change: bool,
+    /// Why there is something to sign.
+    sign: Option<&'static str>,
     /// An earlier time can be wished for.
     may_wish: bool,
     wished: bool,
@@ -36,6 +41,10 @@ struct VisitsPage {
     coming: Vec<Coming>,
     past: Vec<(String, String, &'static str)>,
     papers: Vec<(String, String)>,
+    /// Skin tests that she is asked about: id, when, and what she told so far.
+    tests: Vec<(String, String, String)>,
+    /// Bookings that she has not finished: where they go on, and the service.
+    unfinished: Vec<(String, String)>,
     cancel_hours: i64,
 }
 
@@ -65,6 +74,27 @@ pub(in crate::web) async fn own(c: &mut Connection, who: &SignedIn, id: &str) ->
     Own::load(c, &who.0, &id).await?.ok_or(Fault::NotFound)
 }
 
+/// Skin tests of the last days, those applied together once.
+async fn tests(
+    c: &mut Connection,
+    client: &ClientId,
+    studio: &Studio,
+    now: OffsetDateTime,
+) -> Result<Vec<(String, String, String)>, Fault> {
+    let mut found: Vec<(OffsetDateTime, (String, String, String))> = Vec::new();
+    for one in skin_tests::of_client(c, client).await? {
+        let (test, at) = (&one.test, one.test.applied_at);
+        let together = found.iter().any(|(other, _)| (*other - at).abs() <= test_reports::TOGETHER);
+        if test.voided.is_some() || now - at > test_reports::LINK_LASTS || together {
+            continue;
+        }
+        let told = one.notes.iter().any(|(_, by)| by == "client");
+        let told = if told { "You told us what you saw." } else { "You haven’t told us yet what you see." };
+        found.push((at, (test.id.to_string(), when::moment(studio.zone.to_civil(at)), told.to_owned())));
+    }
+    Ok(found.into_iter().map(|(_, view)| view).collect())
+}
+
 /// Shows them.
 pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
     let studio: Studio = ctx.studio()?.clone();
@@ -76,6 +106,12 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
         if visit.state.is_over() || visit.ends_at <= now {
             past.push((words.what, words.when, state_words(visit.state)));
         } else {
+            let sign = if super::sign::open(&visit) {
+                let known = Known::load(&mut c, &studio, Some(&who.0), &visit.service).await?;
+                super::sign::why(known.consent_standing())
+            } else {
+                None
+            };
             let own = Own { visit, partner: None };
             let may_change = own.may_change(now, &studio);
             let may_wish = own.visit.state == VisitState::Booked && own.visit.starts_at > now;
@@ -87,6 +123,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
                 length: words.length,
                 with,
                 may_change,
+                sign,
                 may_wish,
                 wished,
             });
@@ -96,6 +133,17 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
     let papers = health::consents(&mut c, &who.0).await?;
     let papers =
         papers.into_iter().map(|paper| (paper.id.to_string(), when::moment(studio.zone.to_civil(paper.given_at))));
-    let page = VisitsPage { ctx, coming, past, papers: papers.collect(), cancel_hours: studio.cancel_limit_hours };
+    let tests = tests(&mut c, &who.0, &studio, now).await?;
+    let unfinished = drafts::open_of(&mut c, &who.0).await?.into_iter();
+    let unfinished = unfinished.map(|(id, service)| (format!("/book/{id}"), service)).collect();
+    let page = VisitsPage {
+        tests,
+        unfinished,
+        ctx,
+        coming,
+        past,
+        papers: papers.collect(),
+        cancel_hours: studio.cancel_limit_hours,
+    };
     Ok(Page::ok(page).into_response())
 }

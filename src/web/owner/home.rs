@@ -13,7 +13,7 @@ use crate::store::catalogue::{self, Service};
 use crate::store::outbox::{self, Standing};
 use crate::store::practitioners::{self, Practitioner};
 use crate::store::studio::Studio;
-use crate::store::{Connection, Stored, accounts, feeds};
+use crate::store::{Connection, Stored, accounts, feeds, health};
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
 
@@ -133,6 +133,7 @@ struct HomePage {
     folder: Option<String>,
     /// Whose other calendar can't be read, since when, and why.
     unread: Vec<(String, String, String)>,
+    consent_version: u32,
 }
 
 /// Shows it.
@@ -141,6 +142,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
     let mut c = app.db.read().await?;
     let stock = Stock::load(&mut c, today(&app, studio)).await?;
     let mail = outbox::standing(&mut c).await?;
+    let consent_version = health::in_force(&mut c).await?.consent.version();
     let mut unread = Vec::new();
     for outside in feeds::all_outside(&mut c).await?.into_iter().filter(|outside| !outside.trouble.is_empty()) {
         let name = practitioners::get(&mut c, &outside.practitioner).await?.map(|she| she.name).unwrap_or_default();
@@ -152,5 +154,5 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
     }
     let folder = app.transport.folder().map(|folder| folder.display().to_string());
     let (missing, advice) = (stock.missing(), stock.advice(studio));
-    Ok(Page::ok(HomePage { ctx, stock, missing, advice, mail, folder, unread }).into_response())
+    Ok(Page::ok(HomePage { ctx, stock, missing, advice, mail, folder, unread, consent_version }).into_response())
 }

@@ -12,6 +12,7 @@ use crate::web::form::Fields;
 use crate::web::page::see_other;
 
 pub mod audit;
+pub mod consent_text;
 pub mod cycle;
 pub mod days_off;
 pub mod exports;

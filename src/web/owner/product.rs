@@ -9,6 +9,7 @@ use super::label::LabelView;
 use super::products::is_expired;
 use super::{Done, done, filled, id, read, there, tick, today};
 use crate::actions::catalogue::{self, ProductFacts};
+use crate::actions::test_reports;
 use crate::app::App;
 use crate::domain::catalogue::Chemistry;
 use crate::domain::ids::ProductId;
@@ -152,4 +153,23 @@ pub async fn post_batch(
         }
         Err(errors) => Ok(Page::refused(page(&app, ctx, &id, (None, fields), errors).await?).into_response()),
     }
+}
+
+/// The maker changed the formula: no skin test of it counts any more.
+pub async fn post_formula(
+    State(app): State<App>,
+    ctx: Ctx,
+    team: Team,
+    Path(path): Path<String>,
+    fields: Fields,
+) -> Answer {
+    let id = id(ProductId::parse(&path))?;
+    if !fields.ticked("formula") {
+        let mut errors = Errors::new();
+        errors.add("formula", "Tick this if the formula has changed.");
+        return Ok(Page::refused(page(&app, ctx, &id, (None, fields), errors).await?).into_response());
+    }
+    page(&app, ctx, &id, (None, Fields::default()), Errors::new()).await?;
+    test_reports::formula_changed(&app, &team.0, &id).await?;
+    Ok(done(&format!("/owner/products/{id}"), "saved"))
 }

@@ -14,6 +14,7 @@ use crate::store::clients::Client;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
 use crate::store::{Connection, Stored, clients, health, letters, skin_tests, treatments, visits};
+use crate::web::client::agreements::AgreementView;
 use crate::web::error::Fault;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
@@ -29,6 +30,7 @@ struct ClientPage {
     tests: Vec<TestView>,
     answers: Vec<AnswersView>,
     consents: Vec<ConsentView>,
+    agreements: Vec<AgreementView>,
     records: Vec<RecordView>,
     letters: usize,
     /// Letters that the client added and nobody has read.
@@ -76,6 +78,11 @@ async fn load(app: &App, c: &mut Connection, ctx: Ctx, studio: &Studio, client: 
         visits: visits::of_client(c, &id).await?.iter().map(|visit| VisitRow::of(visit, &names)).collect(),
         tests: tests.iter().map(|test| TestView::of(test, &names, now)).collect(),
         answers,
+        agreements: health::agreements(c, &id)
+            .await?
+            .into_iter()
+            .map(|one| AgreementView::of(one, &studio.zone))
+            .collect(),
         consents: consents.iter().map(|consent| ConsentView::of(consent, &names)).collect(),
         records: treatments::of_client(c, &id).await?.iter().map(|one| RecordView::of(one, &names)).collect(),
         unread: letters.iter().filter(|one| one.read.is_none() && one.set_aside.is_none()).count(),

@@ -10,11 +10,10 @@ use time::Date;
 use super::view::{Names, TestView, capital};
 use super::{read, words};
 use crate::actions::health::{self as actions, Applied};
-use crate::actions::steps;
-use crate::actions::treating;
+use crate::actions::{steps, test_reports, treating};
 use crate::app::App;
 use crate::domain::ids::{ClientId, ProductId, ServiceId, SkinTestId, VisitId};
-use crate::domain::skin_test::{NOT_DIAGNOSTIC, TestResult};
+use crate::domain::skin_test::{NOT_DIAGNOSTIC, TestResult, VoidCause};
 use crate::domain::steps::Step;
 use crate::domain::zone::Zone;
 use crate::store::studio::Studio;
@@ -206,6 +205,7 @@ struct ReadingPage {
     client: String,
     test: TestView,
     results: Vec<(&'static str, String)>,
+    causes: Vec<(&'static str, &'static str)>,
     not_diagnostic: &'static str,
 }
 
@@ -229,6 +229,7 @@ async fn reading(
         who: client.name.as_str().to_owned(),
         client: client.id.to_string(),
         results: seen.map(|result| (result.as_str(), capital(result))).collect(),
+        causes: CAUSES.map(|(cause, words)| (cause.as_str(), words)).to_vec(),
         not_diagnostic: NOT_DIAGNOSTIC,
         ctx,
         fields,
@@ -267,6 +268,29 @@ pub async fn post_reading(
         }
         None => Ok(Page::refused(reading(&app, ctx, &team, &id, fields, errors).await?).into_response()),
     }
+}
+
+/// What a member of the team may void a test for; answers and reactions do it by themselves.
+const CAUSES: [(VoidCause, &str); 5] = [
+    (VoidCause::NewProduct, "Another product or shade is used now"),
+    (VoidCause::FormulaChange, "The maker changed the formula"),
+    (VoidCause::BlackHenna, "She had a dark temporary tattoo since"),
+    (VoidCause::SuppressingMedicine, "A medicine may have hidden a reaction"),
+    (VoidCause::Mistake, "It was recorded by mistake"),
+];
+
+/// A test no longer counts.
+pub async fn post_void(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
+    let id = SkinTestId::parse(&id).map_err(|_| Fault::NotFound)?;
+    let stored = actions::test_for(&mut *app.db.read().await?, &team.0, &id).await?.ok_or(Fault::NotFound)?;
+    let cause = VoidCause::parse(fields.trimmed("cause")).filter(|cause| CAUSES.iter().any(|(one, _)| one == cause));
+    let Some(cause) = cause else {
+        let mut errors = Errors::new();
+        errors.add("cause", CHOOSE);
+        return Ok(Page::refused(reading(&app, ctx, &team, &id, fields, errors).await?).into_response());
+    };
+    test_reports::void(&app, &team.0, &stored.client, &id, cause).await?;
+    Ok(see_other(&format!("/desk/clients/{}#skin-tests", stored.client)))
 }
 
 fn read_look(errors: &mut Errors, fields: &Fields, zone: &Zone) -> Option<(TestResult, time::OffsetDateTime, String)> {

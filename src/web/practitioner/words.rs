@@ -122,6 +122,7 @@ pub(super) fn consent(standing: ConsentStanding) -> (&'static str, &'static str)
         ConsentStanding::SignedCurrent => ("clear", "Signed on the text in use"),
         ConsentStanding::TextChanged => ("ask", "Signed on an older text"),
         ConsentStanding::AnswersChanged => ("ask", "Signed before the answers changed"),
+        ConsentStanding::OtherService => ("ask", "Signed for another service"),
         ConsentStanding::ProductsChanged => ("ask", "Signed for other products"),
         ConsentStanding::Missing => ("ask", "Not signed"),
         ConsentStanding::Refused => ("stop", "Refused"),

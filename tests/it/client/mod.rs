@@ -1,8 +1,10 @@
 //! A client's own pages.
 #![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
 
+mod consents;
 mod earlier;
 mod return_again;
+mod skin_tests;
 
 use palpebra::domain::ids::VisitId;
 use palpebra::store::visits::{self, Purpose};

@@ -8,7 +8,7 @@ use palpebra::domain::consent::{
     self, ConsentRecord, ConsentStanding, ConsentText, Guardian, Offer, Signed, Subject, Tick, TickMissing, TypedName,
 };
 use palpebra::domain::fingerprint::Fingerprint;
-use palpebra::domain::ids::{ConsentId, LetterId, ProductId};
+use palpebra::domain::ids::{ConsentId, LetterId, ProductId, ServiceId};
 use palpebra::domain::letter::{Letter, LetterDraft, LetterRefused};
 use palpebra::domain::person::BirthDate;
 use proptest::prelude::*;
@@ -121,6 +121,7 @@ fn subject() -> Subject {
         text: ConsentText::built_in().unwrap().fingerprint(),
         answers: Fingerprint::of(b"answers"),
         products: BTreeSet::from([ProductId::from_random([1; 16])]),
+        service: None,
     }
 }
 
@@ -156,6 +157,8 @@ fn a_signature_stands_for_exactly_what_was_shown() {
     assert_eq!(of(&Subject { text: Fingerprint::of(b"new"), ..now.clone() }), ConsentStanding::TextChanged);
     assert_eq!(of(&Subject { answers: Fingerprint::of(b"new"), ..now.clone() }), ConsentStanding::AnswersChanged);
     assert_eq!(of(&Subject { products: BTreeSet::new(), ..now.clone() }), ConsentStanding::ProductsChanged);
+    let named = Subject { service: Some(ServiceId::from_random([7; 16])), ..now.clone() };
+    assert_eq!(of(&named), ConsentStanding::SignedCurrent, "an early signature doesn't tell for which service");
     assert_eq!(consent::standing(None, &now), ConsentStanding::Missing);
     let refused = ConsentRecord::Refused { subject: now.clone(), at };
     assert_eq!(consent::standing(Some(&refused), &now), ConsentStanding::Refused);

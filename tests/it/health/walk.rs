@@ -184,6 +184,7 @@ fn nobody_starts_without_a_signature() {
         (ConsentStanding::TextChanged, Verdict::Ask),
         (ConsentStanding::AnswersChanged, Verdict::Ask),
         (ConsentStanding::ProductsChanged, Verdict::Ask),
+        (ConsentStanding::OtherService, Verdict::Ask),
         (ConsentStanding::Refused, Verdict::DoNotTreat),
         (ConsentStanding::Withdrawn, Verdict::DoNotTreat),
     ] {

@@ -4,6 +4,7 @@
 mod access;
 mod audit;
 mod catalogue;
+mod consent_text;
 mod cycle;
 mod days_off;
 mod exports;

@@ -51,8 +51,8 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     booking.draft.details = pairs_text(&fields);
     booking.save(&app).await?;
     booking.keep(&app).await?;
-    if fields.ticked("more_time") {
-        return Ok(see_other(&booking.path("details")));
+    if let Some(there) = booking.stays(&app, &fields, "details").await? {
+        return Ok(see_other(&there));
     }
     match read_person(&fields, &booking.studio, booking.today()) {
         Ok(_) => Ok(see_other(&booking.next())),

@@ -25,7 +25,9 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>) -> An
     let id = DraftId::parse(&id).map_err(|_| Fault::NotFound)?;
     let studio = ctx.studio()?.clone();
     let mut c = app.db.read().await?;
-    let draft = drafts::get(&mut c, &id, &ctx.seen.visit_hash()).await?.ok_or(Fault::NotFound)?;
+    let draft = drafts::get(&mut c, &id, drafts::By::Browser(&ctx.seen.visit_hash(), ctx.seen.client_id()))
+        .await?
+        .ok_or(Fault::NotFound)?;
     if !draft.booked {
         return Err(Fault::SeeOther(format!("/book/{id}")));
     }

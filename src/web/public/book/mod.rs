@@ -10,12 +10,13 @@ use crate::actions::case;
 use crate::actions::diary::Between;
 use crate::app::App;
 use crate::domain::ids::DraftId;
+use crate::domain::money::Money;
 use crate::domain::person::{BirthDate, Mail, PersonName, Phone};
 use crate::domain::questionnaire::{Answers, Section};
 use crate::domain::zone::Zone;
 use crate::store::catalogue::Service;
 use crate::store::clients::Client;
-use crate::store::drafts::Draft;
+use crate::store::drafts::{By, Draft};
 use crate::store::health::{InForce, StoredAnswers};
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
@@ -26,9 +27,11 @@ use crate::web::page::Ctx;
 use crate::web::words;
 use crate::when;
 
+mod decide;
 pub mod details;
 pub mod done;
 pub mod hold;
+pub mod later;
 pub mod questions;
 pub mod review;
 pub mod sign;
@@ -37,8 +40,8 @@ pub mod time_again;
 pub mod times;
 
 /// A booking that is being filled in, with everything that its pages show.
-pub(super) struct Booking {
-    pub(super) draft: Draft,
+pub(in crate::web::public) struct Booking {
+    pub(in crate::web::public) draft: Draft,
     pub(super) studio: Studio,
     pub(super) service: Service,
     pub(super) visits: Vec<Visit>,
@@ -56,9 +59,17 @@ impl Booking {
     /// Opens a booking of this browser.
     pub(super) async fn open(app: &App, ctx: &Ctx, id: &str) -> Result<Self, Fault> {
         let id = DraftId::parse(id).map_err(|_| Fault::NotFound)?;
-        let studio = ctx.studio()?.clone();
         let mut c = app.db.read().await?;
-        let draft = drafts::get(&mut c, &id, &ctx.seen.visit_hash()).await?.ok_or(Fault::NotFound)?;
+        let by = By::Browser(&ctx.seen.visit_hash(), ctx.seen.client_id());
+        let draft = drafts::get(&mut c, &id, by).await?.ok_or(Fault::NotFound)?;
+        drop(c);
+        Self::of(app, ctx, draft).await
+    }
+
+    /// A booking that may be opened.
+    pub(in crate::web::public) async fn of(app: &App, ctx: &Ctx, draft: Draft) -> Result<Self, Fault> {
+        let (studio, id) = (ctx.studio()?.clone(), draft.id.clone());
+        let mut c = app.db.read().await?;
         if draft.booked {
             return Err(Fault::SeeOther(format!("/book/{id}/done")));
         }
@@ -75,12 +86,20 @@ impl Booking {
         Ok(Self { draft, studio, service, visits, in_force, sections, client, last, now: app.clock.now() })
     }
 
-    pub(super) fn path(&self, step: &str) -> String {
+    pub(in crate::web::public) fn path(&self, step: &str) -> String {
         format!("/book/{}/{step}", self.draft.id)
     }
 
     pub(super) fn answers(&self) -> Answers {
         serde_json::from_str(&self.draft.answers).unwrap_or_default()
+    }
+
+    /// Her mail, once she has given it.
+    pub(in crate::web::public) fn mail(&self) -> Option<Mail> {
+        match &self.client {
+            Some(client) => Some(client.mail.clone()),
+            None => self.person().ok().map(|given| given.mail),
+        }
     }
 
     fn done_sections(&self) -> Vec<String> {
@@ -95,6 +114,13 @@ impl Booking {
         self.draft.sections = serde_json::to_string(&done).unwrap_or_default();
     }
 
+    /// Something in it is open again.
+    pub(super) fn mark_open(&mut self, section: &str) {
+        let mut done = self.done_sections();
+        done.retain(|key| key != section);
+        self.draft.sections = serde_json::to_string(&done).unwrap_or_default();
+    }
+
     pub(super) fn answered(&self) -> bool {
         let done = self.done_sections();
         self.sections.iter().all(|section| done.contains(&section.key))
@@ -106,7 +132,7 @@ impl Booking {
     }
 
     /// The page that is next to be filled in.
-    pub(super) fn next(&self) -> String {
+    pub(in crate::web::public) fn next(&self) -> String {
         if self.client.is_none() && self.person().is_err() {
             return self.path("details");
         }
@@ -118,6 +144,11 @@ impl Booking {
             Some(at) => self.path(&format!("health/{}", at + 1)),
             None => self.path("sign"),
         }
+    }
+
+    /// The page before check and sign.
+    pub(super) fn before_sign(&self) -> String {
+        self.path(&if self.last.is_some() { "answers".to_owned() } else { format!("health/{}", self.sections.len()) })
     }
 
     /// How many steps there are in all: details, questions, check and sign. The time is behind her by then.
@@ -146,12 +177,12 @@ impl Booking {
         read_person(&self.typed(), &self.studio, self.today())
     }
 
-    pub(super) fn today(&self) -> Date {
+    pub(in crate::web::public) fn today(&self) -> Date {
         self.studio.zone.date_at(self.now)
     }
 
     /// Her date of birth, if she has given it.
-    pub(super) fn born(&self) -> Option<BirthDate> {
+    pub(in crate::web::public) fn born(&self) -> Option<BirthDate> {
         match &self.client {
             Some(client) => Some(client.born),
             None => self.person().ok().map(|given| given.born),
@@ -176,7 +207,7 @@ impl Booking {
     }
 
     /// Renews the hold. When the time is gone, leads to the page that offers others.
-    pub(super) async fn keep(&self, app: &App) -> Result<(), Fault> {
+    pub(in crate::web::public) async fn keep(&self, app: &App) -> Result<(), Fault> {
         match booking::keep(app, self.terms(app).await?, &self.draft.id).await? {
             Held::Until(_) => Ok(()),
             Held::Gone => Err(Fault::SeeOther(self.path("time"))),
@@ -189,6 +220,16 @@ impl Booking {
         drafts::save(&mut tx, &self.draft, self.now).await?;
         tx.commit().await?;
         Ok(())
+    }
+
+    /// What it costs.
+    pub(super) fn price(&self) -> String {
+        Money::of(self.service.price_minor, self.studio.currency.clone()).to_string()
+    }
+
+    /// The version of the consent text that would be signed.
+    pub(super) fn text_version(&self) -> u32 {
+        self.in_force.consent.version()
     }
 
     /// What the foot of every page says of the hold.

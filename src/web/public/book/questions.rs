@@ -109,7 +109,7 @@ struct QuestionsPage {
     questions: Vec<Asked>,
     errors: Errors,
     hold: Option<HoldView>,
-    back: String,
+    back: bool,
 }
 
 impl QuestionsPage {
@@ -123,11 +123,6 @@ impl QuestionsPage {
             Some(refused) => (refused.raw(key).to_owned(), refused.wants_to_talk(key)),
             None => stored(&answers, key),
         };
-        let back = match at {
-            1 if booking.client.is_some() => String::new(),
-            1 => booking.path("details"),
-            _ => booking.path(&format!("health/{}", at - 1)),
-        };
         Self {
             ctx,
             step: booking.first_question() + if booking.last.is_some() { 0 } else { at - 1 },
@@ -137,8 +132,18 @@ impl QuestionsPage {
             questions: Asked::all(section, &value),
             errors,
             hold: booking.hold_view(),
-            back,
+            back: before(booking, at).is_some(),
         }
+    }
+}
+
+/// The page before this one.
+fn before(booking: &Booking, at: usize) -> Option<String> {
+    match at {
+        0 | 1 if booking.last.is_some() => Some(booking.path("answers")),
+        0 | 1 if booking.client.is_some() => None,
+        0 | 1 => Some(booking.path("details")),
+        _ => Some(booking.path(&format!("health/{}", at - 1))),
     }
 }
 
@@ -197,13 +202,19 @@ pub async fn post(
             booking.mark_done(&section.key);
         }
         // Those that could be read are kept even while others are missing.
-        Err(refused) => answers.replace_section(&section, refused.read.clone()),
+        Err(refused) => {
+            answers.replace_section(&section, refused.read.clone());
+            booking.mark_open(&section.key);
+        }
     }
     booking.draft.answers = serde_json::to_string(&answers).map_err(Fault::internal)?;
     booking.save(&app).await?;
     booking.keep(&app).await?;
+    if let Some(there) = booking.stays(&app, &fields, &format!("health/{at}")).await? {
+        return Ok(see_other(&there));
+    }
     match read {
-        _ if fields.ticked("more_time") => Ok(see_other(&booking.path(&format!("health/{at}")))),
+        _ if fields.ticked("back") => Ok(see_other(&before(&booking, at).unwrap_or_else(|| booking.next()))),
         Ok(_) if at < booking.sections.len() && !booking.answered() => {
             Ok(see_other(&booking.path(&format!("health/{}", at + 1))))
         }

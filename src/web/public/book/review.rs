@@ -5,7 +5,8 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
-use super::{Booking, HoldView};
+use super::decide::to_know;
+use super::{Booking, HoldView, VisitView};
 use crate::app::App;
 use crate::domain::questionnaire::{Answer, Answers, Kind, Question, Section};
 use crate::web::error::Fault;
@@ -19,6 +20,14 @@ struct SectionView {
     answers: Vec<(String, String)>,
 }
 
+/// What she sees before she books at once.
+struct AtOnce {
+    visits: Vec<VisitView>,
+    price: String,
+    to_know: Vec<String>,
+    signed: (String, String),
+}
+
 #[derive(Template)]
 #[template(path = "public/book/answers.html")]
 struct AnswersPage {
@@ -28,6 +37,8 @@ struct AnswersPage {
     given_on: String,
     sections: Vec<SectionView>,
     complete: bool,
+    /// With these answers it is booked at once, since an earlier signature holds.
+    at_once: Option<AtOnce>,
     hold: Option<HoldView>,
 }
 
@@ -71,6 +82,17 @@ async fn open(app: &App, ctx: &Ctx, id: &str) -> Result<Booking, Fault> {
     if booking.last.is_none() { Err(Fault::SeeOther(booking.path("health/1"))) } else { Ok(booking) }
 }
 
+/// Whether confirming these answers can book at once.
+async fn at_once(app: &App, ctx: &Ctx, booking: &Booking, answers: Answers) -> Result<Option<AtOnce>, Fault> {
+    let judged = booking.judge(app, answers).await?;
+    let Some(signed) = booking.held(&judged) else { return Ok(None) };
+    if booking.not_yet(ctx, &judged.readiness).is_some() {
+        return Ok(None);
+    }
+    let (visits, price) = (booking.visit_views(), booking.price());
+    Ok(Some(AtOnce { visits, price, to_know: to_know(&judged.readiness), signed }))
+}
+
 /// Shows her last answers.
 pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>) -> page::Answer {
     let booking = open(&app, &ctx, &id).await?;
@@ -80,12 +102,17 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>) -> pa
         href: booking.path(&format!("health/{}", at + 1)),
         answers: section_in_words(section, &last.set.answers),
     });
+    let confirmed = confirmed(&booking);
     let page = AnswersPage {
+        at_once: match &confirmed {
+            Some(answers) => at_once(&app, &ctx, &booking, answers.clone()).await?,
+            None => None,
+        },
         step: booking.first_question(),
         steps: booking.steps(),
         given_on: when::day(last.set.given_on),
         sections: sections.collect(),
-        complete: confirmed(&booking).is_some(),
+        complete: confirmed.is_some(),
         hold: booking.hold_view(),
         ctx,
     };
@@ -107,9 +134,17 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
         booking.save(&app).await?;
     }
     booking.keep(&app).await?;
-    match (fields.ticked("more_time"), same && answers.is_some()) {
-        (true, _) => Ok(see_other(&booking.path("answers"))),
-        (false, true) => Ok(see_other(&booking.next())),
-        (false, false) => Ok(see_other(&booking.path("health/1"))),
+    if let Some(there) = booking.stays(&app, &fields, "answers").await? {
+        return Ok(see_other(&there));
     }
+    if fields.ticked("at_once")
+        && same
+        && let Some(answers) = answers.clone()
+        && at_once(&app, &ctx, &booking, answers.clone()).await?.is_some()
+    {
+        let judged = booking.judge(&app, answers).await?;
+        return booking.finish(&app, &judged.readiness, None).await;
+    }
+    let next = if same && answers.is_some() { booking.next() } else { booking.path("health/1") };
+    Ok(see_other(&next))
 }

@@ -1,34 +1,21 @@
-//! `GET` and `POST /book/{id}/sign`: everything at a glance, the consent, the signature; then it is booked.
-//! Where a rule says that this visit can't be, the page says so instead, and what can be done.
-//! Templates: `public/book/sign.html`, `public/book/not_yet.html`.
+//! `GET` and `POST /book/{id}/sign`: everything at a glance, the consent, the signature; then it is booked. Where an
+//! earlier signature holds, nothing is signed. Template: `public/book/sign.html`.
 
 use askama::Template;
 use axum::extract::{Path, State};
-use axum::response::{IntoResponse, Response};
+use axum::response::IntoResponse;
 
-use std::collections::BTreeSet;
-
+use super::decide::{Judged, to_know};
 use super::{Booking, HoldView, VisitView, pairs_text};
-use crate::actions::book::{self, Booked, Complete, Person};
-use crate::actions::case::{Asked, Drafted, Known};
+use crate::actions::{book, consents};
 use crate::app::App;
-use crate::domain::consent::{Drawing, Guardian, Offer, Signed, Subject, Tick, TickMissing, TypedName};
-use crate::domain::person::PersonNameRefused;
-use crate::domain::questionnaire::AnswerSet;
-use crate::domain::readiness::Readiness;
-use crate::domain::verdict::{About, Verdict};
+use crate::domain::consent::{Signed, Subject, TickMissing};
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::web::signing::{self, ConsentForm, Wanted};
 use crate::web::words;
 use crate::when;
-
-struct TickView {
-    name: &'static str,
-    text: String,
-    ticked: bool,
-    needed: bool,
-}
 
 #[derive(Template)]
 #[template(path = "public/book/sign.html")]
@@ -44,56 +31,18 @@ struct SignPage {
     born: String,
     details: Option<String>,
     questions: String,
-    /// What she should know before she comes: reasons that don't forbid the booking.
     to_know: Vec<String>,
-    paragraphs: Vec<(String, String)>,
-    ticks: Vec<TickView>,
-    guardian: Option<String>,
-    fields: Fields,
-    errors: Errors,
+    form: ConsentForm,
+    /// The earlier signature that holds: when, and where to read it.
+    held: Option<(String, String)>,
     hold: Option<HoldView>,
 }
 
 #[derive(Template)]
-#[template(path = "public/book/not_yet.html")]
-struct NotYetPage {
+#[template(path = "public/book/refused.html")]
+struct RefusedPage {
     ctx: Ctx,
-    service: String,
-    sentences: Vec<String>,
-    /// Where a later time can be chosen, and from which day on.
-    later: Option<(String, String)>,
-    change: String,
-}
-
-/// What stands between this draft and a booking.
-async fn judge(app: &App, booking: &Booking) -> Result<Readiness, Fault> {
-    let treatment = booking.treatment().ok_or_else(|| Fault::SeeOther(booking.path("time")))?;
-    let asked = Asked {
-        client: booking.draft.client.as_ref(),
-        service: &booking.service.id,
-        at: treatment.starts_at,
-        now: booking.now,
-    };
-    let test = booking.visits.iter().find(|visit| Some(&visit.id) == treatment.paired_test.as_ref());
-    let drafted = Drafted {
-        birth: booking.born(),
-        answers: Some((answer_set(booking), booking.now)),
-        consent: None,
-        test_booked_at: test.map(|visit| visit.starts_at),
-    };
-    let mut c = app.db.read().await?;
-    let mut known = Known::load(&mut c, &booking.studio, asked.client, asked.service).await?;
-    known.add(drafted);
-    Ok(known.readiness(asked.at, asked.now))
-}
-
-fn answer_set(booking: &Booking) -> AnswerSet {
-    AnswerSet {
-        questionnaire: booking.in_force.questionnaire.version(),
-        given_on: booking.today(),
-        returning: booking.last.is_some(),
-        answers: booking.answers(),
-    }
+    sign: String,
 }
 
 /// Leads back when an earlier page isn't filled in yet.
@@ -103,90 +52,42 @@ async fn open(app: &App, ctx: &Ctx, id: &str) -> Result<Booking, Fault> {
     if next == booking.path("sign") { Ok(booking) } else { Err(Fault::SeeOther(next)) }
 }
 
-/// The page that says why not, when a rule says so. A missing signature, and a skin test that is booked along or talked
-/// about on the day, are no reasons here.
-fn not_yet(ctx: &Ctx, booking: &Booking, readiness: &Readiness) -> Option<NotYetPage> {
-    let open = |about: &About| matches!(about, About::Consent | About::SkinTest(_));
-    let visit_day = booking.treatment().map(|visit| visit.civil.date())?;
-    let stops: Vec<_> = readiness
-        .reasons
-        .iter()
-        .filter(|reason| {
-            reason.verdict == Verdict::DoNotTreat || reason.verdict == Verdict::WaitUntil && !open(&reason.about)
-        })
-        .collect();
-    if stops.is_empty() {
-        return None;
-    }
-    let forbidden = stops.iter().any(|reason| reason.verdict == Verdict::DoNotTreat);
-    let from =
-        stops.iter().filter_map(|reason| reason.from).map(|from| from.day()).max().filter(|day| *day > visit_day);
-    Some(NotYetPage {
-        ctx: ctx.clone(),
-        service: booking.service.name.clone(),
-        sentences: stops.iter().map(|reason| reason.say.clone()).filter(|sentence| !sentence.is_empty()).collect(),
-        later: from.filter(|_| !forbidden).map(|day| (format!("{}?from={day}", booking.path("time")), when::day(day))),
-        change: booking.path(if booking.last.is_some() { "answers" } else { "health/1" }),
-    })
-}
-
-fn show(ctx: Ctx, booking: &Booking, readiness: &Readiness, fields: Fields, errors: Errors) -> SignPage {
+fn show(ctx: Ctx, booking: &Booking, judged: &Judged, fields: Fields, errors: Errors) -> SignPage {
     let person = booking.person().ok();
     let known = booking.client.as_ref();
-    let text = &booking.in_force.consent;
-    let minor = booking.born().is_some_and(|born| born.age_on(booking.today()) < 18);
-    let to_know =
-        readiness.reasons.iter().filter(|reason| !matches!(reason.about, About::Consent) && !reason.say.is_empty());
+    let (name, mail, phone) = match (known, &person) {
+        (Some(c), _) => (c.name.as_str().to_owned(), c.mail.as_str().to_owned(), c.phone.as_str().to_owned()),
+        (None, Some(p)) => (p.name.as_str().to_owned(), p.mail.as_str().to_owned(), p.phone.as_str().to_owned()),
+        (None, None) => Default::default(),
+    };
     SignPage {
         step: booking.steps(),
         steps: booking.steps(),
         visits: booking.visit_views(),
-        price: crate::domain::money::Money::of(booking.service.price_minor, booking.studio.currency.clone())
-            .to_string(),
-        name: known
-            .map(|c| c.name.as_str().to_owned())
-            .or_else(|| person.as_ref().map(|p| p.name.as_str().to_owned()))
-            .unwrap_or_default(),
-        mail: known
-            .map(|c| c.mail.as_str().to_owned())
-            .or_else(|| person.as_ref().map(|p| p.mail.as_str().to_owned()))
-            .unwrap_or_default(),
-        phone: known
-            .map(|c| c.phone.as_str().to_owned())
-            .or_else(|| person.as_ref().map(|p| p.phone.as_str().to_owned()))
-            .unwrap_or_default(),
+        price: booking.price(),
+        name,
+        mail,
+        phone,
         born: booking.born().map(|born| when::day(born.date())).unwrap_or_default(),
         details: known.is_none().then(|| booking.path("details")),
-        questions: booking.path(if booking.last.is_some() { "answers" } else { "health/1" }),
-        to_know: to_know.map(|reason| reason.say.clone()).collect(),
-        paragraphs: text.paragraphs().iter().map(|p| (p.title.clone(), p.text.clone())).collect(),
-        ticks: text
-            .ticks()
-            .iter()
-            .map(|tick| TickView {
-                name: tick.tick.as_str(),
-                text: tick.text.clone(),
-                ticked: fields.ticked(tick.tick.as_str()),
-                needed: tick.tick.is_needed(),
-            })
-            .collect(),
-        guardian: minor.then(|| text.guardian().to_owned()),
+        questions: booking.before_answers(),
+        to_know: to_know(&judged.readiness),
+        form: ConsentForm::new(&booking.in_force.consent, judged.wanted, fields, errors),
+        held: booking.held(judged),
         hold: booking.hold_view(),
         ctx,
-        fields,
-        errors,
     }
 }
 
 /// Shows everything, to be checked and signed.
 pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>) -> Answer {
     let booking = open(&app, &ctx, &id).await?;
-    let readiness = judge(&app, &booking).await?;
-    if let Some(page) = not_yet(&ctx, &booking, &readiness) {
+    let judged = booking.judge(&app, booking.answers()).await?;
+    if let Some(page) = booking.not_yet(&ctx, &judged.readiness) {
         return Ok(Page::ok(page).into_response());
     }
     let fields = booking.consent_typed();
-    Ok(Page::ok(show(ctx, &booking, &readiness, fields, Errors::new())).into_response())
+    Ok(Page::ok(show(ctx, &booking, &judged, fields, Errors::new())).into_response())
 }
 
 /// Keeps what was typed; when all is signed, books.
@@ -195,71 +96,47 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     booking.draft.consent = pairs_text(&fields);
     booking.save(&app).await?;
     booking.keep(&app).await?;
-    if fields.ticked("more_time") {
-        return Ok(see_other(&booking.path("sign")));
+    if let Some(there) = booking.stays(&app, &fields, "sign").await? {
+        return Ok(see_other(&there));
     }
-    let readiness = judge(&app, &booking).await?;
-    if let Some(page) = not_yet(&ctx, &booking, &readiness) {
+    if fields.ticked("back") {
+        return Ok(see_other(&booking.before_sign()));
+    }
+    let judged = booking.judge(&app, booking.answers()).await?;
+    if fields.ticked("refuse") {
+        consents::refuse_booking(&app, &booking.draft, subject(&app, &booking).await?, booking.text_version()).await?;
+        return Ok(Page::ok(RefusedPage { ctx, sign: booking.path("sign") }).into_response());
+    }
+    if let Some(page) = booking.not_yet(&ctx, &judged.readiness) {
         return Ok(Page::conflict(page).into_response());
     }
-    match sign(&app, &booking, &fields).await? {
-        Ok(signed) => finish(&app, &booking, &readiness, signed).await,
-        Err(errors) => Ok(Page::refused(show(ctx, &booking, &readiness, fields, errors)).into_response()),
+    if judged.signed.is_some() {
+        return booking.finish(&app, &judged.readiness, None).await;
+    }
+    match sign(&app, &booking, judged.wanted, &fields).await? {
+        Ok(signed) => booking.finish(&app, &judged.readiness, Some(signed)).await,
+        Err(errors) => Ok(Page::refused(show(ctx, &booking, &judged, fields, errors)).into_response()),
     }
 }
 
-async fn finish(app: &App, booking: &Booking, readiness: &Readiness, signed: Signed) -> Result<Response, Fault> {
-    let person = match (&booking.draft.client, booking.person()) {
-        (Some(id), _) => Person::Known(id.clone()),
-        (None, Ok(given)) => Person::Given { name: given.name, mail: given.mail, phone: given.phone, born: given.born },
-        (None, Err(_)) => return Err(Fault::SeeOther(booking.path("details"))),
-    };
-    let complete = Complete {
-        person,
-        answers: answer_set(booking),
-        signed,
-        text_version: booking.in_force.consent.version(),
-        verdict: readiness.verdict.as_str(),
-    };
-    match book::book(app, booking.terms(app).await?, &booking.draft, complete).await? {
-        Booked::Done => Ok(see_other(&booking.path("done"))),
-        Booked::TimeGone => Ok(see_other(&booking.path("time"))),
-    }
-}
-
-async fn sign(app: &App, booking: &Booking, fields: &Fields) -> Result<Result<Signed, Errors>, Fault> {
-    let mut errors = Errors::new();
-    let text = &booking.in_force.consent;
-    let ticks: BTreeSet<Tick> = Tick::ALL.into_iter().filter(|tick| fields.ticked(tick.as_str())).collect();
-    for tick in Tick::ALL.into_iter().filter(|tick| tick.is_needed() && !ticks.contains(tick)) {
-        errors.add(tick.as_str(), "Please tick this if you agree. Without it we can’t treat you.");
-    }
-    let name = errors.take("typed_name", TypedName::parse(fields.get("typed_name")), words::name);
-    let drawing = drawing(fields.get("drawing"));
-    let minor = booking.born().is_some_and(|born| born.age_on(booking.today()) < 18);
-    let guardian = if minor { guardian(fields, &mut errors) } else { None };
-    let (Some(name), true) = (name, errors.is_empty()) else { return Ok(Err(errors)) };
+async fn subject(app: &App, booking: &Booking) -> Result<Subject, Fault> {
     let mut c = app.db.read().await?;
-    let subject = Subject {
-        text: text.fingerprint(),
+    Ok(Subject {
+        text: booking.in_force.consent.fingerprint(),
         answers: booking.answers().fingerprint(),
         products: book::products_of(&mut c, &booking.service).await?,
+        service: Some(booking.service.id.clone()),
+    })
+}
+
+async fn sign(app: &App, booking: &Booking, wanted: Wanted, fields: &Fields) -> Result<Result<Signed, Errors>, Fault> {
+    let offer = match signing::read(fields, wanted, book::consent_id(app), subject(app, booking).await?) {
+        Ok(offer) => offer,
+        Err(errors) => return Ok(Err(errors)),
     };
-    let offer = Offer { id: book::consent_id(app), subject, ticks, name, drawing, guardian };
     Ok(Signed::sign(offer, booking.now).map_err(|TickMissing(tick)| {
+        let mut errors = Errors::new();
         errors.add(tick.as_str(), words::CHOOSE);
         errors
     }))
-}
-
-/// A drawing that can't be read counts as none: the typed name alone is a signature.
-fn drawing(text: &str) -> Option<Drawing> {
-    Drawing::parse(text).ok().filter(|drawing| !drawing.strokes().is_empty())
-}
-
-fn guardian(fields: &Fields, errors: &mut Errors) -> Option<Guardian> {
-    let why = |refusal: &PersonNameRefused| words::name(refusal);
-    let name = errors.take("guardian_name", TypedName::parse(fields.get("guardian_name")), why);
-    let relation = errors.take("guardian_relation", TypedName::parse(fields.get("guardian_relation")), why);
-    Some(Guardian { name: name?, relation: relation?, present: fields.ticked("guardian_present"), drawing: None })
 }

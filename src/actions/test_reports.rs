@@ -1,0 +1,144 @@
+//! The client reports what she sees of her skin test: asked by mail after 48 and 96 hours, with a link that does nothing
+//! else. Silence is not a pass.
+
+use time::{Duration, OffsetDateTime};
+
+use super::{Pending, enqueue_at};
+use crate::app::App;
+use crate::domain::ids::{ClientId, SkinTestId};
+use crate::domain::role::{Actor, Member};
+use crate::domain::skin_test::{ReadBy, Reading, SkinTest, TestResult, VoidCause};
+use crate::store::audit::Event;
+use crate::store::skin_tests::{self, StoredTest};
+use crate::store::types::sha256_hex;
+use crate::store::{Connection, Stored, audit, clients, outbox, studio};
+
+/// Tests applied so close together are asked about in one mail and on one page.
+pub const TOGETHER: Duration = Duration::hours(12);
+/// How long the link of a mail works: a report is expected until day 7 and taken after it.
+pub const LINK_LASTS: Duration = Duration::days(14);
+
+/// Puts the mails that ask in the outbox, each to leave when it is due; none for a test that was applied along with
+/// another, and none that would come late.
+pub(super) async fn ask(
+    app: &App,
+    c: &mut Connection,
+    client: &ClientId,
+    test: &SkinTest,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    let together =
+        |other: &StoredTest| other.test.id != test.id && (other.test.applied_at - test.applied_at).abs() <= TOGETHER;
+    if skin_tests::of_client(c, client).await?.iter().any(together) {
+        return Ok(());
+    }
+    let Some(known) = clients::get(c, client).await? else { return Ok(()) };
+    for due in test.prompts_at().into_iter().filter(|due| *due > now) {
+        let pending = Pending::SkinTestPrompt { client: client.clone(), test: test.id.clone() };
+        enqueue_at(app, c, &known.mail, &pending, due, now).await?;
+    }
+    Ok(())
+}
+
+/// Makes the link of a mail that is being written, and stores its hash.
+///
+/// # Errors
+/// When the database can't.
+pub async fn mint_link(app: &App, test: &SkinTestId) -> Stored<String> {
+    let (token, now) = (app.random.token(), app.clock.now());
+    let mut tx = app.db.write().await?;
+    skin_tests::add_link(&mut tx, &sha256_hex(&token), test, now, now + LINK_LASTS).await?;
+    tx.commit().await?;
+    Ok(format!("{}/skin-test/{token}", app.address.base_url))
+}
+
+/// The tests that are asked about together with one: applied about the same time, and still of use.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn together(c: &mut Connection, client: &ClientId, id: &SkinTestId) -> Stored<Vec<StoredTest>> {
+    let all = skin_tests::of_client(c, client).await?;
+    let Some(at) = all.iter().find(|one| one.test.id == *id).map(|one| one.test.applied_at) else {
+        return Ok(Vec::new());
+    };
+    let near = |one: &StoredTest| (one.test.applied_at - at).abs() <= TOGETHER && one.test.voided.is_none();
+    Ok(all.into_iter().filter(near).collect())
+}
+
+/// What she saw of one test.
+#[derive(Clone)]
+pub struct Report {
+    /// Which test.
+    pub test: SkinTestId,
+    /// What she saw.
+    pub result: TestResult,
+    /// In her own words, or nothing.
+    pub note: String,
+}
+
+/// Stores what she saw. After a reaction no further mail asks, and the studio is told to look.
+///
+/// # Errors
+/// When the database can't.
+pub async fn report(app: &App, client: &ClientId, reports: &[Report]) -> Stored<()> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    for one in reports {
+        let reading = Reading { at: now, result: one.result, by: ReadBy::Client };
+        skin_tests::add_reading(&mut tx, &one.test, &reading, &one.note, "client", now).await?;
+        let event = Event { action: "skin-test.reported", client: Some(client), object: one.test.as_str(), detail: "" };
+        audit::append(&mut tx, &Actor::Client(client.clone()), event, now).await?;
+    }
+    if reports.iter().any(|one| one.result != TestResult::NoVisibleChange) {
+        for one in reports.iter().filter(|one| one.result.fails()) {
+            outbox::cancel_prompts(&mut tx, &one.test).await?;
+        }
+        let studio = studio::get(&mut tx).await?;
+        if let Some(mail) = studio.and_then(|studio| crate::domain::person::Mail::parse(&studio.mail).ok()) {
+            enqueue_at(app, &mut tx, &mail, &Pending::LookAtReport { client: client.clone() }, now, now).await?;
+        }
+    }
+    tx.commit().await
+}
+
+/// A test no longer counts: what was recorded stays, and no mail asks about it any more. `false` when it didn't before.
+///
+/// # Errors
+/// When the database can't.
+pub async fn void(app: &App, member: &Member, client: &ClientId, id: &SkinTestId, cause: VoidCause) -> Stored<bool> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    if !skin_tests::void(&mut tx, id, cause).await? {
+        return Ok(false);
+    }
+    outbox::cancel_prompts(&mut tx, id).await?;
+    let event = Event { action: "skin-test.voided", client: Some(client), object: id.as_str(), detail: cause.as_str() };
+    audit::append(&mut tx, &Actor::Member(member.clone()), event, now).await?;
+    tx.commit().await?;
+    Ok(true)
+}
+
+/// The maker changed a product's formula: none of its tests so far counts any more. How many there were.
+///
+/// # Errors
+/// When the database can't.
+pub async fn formula_changed(app: &App, member: &Member, product: &crate::domain::ids::ProductId) -> Stored<usize> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let tests = skin_tests::counting_of_product(&mut tx, product).await?;
+    for (id, client) in &tests {
+        skin_tests::void(&mut tx, id, VoidCause::FormulaChange).await?;
+        outbox::cancel_prompts(&mut tx, id).await?;
+        let event = Event {
+            action: "skin-test.voided",
+            client: Some(client),
+            object: id.as_str(),
+            detail: VoidCause::FormulaChange.as_str(),
+        };
+        audit::append(&mut tx, &Actor::Member(member.clone()), event, now).await?;
+    }
+    let event = Event { action: "product.formula-changed", client: None, object: product.as_str(), detail: "" };
+    audit::append(&mut tx, &Actor::Member(member.clone()), event, now).await?;
+    tx.commit().await?;
+    Ok(tests.len())
+}

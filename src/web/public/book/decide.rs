@@ -1,0 +1,146 @@
+//! What stands between a booking that is filled in and a booked visit, and the last step.
+//! Where a rule says that this visit can't be, a page says so and what can be done. Template: `public/book/not_yet.html`.
+
+use askama::Template;
+use axum::response::Response;
+
+use super::Booking;
+use crate::actions::book::{self, Booked, Complete, Person};
+use crate::actions::case::{Asked, Drafted, Known};
+use crate::app::App;
+use crate::domain::consent::Signed;
+use crate::domain::questionnaire::{AnswerSet, Answers};
+use crate::domain::readiness::Readiness;
+use crate::domain::verdict::{About, Verdict};
+use crate::web::error::Fault;
+use crate::web::page::{Ctx, see_other};
+use crate::web::signing::Wanted;
+use crate::when;
+
+/// What the rules say of a booking.
+pub(super) struct Judged {
+    pub(super) readiness: Readiness,
+    /// What a parent or guardian has to do when she signs.
+    pub(super) wanted: Wanted,
+    /// The earlier signature, as long as it holds: when it was given, and its id.
+    pub(super) signed: Option<(time::OffsetDateTime, String)>,
+}
+
+#[derive(Template)]
+#[template(path = "public/book/not_yet.html")]
+pub(super) struct NotYetPage {
+    ctx: Ctx,
+    service: String,
+    sentences: Vec<String>,
+    /// Where a later time can be chosen, and from which day on.
+    later: Option<(String, String)>,
+    change: String,
+}
+
+impl Booking {
+    /// Answers as they would be stored.
+    pub(super) fn set_of(&self, answers: Answers) -> AnswerSet {
+        AnswerSet {
+            questionnaire: self.in_force.questionnaire.version(),
+            given_on: self.today(),
+            returning: self.last.is_some(),
+            answers,
+        }
+    }
+
+    /// What the rules say with these answers.
+    pub(super) async fn judge(&self, app: &App, answers: Answers) -> Result<Judged, Fault> {
+        let treatment = self.treatment().ok_or_else(|| Fault::SeeOther(self.path("time")))?;
+        let asked = Asked {
+            client: self.draft.client.as_ref(),
+            service: &self.service.id,
+            at: treatment.starts_at,
+            now: self.now,
+        };
+        let test = self.visits.iter().find(|visit| Some(&visit.id) == treatment.paired_test.as_ref());
+        let drafted = Drafted {
+            birth: self.born(),
+            answers: Some((self.set_of(answers), self.now)),
+            consent: None,
+            test_booked_at: test.map(|visit| visit.starts_at),
+        };
+        let mut c = app.db.read().await?;
+        let mut known = Known::load(&mut c, &self.studio, asked.client, asked.service).await?;
+        known.add(drafted);
+        let signed = known.signed().map(|signed| (signed.at, signed.id.to_string()));
+        let readiness = known.readiness(asked.at, asked.now);
+        Ok(Judged { wanted: Wanted::of(&known.unsigned().readiness(asked.at, asked.now)), readiness, signed })
+    }
+
+    /// The page that says why not, when a rule says so. A missing signature, and a skin test that is booked along or
+    /// talked about on the day, are no reasons here.
+    pub(super) fn not_yet(&self, ctx: &Ctx, readiness: &Readiness) -> Option<NotYetPage> {
+        let open = |about: &About| matches!(about, About::Consent | About::SkinTest(_));
+        let visit_day = self.treatment().map(|visit| visit.civil.date())?;
+        let stops: Vec<_> = readiness
+            .reasons
+            .iter()
+            .filter(|reason| reason.about != About::Consent)
+            .filter(|reason| {
+                reason.verdict == Verdict::DoNotTreat || reason.verdict == Verdict::WaitUntil && !open(&reason.about)
+            })
+            .collect();
+        if stops.is_empty() {
+            return None;
+        }
+        let forbidden = stops.iter().any(|reason| reason.verdict == Verdict::DoNotTreat);
+        let from =
+            stops.iter().filter_map(|reason| reason.from).map(|from| from.day()).max().filter(|day| *day > visit_day);
+        Some(NotYetPage {
+            ctx: ctx.clone(),
+            service: self.service.name.clone(),
+            sentences: stops.iter().map(|reason| reason.say.clone()).filter(|say| !say.is_empty()).collect(),
+            later: from.filter(|_| !forbidden).map(|day| (format!("{}?from={day}", self.path("time")), when::day(day))),
+            change: self.before_answers(),
+        })
+    }
+
+    /// The earlier signature that holds: when, and where to read it.
+    pub(super) fn held(&self, judged: &Judged) -> Option<(String, String)> {
+        let (at, id) = judged.signed.as_ref()?;
+        Some((when::day(self.studio.zone.date_at(*at)), format!("/me/papers/{id}")))
+    }
+
+    /// Where her answers can be looked at again.
+    pub(super) fn before_answers(&self) -> String {
+        self.path(if self.last.is_some() { "answers" } else { "health/1" })
+    }
+
+    /// Books, with a new signature or on the earlier one that holds.
+    pub(super) async fn finish(
+        &self,
+        app: &App,
+        readiness: &Readiness,
+        signed: Option<Signed>,
+    ) -> Result<Response, Fault> {
+        let person = match (&self.draft.client, self.person()) {
+            (Some(id), _) => Person::Known(id.clone()),
+            (None, Ok(given)) => {
+                Person::Given { name: given.name, mail: given.mail, phone: given.phone, born: given.born }
+            }
+            (None, Err(_)) => return Err(Fault::SeeOther(self.path("details"))),
+        };
+        let complete = Complete {
+            person,
+            answers: self.set_of(self.answers()),
+            signed,
+            text_version: self.in_force.consent.version(),
+            verdict: readiness.verdict.as_str(),
+        };
+        match book::book(app, self.terms(app).await?, &self.draft, complete).await? {
+            Booked::Done => Ok(see_other(&self.path("done"))),
+            Booked::TimeGone => Ok(see_other(&self.path("time"))),
+        }
+    }
+}
+
+/// What she should know before she comes: reasons that don't forbid the booking and aren't settled on the page itself.
+pub(super) fn to_know(readiness: &Readiness) -> Vec<String> {
+    let reasons = readiness.reasons.iter().filter(|reason| !matches!(reason.about, About::Consent | About::Age));
+    reasons.map(|reason| reason.say.clone()).filter(|say| !say.is_empty()).collect()
+}

@@ -1,0 +1,254 @@
+//! What she signs, refuses and takes back, and when an earlier signature holds.
+
+use palpebra::actions::case::Known;
+use palpebra::domain::consent::{Agreement, ConsentRecord, ConsentStanding, Tick};
+use palpebra::domain::ids::ClientId;
+use palpebra::domain::questionnaire::Answer;
+use palpebra::store::visits::Purpose;
+use palpebra::store::{audit, health, visits};
+use time::Duration;
+use time::macros::date;
+
+use crate::support::booking::{DETAILS, SIGNED, answer_all, fill, take_first};
+use crate::support::studio::{LIV, MIA, Studio};
+use crate::support::{Person, TestApp};
+
+const ALL_TICKS: [&str; 5] = ["treatment", "health_data", "record_photos", "publicity_photos", "marketing"];
+
+async fn standing(app: &TestApp, studio: &Studio, client: &ClientId) -> ConsentStanding {
+    let mut c = app.app.db.read().await.unwrap();
+    let row = palpebra::store::studio::get(&mut c).await.unwrap().unwrap();
+    Known::load(&mut c, &row, Some(client), &studio.lift).await.unwrap().consent_standing()
+}
+
+async fn agreement(app: &TestApp, client: &ClientId, tick: Tick) -> Agreement {
+    let mut c = app.app.db.read().await.unwrap();
+    let all = health::agreements(&mut c, client).await.unwrap();
+    all.into_iter().find(|(one, _)| *one == tick).unwrap().1
+}
+
+/// Mia books a lift and signs with these ticks.
+async fn books(app: &TestApp, studio: &Studio, ticks: &[&str]) -> Person {
+    let mia = app.client(MIA).await;
+    let answers = take_first(&mia, studio.lift.as_str()).await;
+    let next = mia.submit(&answers, "/book/", &[("nothing", "changed")]).await;
+    let sign = mia.follow(next).await;
+    let mut fields: Vec<(&str, &str)> = ticks.iter().map(|tick| (*tick, "yes")).collect();
+    fields.push(("typed_name", "Mia Sandgren"));
+    let done = mia.submit(&sign, "/book/", &fields).await;
+    assert_eq!(done.status, 303, "{}", done.main());
+    mia
+}
+
+#[tokio::test]
+async fn nothing_is_ticked_beforehand_and_each_needed_tick_is_asked_for_at_its_box() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let details = take_first(&person, studio.lift.as_str()).await;
+    let sign = fill(&person, &details, &DETAILS, &[]).await;
+    let boxes = sign.attributes("input[type=checkbox]", "name");
+    assert_eq!(boxes, ALL_TICKS);
+    assert!(sign.attributes("input[type=checkbox][checked]", "name").is_empty());
+    for (missing, given) in [("treatment", "health_data"), ("health_data", "treatment")] {
+        let fields = [(given, "yes"), (missing, ""), ("marketing", "yes"), ("typed_name", "Ottilie Farnborg")];
+        let refused = person.submit(&sign, "/book/", &fields).await;
+        assert_eq!(refused.status, 422);
+        assert_eq!(refused.all(&format!(".field.bad:has(#{missing}) .error")).len(), 1, "{}", refused.main());
+        let kept = refused.attributes("input[type=checkbox][checked]", "name");
+        assert!(kept.contains(&"marketing".to_owned()), "{kept:?}");
+    }
+    for (name, words) in [
+        ("", "write the name"),
+        ("?!", "at least one letter"),
+        (&*"x".repeat(300), "longer than"),
+        (" ", "write the name"),
+    ] {
+        let fields = [("treatment", "yes"), ("health_data", "yes"), ("typed_name", name)];
+        let refused = person.submit(&sign, "/book/", &fields).await;
+        assert_eq!(refused.status, 422, "{name}");
+        assert!(refused.main().contains(words), "{name}: {}", refused.main());
+    }
+    // A drawing that is none is left out; the typed name signs alone.
+    let mut fields = SIGNED.to_vec();
+    fields.push(("drawing", "<svg>"));
+    assert_eq!(person.submit(&sign, "/book/", &fields).await.status, 303);
+    let cells = app.dump().await;
+    assert!(!cells.iter().any(|cell| cell.contains("<svg>")));
+}
+
+#[tokio::test]
+async fn a_returning_client_with_nothing_changed_books_on_her_earlier_signature() {
+    let (app, studio) = TestApp::with_studio().await;
+    books(&app, &studio, &["treatment", "health_data", "record_photos"]).await;
+    app.app.clock.advance(Duration::days(3));
+    let mia = app.client(MIA).await;
+    let answers = take_first(&mia, studio.lift.as_str()).await;
+    let text = answers.main();
+    assert!(text.contains("You gave these answers on Monday 2 March 2026"), "{text}");
+    assert!(text.contains("What you signed on Monday 2 March 2026 still holds"), "{text}");
+    let done = mia.submit(&answers, "/book/", &[("nothing", "changed")]).await;
+    let done = mia.follow(done).await;
+    assert!(done.main().contains("Booked"), "one page lies between the times and the end: {}", done.main());
+    let mut c = app.app.db.read().await.unwrap();
+    assert_eq!(health::consents(&mut c, &studio.mia).await.unwrap().len(), 1, "nothing new was signed");
+    assert_eq!(
+        health::answers(&mut c, &studio.mia).await.unwrap().len(),
+        3,
+        "the confirmed answers have their own day"
+    );
+    drop(c);
+    assert_eq!(standing(&app, &studio, &studio.mia).await, ConsentStanding::SignedCurrent);
+}
+
+#[tokio::test]
+async fn a_changed_answer_is_signed_for_anew() {
+    let (app, studio) = TestApp::with_studio().await;
+    books(&app, &studio, &["treatment", "health_data"]).await;
+    app.app.clock.advance(Duration::days(3));
+    let mia = app.client(MIA).await;
+    let answers = take_first(&mia, studio.lift.as_str()).await;
+    let next = mia.submit(&answers, "/book/", &[("nothing", "check")]).await;
+    let questions = mia.follow(next).await;
+    let sign = answer_all(&mia, questions, &[("contacts", "yes")]).await;
+    assert!(sign.main().contains("What you agree to"), "{}", sign.main());
+    let done =
+        mia.submit(&sign, "/book/", &[("treatment", "yes"), ("health_data", "yes"), ("typed_name", "Mia S")]).await;
+    assert!(mia.follow(done).await.main().contains("Booked"));
+    let mut c = app.app.db.read().await.unwrap();
+    let signed = health::consents(&mut c, &studio.mia).await.unwrap();
+    let given = health::answers(&mut c, &studio.mia).await.unwrap();
+    let ConsentRecord::Signed(newest) = &signed[0].record else { panic!("signed") };
+    assert_eq!(newest.subject.answers, given[0].set.answers.fingerprint(), "the hash of the very answers");
+    let text = health::consent_text(&mut c, signed[0].text_version).await.unwrap();
+    assert_eq!(newest.subject.text, text.fingerprint(), "and of the very text");
+}
+
+#[tokio::test]
+async fn an_answer_that_changes_after_booking_is_signed_for_on_her_page() {
+    let (app, studio) = TestApp::with_studio().await;
+    let at = app.app.clock.now() + Duration::days(7);
+    let visit = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, at).await;
+    studio.consent(&studio.mia, &studio.lift).await;
+    let mia = app.client(MIA).await;
+    assert!(!mia.get("/me").await.main().contains("Please sign"));
+    app.app.clock.advance(Duration::MINUTE);
+    studio.answer(&studio.mia, &[("contacts", Answer::Yes)]).await;
+    let page = mia.get(&mia.get("/me").await.link("Read and sign")).await;
+    assert!(page.main().contains("A health answer has changed"), "{}", page.main());
+    let path = format!("/me/visits/{visit}/sign");
+    let refused = mia.submit(&page, "/me/visits/", &[("typed_name", "Mia")]).await;
+    assert_eq!(refused.status, 422);
+    let other_text = [("treatment", "yes"), ("health_data", "yes"), ("typed_name", "Mia"), ("text", "another")];
+    let changed = mia.submit(&page, "/me/visits/", &other_text).await;
+    assert_eq!(changed.status, 409, "what was on her screen is what she signs: {}", changed.main());
+    assert_eq!(standing(&app, &studio, &studio.mia).await, ConsentStanding::AnswersChanged);
+    let fields =
+        [("treatment", "yes"), ("health_data", "yes"), ("typed_name", "Mia Sandgren"), ("drawing", "1,1 20,30")];
+    assert_eq!(mia.submit(&page, "/me/visits/", &fields).await.status, 303);
+    assert_eq!(standing(&app, &studio, &studio.mia).await, ConsentStanding::SignedCurrent);
+    assert!(mia.get(&path).await.main().contains("nothing to sign"));
+    let mut c = app.app.db.read().await.unwrap();
+    let newest = health::consents(&mut c, &studio.mia).await.unwrap().remove(0);
+    assert_eq!(newest.visit, Some(visit));
+    let ConsentRecord::Signed(signed) = newest.record else { panic!("signed") };
+    assert_eq!(signed.drawing.unwrap().text(), "1,1 20,30");
+    drop(c);
+    studio.client("Zora Halvig", "zora@clients.example.org", date!(1999 - 01 - 02)).await;
+    let zora = app.client("zora@clients.example.org").await;
+    assert_eq!(zora.get(&path).await.status, 404);
+}
+
+#[tokio::test]
+async fn a_refusal_is_written_down_and_gives_the_time_back() {
+    let (app, studio) = TestApp::with_studio().await;
+    let mia = app.client(MIA).await;
+    let answers = take_first(&mia, studio.lift.as_str()).await;
+    let next = mia.submit(&answers, "/book/", &[("nothing", "changed")]).await;
+    let sign = mia.follow(next).await;
+    let refused = mia.submit(&sign, "/book/", &[("refuse", "1")]).await;
+    assert!(refused.main().contains("and that is fine"), "{}", refused.main());
+    assert_eq!(standing(&app, &studio, &studio.mia).await, ConsentStanding::Refused);
+    let mut c = app.app.db.read().await.unwrap();
+    let from = app.app.clock.now() - Duration::DAY;
+    assert!(visits::between(&mut c, from, from + Duration::days(9)).await.unwrap().is_empty());
+    let seen = app.dump().await;
+    assert!(seen.iter().any(|cell| cell == "consent.refused") && !seen.iter().any(|cell| cell == "held"));
+    drop(c);
+    let visitor = app.visitor();
+    let details = take_first(&visitor, studio.lift.as_str()).await;
+    let sign = fill(&visitor, &details, &DETAILS, &[]).await;
+    assert_eq!(visitor.submit(&sign, "/book/", &[("refuse", "1")]).await.status, 200);
+    assert!(
+        !app.dump().await.iter().any(|cell| cell == "Ottilie Farnborg"),
+        "she is no client, so nothing is kept of her"
+    );
+}
+
+#[tokio::test]
+async fn each_agreement_is_taken_back_alone_and_the_practitioner_sees_it() {
+    let (app, studio) = TestApp::with_studio().await;
+    let mia = books(&app, &studio, &ALL_TICKS).await;
+    app.app.clock.advance(Duration::MINUTE);
+    let page = mia.get("/me/agreements").await;
+    assert_eq!(page.main().matches("Agreed on").count(), 5, "{}", page.main());
+    let ask = mia.get("/me/agreements?back=publicity_photos").await;
+    assert!(ask.main().contains("Photos shown to others"), "{}", ask.main());
+    for _ in 0..2 {
+        assert_eq!(mia.submit(&ask, "/me/agreements", &[]).await.status, 303);
+    }
+    let given = |how| matches!(how, Agreement::Given { .. });
+    for (tick, still) in [(Tick::PublicityPhotos, false), (Tick::RecordPhotos, true), (Tick::Treatment, true)] {
+        assert_eq!(given(agreement(&app, &studio.mia, tick).await), still, "{tick:?}");
+    }
+    assert_eq!(standing(&app, &studio, &studio.mia).await, ConsentStanding::SignedCurrent);
+    let liv = app.member(LIV.0, LIV.1).await;
+    let record = liv.get(&format!("/desk/clients/{}", studio.mia)).await;
+    assert!(
+        record.main().contains("Photos shown to others Taken back on Monday 2 March 2026, 09:01"),
+        "{}",
+        record.main()
+    );
+    let ask = mia.get("/me/agreements?back=health_data").await;
+    mia.submit(&ask, "/me/agreements", &[]).await;
+    assert_eq!(standing(&app, &studio, &studio.mia).await, ConsentStanding::Withdrawn);
+    assert!(given(agreement(&app, &studio.mia, Tick::Marketing).await), "the others stand apart");
+    assert!(mia.get("/me").await.main().contains("You took your consent back"));
+    let mut c = app.app.db.read().await.unwrap();
+    let log = audit::of_client(&mut c, &studio.mia).await.unwrap();
+    assert_eq!(log.iter().filter(|entry| entry.action == "consent.withdrawn").count(), 2, "once each");
+    drop(c);
+    for tick in ["", "all", "treatment; --"] {
+        assert_eq!(mia.submit(&ask, "/me/agreements", &[("tick", tick)]).await.status, 400, "{tick}");
+    }
+}
+
+#[tokio::test]
+async fn at_sixteen_a_guardian_signs_along_and_below_sixteen_nobody_can() {
+    let (app, studio) = TestApp::with_studio().await;
+    let born = |year| {
+        let mut details = DETAILS.to_vec();
+        details.push(("born_year", year));
+        details
+    };
+    let young = app.visitor();
+    let details = take_first(&young, studio.lift.as_str()).await;
+    let page = fill(&young, &details, &born("2010"), &[]).await;
+    assert!(page.main().contains("once you are 16"), "15 years old: {}", page.main());
+    let older = app.visitor();
+    let details = take_first(&older, studio.lift.as_str()).await;
+    let sign = fill(&older, &details, &born("2009"), &[]).await;
+    assert!(sign.main().contains("Parent or guardian"), "{}", sign.main());
+    let refused = older.submit(&sign, "/book/", &SIGNED).await;
+    assert_eq!(refused.status, 422);
+    assert!(refused.main().contains("what they are to you, such as"), "{}", refused.main());
+    let mut fields = SIGNED.to_vec();
+    fields.extend([
+        ("guardian_name", "Gerda Farnborg"),
+        ("guardian_relation", "mother"),
+        ("guardian_drawing", "5,5 9,9"),
+    ]);
+    assert_eq!(older.submit(&sign, "/book/", &fields).await.status, 303);
+    let cells = app.dump().await;
+    let body = cells.iter().find(|cell| cell.contains("Gerda Farnborg")).expect("the guardian's part");
+    assert!(body.contains("mother") && body.contains("5,5 9,9"), "{body}");
+}

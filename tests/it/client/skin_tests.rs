@@ -1,0 +1,207 @@
+//! She is asked by mail what she sees of her skin test, and reports it.
+
+use palpebra::actions::case::Known;
+use palpebra::actions::health::{self, Applied};
+use palpebra::domain::ids::SkinTestId;
+use palpebra::domain::role::{Member, Role};
+
+use palpebra::domain::verdict::Verdict;
+use palpebra::store::{accounts, outbox};
+use palpebra::web::limits::Limits;
+use time::{Duration, OffsetDateTime};
+
+use crate::support::studio::{GOOD_BATCH, LIV, MIA, Studio};
+use crate::support::{Person, TestApp};
+
+async fn liv(app: &TestApp) -> Member {
+    accounts::by_mail(&mut app.app.db.read().await.unwrap(), LIV.0).await.unwrap().unwrap().member
+}
+
+/// Liv applies the tint to Mia's skin now.
+async fn applied(app: &TestApp, studio: &Studio, at: OffsetDateTime) -> SkinTestId {
+    let row = palpebra::store::studio::get(&mut app.app.db.read().await.unwrap()).await.unwrap().unwrap();
+    let applied = Applied {
+        service: studio.lift_and_tint.clone(),
+        product: studio.tint.clone(),
+        batch: GOOD_BATCH.to_owned(),
+        site: "behind the left ear".to_owned(),
+        at,
+    };
+    let member = Member { role: Role::Owner, ..liv(app).await };
+    health::apply_walk_in(&app.app, &row, &member, &studio.mia, applied).await.unwrap()
+}
+
+async fn verdict(app: &TestApp, studio: &Studio) -> (Verdict, String) {
+    let mut c = app.app.db.read().await.unwrap();
+    let row = palpebra::store::studio::get(&mut c).await.unwrap().unwrap();
+    let known = Known::load(&mut c, &row, Some(&studio.mia), &studio.lift_and_tint).await.unwrap();
+    let now = app.app.clock.now();
+    let said = known.readiness(now, now);
+    let reason = said.reasons.into_iter().find(|reason| reason.rule.starts_with("skin_test"));
+    reason.map_or((Verdict::Clear, String::new()), |reason| (reason.verdict, reason.rule))
+}
+
+/// How many letters have left so far.
+async fn letters(app: &TestApp) -> usize {
+    app.mails().await.len()
+}
+
+async fn report(app: &TestApp, link: &str, fields: &[(&str, &str)]) -> crate::support::Html {
+    let person = app.visitor();
+    let page = person.get(link).await;
+    let name = page.attributes("fieldset.field", "id").remove(0);
+    let fields: Vec<(&str, &str)> =
+        fields.iter().map(|(field, value)| (if *field == "seen" { name.as_str() } else { *field }, *value)).collect();
+    person.submit(&page, "/skin-test/", &fields).await
+}
+
+#[tokio::test]
+async fn two_letters_ask_after_48_and_96_hours_and_name_nothing_of_it() {
+    let (app, studio) = TestApp::with_studio().await;
+    applied(&app, &studio, app.app.clock.now()).await;
+    assert_eq!(letters(&app).await, 0);
+    for (hours, sent) in [(47, 0), (1, 1), (47, 1), (1, 2), (100, 2)] {
+        app.app.clock.advance(Duration::hours(hours));
+        assert_eq!(letters(&app).await, sent, "after {hours} hours more");
+    }
+    let out = app.mail_to(MIA).await.0;
+    let all = format!("{} {} {}", out.letter.subject, out.letter.text, out.letter.html).to_lowercase();
+    for word in ["skin", "tint", "allerg", "ear", "lash", "health"] {
+        let inside = all.replace("/skin-test/", "/").replace("dear", "").replace("year", "");
+        assert!(!inside.contains(word), "{word} in {all}");
+    }
+}
+
+#[tokio::test]
+async fn silence_is_no_pass_a_clear_report_after_the_floor_is_and_a_late_one_still_counts() {
+    let (app, studio) = TestApp::with_studio().await;
+    applied(&app, &studio, app.app.clock.now()).await;
+    app.app.clock.advance(Duration::hours(49));
+    assert_eq!(verdict(&app, &studio).await, (Verdict::Ask, "skin_test_not_read".to_owned()));
+    let link = app.mail_to(MIA).await.link("/skin-test/");
+    let before = app.fingerprint().await;
+    let page = app.visitor().get(&link).await;
+    assert_eq!(app.fingerprint().await, before, "a look reports nothing");
+    for words in [
+        "behind the left ear",
+        "not a diagnostic patch test",
+        "does not count as passed",
+        "Faint pink only, no itch (unclear)",
+    ] {
+        assert!(page.main().contains(words), "{words}: {}", page.main());
+    }
+    let told = report(&app, &link, &[("seen", "no_visible_change")]).await;
+    assert!(told.main().contains("written down"), "{}", told.main());
+    assert_eq!(verdict(&app, &studio).await.0, Verdict::Clear);
+    app.app.clock.advance(Duration::days(5));
+    let told = report(&app, &link, &[("seen", "itch_or_raised")]).await;
+    assert!(told.main().contains("We won’t use this product on you"), "{}", told.main());
+    assert_eq!(verdict(&app, &studio).await, (Verdict::DoNotTreat, "skin_test_failed".to_owned()));
+    app.app.clock.advance(Duration::days(3));
+    assert_eq!(app.visitor().get(&link).await.status, 200, "after day 7 she may still tell");
+}
+
+#[tokio::test]
+async fn a_report_before_the_floor_is_kept_and_passes_nothing() {
+    let (app, studio) = TestApp::with_studio().await;
+    let test = applied(&app, &studio, app.app.clock.now()).await;
+    app.app.clock.advance(Duration::hours(30));
+    let mia = app.client(MIA).await;
+    let page = mia.get(&mia.get("/me").await.link("Tell us what you see")).await;
+    let seen = format!("seen-{test}");
+    let told = mia.submit(&page, "/me/skin-tests/", &[(&seen, "no_visible_change")]).await;
+    assert!(told.main().contains("too early for this to count"), "{}", told.main());
+    app.app.clock.advance(Duration::hours(20));
+    assert_eq!(verdict(&app, &studio).await.1, "skin_test_not_read");
+}
+
+#[tokio::test]
+async fn after_a_reaction_nobody_is_asked_again_and_the_studio_is_told_without_a_word_of_it() {
+    let (app, studio) = TestApp::with_studio().await;
+    let mut tx = app.app.db.write().await.unwrap();
+    let mut row = palpebra::store::studio::get(&mut tx).await.unwrap().unwrap();
+    row.mail = "desk@studio.example.org".to_owned();
+    palpebra::store::studio::save(&mut tx, &row).await.unwrap();
+    tx.commit().await.unwrap();
+    applied(&app, &studio, app.app.clock.now()).await;
+    app.app.clock.advance(Duration::hours(48));
+    let link = app.mail_to(MIA).await.link("/skin-test/");
+    let told = report(&app, &link, &[("seen", "eye_or_breathing"), ("note", "x")]).await;
+    assert!(told.main().contains("call an ambulance now"), "{}", told.main());
+    let notice = app.mail_to("desk@studio.example.org").await.0.letter.text;
+    assert!(notice.contains(&format!("/desk/clients/{}", studio.mia)) && !notice.contains("eye"), "{notice}");
+    app.app.clock.advance(Duration::days(9));
+    let asked = app.mails().await.iter().filter(|out| out.to == MIA).count();
+    assert_eq!(asked, 1);
+    assert_eq!(outbox::standing(&mut app.app.db.read().await.unwrap()).await.unwrap().given_up, 0);
+}
+
+#[tokio::test]
+async fn an_empty_or_odd_report_is_refused_at_its_field_and_nothing_is_stored() {
+    let (app, studio) = TestApp::with_studio_and(Limits::off()).await;
+    applied(&app, &studio, app.app.clock.now()).await;
+    app.app.clock.advance(Duration::hours(48));
+    let link = app.mail_to(MIA).await.link("/skin-test/");
+    let before = app.fingerprint().await;
+    for seen in ["", "not_yet_read", "did_not_report", "positive", "++"] {
+        let refused = report(&app, &link, &[("seen", seen)]).await;
+        assert_eq!(refused.status, 422, "{seen}");
+        assert!(refused.main().contains("choose what is closest"), "{}", refused.main());
+    }
+    let person = app.visitor();
+    let page = person.get(&link).await;
+    let name = page.attributes("fieldset.field", "id").remove(0);
+    let long = "x".repeat(301);
+    let note = format!("{name}-note");
+    let refused = person.submit(&page, "/skin-test/", &[(&name, "no_visible_change"), (&note, &long)]).await;
+    assert_eq!(refused.status, 422, "{}", refused.main());
+    assert_eq!(app.fingerprint().await, before);
+    for odd in ["/skin-test/x", "/skin-test/aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaa"] {
+        assert_eq!(person.get(odd).await.status, 410, "{odd}");
+    }
+    app.app.clock.advance(Duration::days(15));
+    assert_eq!(person.get(&link).await.status, 410, "it ends");
+}
+
+#[tokio::test]
+async fn another_client_can_report_nothing_here() {
+    let (app, studio) = TestApp::with_studio().await;
+    let test = applied(&app, &studio, app.app.clock.now()).await;
+    studio.client("Zora Halvig", "zora@clients.example.org", time::macros::date!(1999 - 01 - 02)).await;
+    let zora: Person = app.client("zora@clients.example.org").await;
+    assert_eq!(zora.get(&format!("/me/skin-tests/{test}")).await.status, 404);
+}
+
+#[tokio::test]
+async fn a_new_formula_a_mistake_and_a_later_reaction_void_a_clear_test() {
+    let (app, studio) = TestApp::with_studio().await;
+    let clear = |at: OffsetDateTime| Some((palpebra::domain::skin_test::TestResult::NoVisibleChange, at));
+    let test = studio.tested(&studio.mia, app.app.clock.now(), clear(app.app.clock.now() + Duration::hours(50))).await;
+    app.app.clock.advance(Duration::days(3));
+    assert_eq!(verdict(&app, &studio).await.0, Verdict::Clear);
+    let owner = app.owner().await;
+    let page = owner.get(&format!("/desk/skin-tests/{test}/reading")).await;
+    let path = format!("/desk/skin-tests/{test}/void");
+    let refused = owner.submit(&page, &path, &[("cause", "reaction")]).await;
+    assert_eq!(refused.status, 422, "a reaction is recorded, not claimed: {}", refused.main());
+    assert_eq!(owner.submit(&page, &path, &[("cause", "mistake")]).await.status, 303);
+    assert_eq!(verdict(&app, &studio).await.1, "skin_test_voided");
+
+    studio.tested(&studio.mia, app.app.clock.now(), clear(app.app.clock.now() + Duration::hours(50))).await;
+    app.app.clock.advance(Duration::days(3));
+    assert_eq!(verdict(&app, &studio).await.0, Verdict::Clear);
+    let product = format!("/owner/products/{}", studio.tint);
+    let page = owner.get(&product).await;
+    let formula = format!("{product}/formula");
+    assert_eq!(owner.submit(&page, &formula, &[]).await.status, 422);
+    assert_eq!(owner.submit(&page, &formula, &[("formula", "yes")]).await.status, 303);
+    assert_eq!(verdict(&app, &studio).await.1, "skin_test_voided");
+
+    studio.tested(&studio.mia, app.app.clock.now(), clear(app.app.clock.now() + Duration::hours(50))).await;
+    app.app.clock.advance(Duration::days(3));
+    assert_eq!(verdict(&app, &studio).await.0, Verdict::Clear);
+    let reacted = palpebra::store::treatments::Outcome::Reaction;
+    studio.treated(&studio.mia, &studio.lift, app.app.clock.now(), reacted, &[&studio.lotion]).await;
+    app.app.clock.advance(Duration::HOUR);
+    assert_eq!(verdict(&app, &studio).await.1, "skin_test_voided", "a reaction to anything voids the other tests");
+}
