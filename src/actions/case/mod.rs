@@ -18,7 +18,7 @@ use crate::domain::ids::{ClientId, ProductId, ServiceId};
 use crate::domain::letter::Letter;
 use crate::domain::limits::Ingredient;
 use crate::domain::person::BirthDate;
-use crate::domain::questionnaire::{AnswerSet, Answers};
+use crate::domain::questionnaire::AnswerSet;
 use crate::domain::readiness::{Case, Readiness, Shelved};
 use crate::domain::screening::{Screening, TestPermission};
 use crate::domain::skin_test::{Planned, SkinTest, TestRules};
