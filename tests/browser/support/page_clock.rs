@@ -14,8 +14,13 @@ const CLOCK: &str = "(() => {
         static now() { return now; }
     };
     performance.now = () => now - zero;
-    window.setTimeout = (run, wait = 0) => { timers.set(next, { run, at: now + Number(wait) }); return next++; };
-    window.clearTimeout = (id) => { timers.delete(id); };
+    const real = [window.setTimeout, window.clearTimeout];
+    const held = [
+        (run, wait = 0) => { timers.set(next, { run, at: now + Number(wait) }); return next++; },
+        (id) => { timers.delete(id); },
+    ];
+    window.useTimers = (own) => { [window.setTimeout, window.clearTimeout] = own ? held : real; };
+    window.useTimers(true);
     window.moveClock = (by) => {
         const until = now + by;
         for (;;) {
@@ -48,6 +53,13 @@ impl PageClock {
         let source = CLOCK.replace("START", &(now.unix_timestamp() * 1000).to_string());
         let added = browser.devtools("Page.addScriptToEvaluateOnNewDocument", json!({ "source": source })).await;
         self.0 = Some(added["identifier"].as_str().unwrap().to_owned());
+    }
+
+    /// Looks at the page as [`Browser::inspect`] does; what looks has timers of its own that must run.
+    pub(crate) async fn inspect(browser: &Browser, name: &str) {
+        browser.client.execute("useTimers(false)", vec![]).await.unwrap();
+        browser.inspect(name).await;
+        browser.client.execute("useTimers(true)", vec![]).await.unwrap();
     }
 
     /// Time passes on the page that is open.
