@@ -33,6 +33,7 @@ pub mod sessions;
 pub mod skin_tests;
 pub mod steps;
 pub mod studio;
+pub mod trace;
 pub mod treatments;
 pub mod types;
 pub mod visits;

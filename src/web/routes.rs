@@ -200,6 +200,8 @@ fn owner_routes() -> Vec<Route> {
         post "/owner/products/{id}/batches" Owner owner::product::post_batch,
         get "/owner/products/{id}/label" Owner owner::label::get,
         post "/owner/products/{id}/label" Owner owner::label::post,
+        get "/owner/trace" Owner owner::trace::get,
+        get "/owner/trace/list.csv" Owner owner::trace::csv,
         get "/owner/services" Owner owner::services::get,
         get "/owner/services/new" Owner owner::service::get_new,
         post "/owner/services/new" Owner owner::service::post_new,

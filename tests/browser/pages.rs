@@ -13,7 +13,8 @@ use crate::support::{Browser, Server};
 const NOW: &str = "2026-03-02T08:00:00Z";
 /// No pages: a check for machines, an icon, a spreadsheet; and a page that a studio which is set up no longer has.
 /// Nor does the desk ask for whom before there is a time.
-const NO_PAGES: [&str; 5] = ["/healthz", "/favicon.ico", "/owner/retouch/list.csv", "/set-up", "/desk/book/who"];
+const NO_PAGES: [&str; 6] =
+    ["/healthz", "/favicon.ico", "/owner/retouch/list.csv", "/owner/trace/list.csv", "/set-up", "/desk/book/who"];
 
 /// The pages that are for this kind of person and whose address needs no id.
 fn plain(who: Who) -> Vec<&'static str> {

@@ -34,6 +34,7 @@ pub mod services;
 pub mod sign_in;
 pub mod steps;
 pub mod studio;
+pub mod trace;
 pub mod verify;
 
 /// What has just been done, as the address of the page after it says: `?saved`.

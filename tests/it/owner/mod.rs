@@ -16,6 +16,7 @@ mod retouch;
 mod rule;
 mod steps;
 mod studio;
+mod trace;
 
 use crate::support::{Html, Person, TestApp};
 

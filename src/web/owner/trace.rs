@@ -1,0 +1,191 @@
+//! `GET /owner/trace?batch=<product>.<number>&from=&to=`: which clients came into touch with a batch, as a list and a mail
+//! draft; `/owner/trace/list.csv` the same as CSV. Template: `owner/trace.html`.
+
+use askama::Template;
+use axum::extract::{Query, State};
+use axum::http::header;
+use axum::response::IntoResponse;
+use serde::Deserialize;
+use time::Date;
+use time::macros::format_description;
+
+use crate::actions::health::looked;
+use crate::app::App;
+use crate::documents::csv::write_row;
+use crate::domain::ids::ProductId;
+use crate::store::trace::{self, Touched};
+use crate::store::{Connection, Stored, catalogue};
+use crate::web::error::Fault;
+use crate::web::guard::Team;
+use crate::web::page::{Answer, Ctx, Page};
+use crate::web::words;
+
+/// What is asked for.
+#[derive(Deserialize)]
+pub struct Ask {
+    batch: Option<String>,
+    from: Option<String>,
+    to: Option<String>,
+}
+
+struct Row {
+    client: String,
+    name: String,
+    mail: String,
+    phone: String,
+    when: String,
+    what: &'static str,
+}
+
+#[derive(Template)]
+#[template(path = "owner/trace.html")]
+struct TracePage {
+    ctx: Ctx,
+    /// `<product>.<number>` and words.
+    batches: Vec<(String, String)>,
+    batch: String,
+    from: String,
+    to: String,
+    asked: bool,
+    rows: Vec<Row>,
+    clients: usize,
+    /// The mail addresses, each once.
+    mails: String,
+    subject: String,
+    draft: String,
+    query: String,
+}
+
+/// A batch and the days, both included.
+struct Wish {
+    product: ProductId,
+    number: String,
+    from: Date,
+    to: Date,
+}
+
+fn day(text: Option<&str>) -> Option<Date> {
+    Date::parse(text?.trim(), format_description!("[year]-[month]-[day]")).ok()
+}
+
+impl Ask {
+    /// The whole past where no days are named.
+    fn wish(&self, today: Date) -> Option<Wish> {
+        let (product, number) = self.batch.as_deref()?.split_once('.')?;
+        Some(Wish {
+            product: ProductId::parse(product).ok()?,
+            number: number.to_owned(),
+            from: day(self.from.as_deref()).unwrap_or(Date::from_ordinal_date(2000, 1).unwrap_or(today)),
+            to: day(self.to.as_deref()).unwrap_or(today),
+        })
+    }
+}
+
+async fn find(c: &mut Connection, ctx: &Ctx, wish: &Wish) -> Result<Vec<Touched>, Fault> {
+    let zone = &ctx.studio()?.zone;
+    let until = zone.day_start(wish.to.next_day().unwrap_or(wish.to));
+    Ok(trace::batch(c, &wish.product, &wish.number, zone.day_start(wish.from), until).await?)
+}
+
+async fn batches(c: &mut Connection) -> Stored<Vec<(String, String)>> {
+    let products = catalogue::products(c).await?;
+    let name = |id: &ProductId| products.iter().find(|one| one.id == *id).map_or("", |one| &one.name).to_owned();
+    let all = catalogue::batches(c).await?;
+    let mut all: Vec<_> = all
+        .iter()
+        .map(|batch| {
+            (format!("{}.{}", batch.product, batch.number), format!("{}, batch {}", name(&batch.product), batch.number))
+        })
+        .collect();
+    all.sort_by(|a, b| a.1.cmp(&b.1));
+    Ok(all)
+}
+
+/// Shows the form, and who is found.
+pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query<Ask>) -> Answer {
+    let studio = ctx.studio()?.clone();
+    let wish = ask.wish(studio.zone.date_at(app.clock.now()));
+    let mut c = app.db.read().await?;
+    let batches = batches(&mut c).await?;
+    let found = match &wish {
+        Some(wish) => find(&mut c, &ctx, wish).await?,
+        None => Vec::new(),
+    };
+    drop(c);
+    if let Some(wish) = &wish {
+        looked(&app, &team.0, "batch.traced", None, &format!("batch {}: {} lines", wish.number, found.len())).await?;
+    }
+    let mut mails: Vec<&str> = found.iter().map(|one| one.mail.as_str()).collect();
+    mails.sort_unstable();
+    mails.dedup();
+    let mut clients: Vec<_> = found.iter().map(|one| &one.client).collect();
+    clients.sort_unstable();
+    clients.dedup();
+    let (clients, mails) = (clients.len(), mails.join(", "));
+    let query = wish.as_ref().map(|wish| {
+        let pairs = [
+            ("batch", format!("{}.{}", wish.product, wish.number)),
+            ("from", wish.from.to_string()),
+            ("to", wish.to.to_string()),
+        ];
+        serde_urlencoded::to_string(pairs).unwrap_or_default()
+    });
+    let page = TracePage {
+        asked: wish.is_some(),
+        batch: ask.batch.unwrap_or_default(),
+        from: ask.from.unwrap_or_default(),
+        to: ask.to.unwrap_or_default(),
+        rows: found.iter().map(|one| row(one, &studio)).collect(),
+        clients,
+        mails,
+        subject: format!("Please get in touch with {}", studio.name),
+        draft: draft(&studio.name, &studio.phone),
+        query: query.unwrap_or_default(),
+        batches,
+        ctx,
+    };
+    Ok(Page::ok(page).into_response())
+}
+
+fn row(one: &Touched, studio: &crate::store::studio::Studio) -> Row {
+    Row {
+        client: one.client.to_string(),
+        name: one.name.clone(),
+        mail: one.mail.clone(),
+        phone: one.phone.clone(),
+        when: words::moment(studio.zone.to_civil(one.at)),
+        what: if one.skin_test { "Skin test" } else { "Treatment" },
+    }
+}
+
+/// Names no product and no treatment: a mail is read by others too.
+fn draft(studio: &str, phone: &str) -> String {
+    let how = if phone.is_empty() { "by replying to this mail".to_owned() } else { format!("on {phone}") };
+    format!(
+        "Dear client,\n\nwe have a question about something that was used at one of your visits, and would like to talk to \
+         you about it. Please get in touch {how}. If your eyes, lids or skin trouble you, please see a doctor, and tell us \
+         so that we can give you the details to take along.\n\n{studio}"
+    )
+}
+
+/// Hands out the list.
+pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query<Ask>) -> Answer {
+    let studio = ctx.studio()?.clone();
+    let wish = ask.wish(studio.zone.date_at(app.clock.now())).ok_or(Fault::NotFound)?;
+    let mut c = app.db.read().await?;
+    let found = find(&mut c, &ctx, &wish).await?;
+    drop(c);
+    looked(&app, &team.0, "batch.exported", None, &format!("batch {}: {} lines", wish.number, found.len())).await?;
+    let mut out = Vec::new();
+    write_row(&mut out, ["client", "name", "mail", "phone", "when", "what", "batch"]);
+    for one in &found {
+        let row = row(one, &studio);
+        let cells: [&str; 7] = [&row.client, &row.name, &row.mail, &row.phone, &row.when, row.what, &wish.number];
+        write_row(&mut out, cells);
+    }
+    let headers = [
+        (header::CONTENT_TYPE, "text/csv; charset=utf-8"),
+        (header::CONTENT_DISPOSITION, "attachment; filename=\"batch.csv\""),
+    ];
+    Ok((headers, out).into_response())
+}
