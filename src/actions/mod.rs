@@ -27,6 +27,7 @@ pub mod hours;
 pub mod letters;
 pub mod own_visits;
 pub mod people;
+pub mod retouch;
 pub mod steps;
 pub mod studio;
 pub mod team;

@@ -1,7 +1,7 @@
 //! `palpebra doctor`: what is well and what isn't, a line each; exit code 1 when something isn't.
 
 use super::{DataArgs, Failed, say};
-use crate::actions::zones;
+use crate::actions::{retouch, zones};
 use crate::clock::Clock;
 use crate::domain::zone;
 use crate::store::{Db, accounts, audit, outbox, studio};
@@ -33,6 +33,14 @@ pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
     report(owner, if owner { "there is an owner".to_owned() } else { "there is no owner yet".to_owned() });
     let mail = outbox::standing(&mut c).await?;
     report(mail.given_up == 0, format!("{} mails wait, {} were given up", mail.waiting, mail.given_up));
+    drop(c);
+    let differed = retouch::repair(&db).await?;
+    let line = match differed {
+        0 => "the retouch list agrees with the treatments".to_owned(),
+        more => format!("the retouch list differed from the treatments for {more} clients and was made anew"),
+    };
+    report(differed == 0, line);
+    let mut c = db.read().await?;
     if let Some(studio) = studio::get(&mut c).await? {
         report(true, format!("zone {}, zone data {}", studio.zone.name(), zone::database_version()));
         let before = studio::zone_database(&mut c).await?;

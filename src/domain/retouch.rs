@@ -1,6 +1,7 @@
 //! The retouch list: for which services a client keeps returning, and in which order the list stands.
 
 use std::cmp::Reverse;
+use std::collections::BTreeSet;
 
 use time::Date;
 
@@ -31,6 +32,17 @@ pub fn returns(done: &[Done]) -> Vec<Done> {
     found
 }
 
+/// Of every single kind that she ever had the two newest days, which are all that a window looks at.
+pub fn newest_days(done: &[Done]) -> BTreeSet<(ServiceKind, Date)> {
+    let mut found = BTreeSet::new();
+    for single in ServiceKind::ALL.into_iter().filter(|&kind| parts(kind) == [kind]) {
+        let days: BTreeSet<Date> =
+            done.iter().filter(|one| parts(one.kind).contains(&single)).map(|one| one.on).collect();
+        found.extend(days.into_iter().rev().take(2).map(|day| (single, day)));
+    }
+    found
+}
+
 /// One client and one service, with her window for it.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Line {
@@ -49,25 +61,32 @@ pub struct Line {
 /// Waits from health answers are not in these windows: they can only move a day later, and are judged when she books and
 /// before she is treated.
 pub fn lines<'a>(
-    client: &'a ClientId,
-    done: &'a [Done],
+    client: &ClientId,
+    done: &[Done],
     rule: impl Fn(usize, ServiceKind) -> Option<&'a RetouchRule>,
-) -> impl Iterator<Item = Line> {
+) -> Vec<Line> {
     let visits: Vec<(ServiceKind, Date)> = done.iter().map(|one| (one.kind, one.on)).collect();
-    returns(done).into_iter().filter_map(move |Done { service, kind, on }| {
+    let line = |Done { service, kind, on }| {
         let window = window_of_service(kind, &visits, |part| rule(service, part), &[])?;
         Some(Line { client: client.clone(), service, last: on, window })
-    })
+    };
+    returns(done).into_iter().filter_map(line).collect()
 }
 
-/// The key that puts first whom the studio should write to first: those who are due, the longest first; then the open,
-/// the longest first; then those to come, the next first; then the lapsed, the latest first.
-pub fn urgency(window: &Window, today: Date) -> (u8, Date, Reverse<Date>) {
-    match window.state(today) {
-        WindowState::Due => (0, window.due(), Reverse(today)),
-        WindowState::Open => (1, window.opens(), Reverse(today)),
-        WindowState::NotYet => (2, window.opens(), Reverse(today)),
-        WindowState::Lapsed => (3, today, Reverse(window.lapsed())),
+/// The key that puts first whom the studio should write to first, from a window's state and its edges: those who are
+/// due, the longest first; then the open, the longest first; then those to come, the next first; then the lapsed, the
+/// latest first.
+pub fn urgency_of(
+    state: WindowState,
+    opens: Date,
+    due: Date,
+    lapsed: Date,
+) -> (u8, Option<Date>, Option<Reverse<Date>>) {
+    match state {
+        WindowState::Due => (0, Some(due), None),
+        WindowState::Open => (1, Some(opens), None),
+        WindowState::NotYet => (2, Some(opens), None),
+        WindowState::Lapsed => (3, None, Some(Reverse(lapsed))),
     }
 }
 
@@ -115,7 +134,10 @@ mod tests {
         let today = date!(2026 - 03 - 01);
         let ago = |days: i64| window(&[today - days.days()], &rule, &[]).unwrap();
         let mut order = [5, 9, 10, 19, 20, 29, 30, 400];
-        order.sort_by_key(|&days| urgency(&ago(days), today));
+        order.sort_by_key(|&days| {
+            let window = ago(days);
+            urgency_of(window.state(today), window.opens(), window.due(), window.lapsed())
+        });
         assert_eq!(order, [29, 20, 19, 10, 9, 5, 30, 400]);
     }
 

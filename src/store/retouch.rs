@@ -1,4 +1,6 @@
-//! What the retouch list looks at, read for all clients at once.
+//! What the retouch list looks at, read for many clients at once.
+
+pub mod lines;
 
 use std::collections::{HashMap, HashSet};
 
@@ -30,7 +32,7 @@ pub async fn treated(c: &mut Connection, services: &[Service]) -> Stored<Vec<Tre
          FROM treatment t JOIN visit v ON v.id = t.visit_id
          JOIN treatment_version x ON x.treatment_id = t.id
              AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-         WHERE x.outcome <> 'stopped' ORDER BY t.client_id, v.starts_at"
+         WHERE x.outcome <> 'stopped' ORDER BY t.client_id, v.starts_at, t.id"
     )
     .fetch_all(c)
     .await?;
@@ -53,20 +55,27 @@ pub async fn treated(c: &mut Connection, services: &[Service]) -> Stored<Vec<Tre
     Ok(all)
 }
 
-/// The next treatment that each client has booked: its day and its service.
+/// The next treatment that each of these clients has booked: its day and its service.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn booked(c: &mut Connection, now: OffsetDateTime) -> Stored<HashMap<ClientId, (Date, ServiceId)>> {
+pub async fn booked(
+    c: &mut Connection,
+    clients: &[&ClientId],
+    now: OffsetDateTime,
+) -> Stored<HashMap<ClientId, (Date, ServiceId)>> {
+    let ids = as_json(clients.iter().map(|id| id.as_str()));
     let now = now.unix_timestamp();
-    // A visit lasts a day at most; the bound lets the index on the start serve.
+    // A visit lasts a day at most; the bound lets the index on client and start serve.
     let since = now - 86_400;
     let rows = sqlx::query!(
         "SELECT id, client_id AS 'client_id!', service_id, civil_start FROM visit
-         WHERE starts_at > ?1 AND ends_at > ?2 AND purpose = 'treatment' AND state IN ('booked', 'arrived', 'in_treatment')
+         WHERE client_id IN (SELECT value FROM json_each(?3)) AND starts_at > ?1 AND ends_at > ?2 AND purpose = 'treatment'
+             AND state IN ('booked', 'arrived', 'in_treatment')
          ORDER BY starts_at DESC",
         since,
-        now
+        now,
+        ids
     )
     .fetch_all(c)
     .await?;
@@ -83,16 +92,14 @@ fn as_json<'a>(ids: impl IntoIterator<Item = &'a str>) -> String {
     serde_json::Value::from_iter(ids).to_string()
 }
 
-/// The names of these clients; of everybody where none is named.
+/// The names of these clients.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn names(c: &mut Connection, of: Option<&[&ClientId]>) -> Stored<HashMap<ClientId, String>> {
-    let ids = of.map(|ids| as_json(ids.iter().map(|id| id.as_str())));
-    let rows =
-        sqlx::query!("SELECT id, name FROM client WHERE ?1 IS NULL OR id IN (SELECT value FROM json_each(?1))", ids)
-            .fetch_all(c)
-            .await?;
+pub async fn names(c: &mut Connection, clients: &[&ClientId]) -> Stored<HashMap<ClientId, String>> {
+    let ids = as_json(clients.iter().map(|id| id.as_str()));
+    let rows = sqlx::query!("SELECT id, name FROM client WHERE id IN (SELECT value FROM json_each(?))", ids);
+    let rows = rows.fetch_all(c).await?;
     rows.into_iter().map(|row| Ok((read("client", "id", &row.id, ClientId::parse(&row.id))?, row.name))).collect()
 }
 

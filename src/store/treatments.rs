@@ -309,7 +309,7 @@ pub async fn past(c: &mut Connection, client: Option<&ClientId>) -> Stored<Vec<P
          JOIN treatment_version x ON x.treatment_id = t.id
              AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
          JOIN service s ON s.id = x.service_id
-         WHERE (?1 = '' OR t.client_id = ?1) AND x.outcome <> 'stopped' ORDER BY v.starts_at",
+         WHERE (?1 = '' OR t.client_id = ?1) AND x.outcome <> 'stopped' ORDER BY v.starts_at, t.id",
         client
     )
     .fetch_all(c)

@@ -34,6 +34,12 @@ impl RetouchRules {
         Self(ServiceKind::ALL.into_iter().map(|kind| (kind, rule(kind))).collect())
     }
 
+    /// The rules as each of these services sees them.
+    pub fn of_each(services: &[Service]) -> Vec<Self> {
+        let common = Self::of(services);
+        services.iter().map(|service| common.clone().with(service)).collect()
+    }
+
     /// … but for this service, its own.
     #[must_use]
     pub fn with(mut self, service: &Service) -> Self {

@@ -199,18 +199,18 @@ impl From<Limits> for StoredLimits {
 pub struct GrowthRule {
     cycle: CycleSet,
     limits: Limits,
-    floor_days: u32,
-    edges: Edges,
+    pub(super) floor_days: u32,
+    pub(super) edges: Edges,
 }
 
 /// Whole days after a lift at which a share has come down to its limit; they follow from the cycle
 /// and the limits, and are found once so that a window is a few additions.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Edges {
-    two: u32,
-    three: u32,
-    due: u32,
-    lapsed: u32,
+pub(super) struct Edges {
+    pub(super) two: u32,
+    pub(super) three: u32,
+    pub(super) due: u32,
+    pub(super) lapsed: u32,
 }
 
 /// Why a growth rule is none.

@@ -8,18 +8,21 @@ use axum::extract::{Query, State};
 use axum::http::header;
 use axum::response::IntoResponse;
 
-use list::{Ask, List, Row, Sort, Wish};
+use list::{Ask, List, Row, Wish};
 
 use crate::actions::health::looked;
+use crate::actions::retouch;
 use crate::app::App;
 use crate::documents::csv::write_row;
+use crate::store::retouch::lines::Order;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::web::why;
 
 /// How many lines a page has, and how many at most are printed.
-const PAGE: usize = 50;
-const PRINTED: usize = 1000;
+const PAGE: i64 = 50;
+const PRINTED: i64 = 1000;
+const PRINTED_STEP: usize = 1000;
 
 #[derive(Template)]
 #[template(path = "owner/retouch.html")]
@@ -27,16 +30,21 @@ struct RetouchPage {
     ctx: Ctx,
     wish: Wish,
     /// The state's word in the address, its label, how many there are before any filter.
-    states: Vec<(&'static str, &'static str, usize)>,
+    states: Vec<(&'static str, &'static str, i64)>,
     rows: Vec<Row>,
     /// How many fit the filter.
-    count: usize,
-    pages: usize,
+    count: i64,
+    pages: i64,
 }
 
 impl RetouchPage {
-    fn everybody(&self) -> usize {
+    fn everybody(&self) -> i64 {
         self.states.iter().map(|(_, _, count)| count).sum()
+    }
+
+    /// Whether there are more lines than one printed page shows.
+    fn cut(&self) -> bool {
+        self.count > PRINTED
     }
 
     fn previous(&self) -> Option<String> {
@@ -51,17 +59,18 @@ impl RetouchPage {
 /// Shows it.
 pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query<Ask>) -> Answer {
     let mut wish = Wish::from(ask);
+    retouch::freshen(&app.db).await?;
     let mut c = app.db.read().await?;
     let list = List::load(&mut c, ctx.studio()?, app.clock.now(), &wish).await?;
+    let count = list.count;
     let size = if wish.print { PRINTED } else { PAGE };
-    let pages = if wish.print { 1 } else { list.lines.len().div_ceil(size).max(1) };
+    let pages = if wish.print { 1 } else { ((count + size - 1) / size).max(1) };
     wish.page = wish.page.min(pages);
-    let shown = list.lines.iter().skip((wish.page - 1) * size).take(size);
-    let rows = list.rows(&mut c, shown).await?;
+    let rows = list.rows(&mut c, &wish, (wish.page - 1) * size, size).await?;
     drop(c);
-    looked(&app, &team.0, "retouch.seen", None, &format!("{} of {} lines", rows.len(), list.lines.len())).await?;
-    let states = list.counts.iter().map(|&(state, count)| (list::word(state), why::name(state), count)).collect();
-    Ok(Page::ok(RetouchPage { ctx, wish, states, rows, count: list.lines.len(), pages }).into_response())
+    looked(&app, &team.0, "retouch.seen", None, &format!("{} of {count} lines", rows.len())).await?;
+    let states = list.states.iter().map(|&(state, count)| (list::word(state), why::name(state), count)).collect();
+    Ok(Page::ok(RetouchPage { ctx, wish, states, rows, count, pages }).into_response())
 }
 
 const COLUMNS: [&str; 11] = [
@@ -81,16 +90,19 @@ const COLUMNS: [&str; 11] = [
 /// Hands out every line that fits the filter.
 pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query<Ask>) -> Answer {
     let wish = Wish::from(ask);
-    let mut c = app.db.read().await?;
+    retouch::freshen(&app.db).await?;
+    // One state of the file throughout, however many lines there are.
+    let mut c = app.db.snapshot().await?;
     let list = List::load(&mut c, ctx.studio()?, app.clock.now(), &wish).await?;
-    let rows = list.rows(&mut c, list.lines.iter()).await?;
-    drop(c);
-    looked(&app, &team.0, "retouch.exported", None, &format!("{} lines", rows.len())).await?;
     let mut out = Vec::new();
     write_row(&mut out, COLUMNS);
-    for row in &rows {
-        write_row(&mut out, row.fields().iter().map(String::as_str));
+    for skip in (0..list.count).step_by(PRINTED_STEP) {
+        for row in &list.rows(&mut c, &wish, skip, PRINTED).await? {
+            write_row(&mut out, row.fields().iter().map(String::as_str));
+        }
     }
+    drop(c);
+    looked(&app, &team.0, "retouch.exported", None, &format!("{} lines", list.count)).await?;
     let headers = [
         (header::CONTENT_TYPE, "text/csv; charset=utf-8"),
         (header::CONTENT_DISPOSITION, "attachment; filename=\"retouch.csv\""),

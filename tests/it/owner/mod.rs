@@ -13,6 +13,7 @@ mod label;
 mod other_hours;
 mod practitioners;
 mod retouch;
+mod retouch_table;
 mod rule;
 mod steps;
 mod studio;
