@@ -28,7 +28,7 @@ const DECODED: u64 = 144 * 1024 * 1024;
 /// The most pixels where three bytes each are all that decoding holds.
 const PIXELS: u64 = 50_000_000;
 /// The most pixels where decoding holds up to nine bytes each.
-const PIXELS_HELD: u64 = 16_000_000;
+const PIXELS_HELD: u64 = 12_500_000;
 
 pub(super) fn renew(bytes: &[u8], format: Format) -> Result<Checked, UploadRefused> {
     let image = decode(bytes, format)?;

@@ -191,6 +191,8 @@ async fn a_new_formula_a_mistake_and_a_later_reaction_void_a_clear_test() {
     app.app.clock.advance(Duration::days(3));
     assert_eq!(verdict(&app, &studio).await.0, Verdict::Clear);
     let product = format!("/owner/products/{}", studio.tint);
+    // Her first stay has ended meanwhile.
+    let owner = app.owner().await;
     let page = owner.get(&product).await;
     let formula = format!("{product}/formula");
     assert_eq!(owner.submit(&page, &formula, &[]).await.status, 422);

@@ -126,6 +126,8 @@ impl World {
             written_by: String::new(),
             written_at: at,
             products: Vec::new(),
+            rinsed: None,
+            times: Vec::new(),
         }
     }
 
