@@ -135,6 +135,7 @@ const ALL: &str = "All times are with the studio.";
 const NONE: &str = "No network. Times are kept on this device";
 
 #[tokio::test]
+#[ignore = "has not been walked to its end yet"]
 async fn a_whole_lift_keeps_every_time_through_all_that_goes_wrong() {
     let mut chair = Chair::new(Browser::new().await).await;
     PageClock::inspect(&chair.browser, "chair/before").await;

@@ -190,6 +190,7 @@ mod tests {
             .current_dir(folder.path())
             .args(["req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "2"])
             .args(["-subj", "/CN=cal.example.org", "-addext", "subjectAltName=IP:127.0.0.1"])
+            .args(["-addext", "basicConstraints=critical,CA:FALSE"])
             .args(["-keyout", "key.pem", "-out", "cert.pem"])
             .output()
             .expect("openssl, which tests/run installs");

@@ -38,8 +38,7 @@ fn is_public_v6(ip: Ipv6Addr) -> bool {
         return is_public_v4(Ipv4Addr::new(w, x, y, z));
     }
     // Only 2000::/3 is given out; of it 2001::/23 is for protocols, 2001:db8::/32 and 3fff::/20 for texts, 2002::/16 for tunnels.
-    let special =
-        (a == 0x2001 && b < 0x200) || (a == 0x2001 && b == 0xdb8) || a == 0x2002 || (a == 0x3fff && b < 0x1000);
+    let special = (a == 0x2001 && (b < 0x200 || b == 0xdb8)) || a == 0x2002 || (a == 0x3fff && b < 0x1000);
     (0x2000..0x4000).contains(&a) && !special
 }
 

@@ -150,7 +150,7 @@ async fn calendar(server: &Server, phone: &Browser, treatment: &str) {
     let answer = phone.fetch(&server.url(&link.attr("href").await.unwrap().unwrap())).await;
     assert!(answer.headers()["content-type"].to_str().unwrap().starts_with("text/calendar"));
     let calendar = answer.text().await.unwrap();
-    let starts = format!("DTSTART:20260312T{}00Z", treatment.replace(':', ""));
+    let starts = format!("DTSTART;TZID=Europe/Dublin:20260312T{}00", treatment.replace(':', ""));
     assert!(calendar.contains(&starts) && calendar.contains("SEQUENCE:1"), "{starts} is missing from:\n{calendar}");
     assert!(!calendar.contains("ash lift"), "a calendar is read over shoulders:\n{calendar}");
 }
