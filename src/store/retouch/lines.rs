@@ -31,7 +31,7 @@ pub struct Spot {
 /// The order of the list.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Order {
-    /// See [`crate::domain::retouch::urgency`].
+    /// See [`crate::domain::retouch::urgency_of`].
     Urgent,
     /// By the day that the window opens.
     Date,
