@@ -211,7 +211,7 @@ fn the_table_follows_every_history() {
     let world = runtime.block_on(World::open());
     let events = proptest::collection::vec(event(), 1..16);
     // Each case adds people to the same file, and looks at everybody; more cases than this show nothing new.
-    let mut runner = TestRunner::new(ProptestConfig { cases: 60, ..ProptestConfig::default() });
+    let mut runner = TestRunner::new(ProptestConfig { cases: 90, ..ProptestConfig::default() });
     let told = runner.run(&events, |events| {
         let (listed, wanted) = runtime.block_on(async {
             let mut people = Vec::new();
@@ -247,7 +247,7 @@ fn state(spot: &Spot, today: Date) -> WindowState {
 /// Every filter and order, page by page, against sorting everything.
 async fn pages_are_slices(world: &World) {
     let (_, all) = world.both().await;
-    assert!(all.len() > 100, "only {} lines", all.len());
+    assert!(all.len() > 150, "only {} lines", all.len());
     let now = start(DAYS * 1440 / 2);
     let today = date!(2025 - 07 - 09);
     for (n, spot) in all.iter().enumerate().filter(|(n, _)| n % 5 == 0) {
