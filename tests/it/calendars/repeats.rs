@@ -73,3 +73,13 @@ fn rules_name_the_days_that_dateutil_names() {
     }
     assert!(some > 100, "most rules must name a day: {some}");
 }
+
+/// RFC 5545, 3.3.10: BYDAY is a list, and a day of either kind in it counts. In May 2026 the Fridays begin on the 1st and
+/// the last Wednesday but one is the 20th.
+#[test]
+fn numbered_days_and_plain_ones_are_joined() {
+    let days = |rule: &str| Repeat::parse(rule).unwrap().days(date!(2026 - 05 - 01), date!(2026 - 05 - 01), LAST);
+    let may = |days: &[u8]| days.iter().map(|day| date!(2026 - 05 - 01).replace_day(*day).unwrap()).collect::<Vec<_>>();
+    assert_eq!(days("FREQ=YEARLY;BYMONTH=5;BYDAY=-2WE,FR"), may(&[1, 8, 15, 20, 22, 29]));
+    assert_eq!(days("FREQ=YEARLY;BYMONTH=5;BYDAY=-2WE,FR;BYSETPOS=1"), may(&[1]));
+}
