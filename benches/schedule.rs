@@ -1,8 +1,11 @@
 //! The rule of free times, for a studio of four practitioners and two rooms, over the next 60 days.
 //!
-//! `cargo bench --bench schedule`. Visits are invented: 20-minute steps of a nine-hour day over 120 days, of which as
+//! `cargo bench --bench schedule`; `benches/compare.py` compares it with other programs and asks a whole server. Visits are invented: 20-minute steps of a nine-hour day over 120 days, of which as
 //! many are taken as asked for, spread evenly.
 #![expect(clippy::unwrap_used, reason = "a benchmark may stop at the first surprise")]
+
+#[path = "schedule/whole.rs"]
+mod whole;
 
 use divan::{Bencher, black_box};
 use palpebra::domain::{
@@ -156,5 +159,12 @@ fn still_free_at_booking(bencher: Bencher<'_, '_>, visits: u16) {
 }
 
 fn main() {
-    divan::main();
+    // What compare.py asks for; divan otherwise.
+    let words: Vec<String> = std::env::args().skip(1).collect();
+    match words.iter().map(String::as_str).collect::<Vec<_>>()[..] {
+        ["question"] => whole::question(),
+        ["fill", file, past] => whole::fill(file, past.parse().unwrap()),
+        ["load", url, seconds] => whole::load(url, seconds.parse().unwrap()),
+        _ => divan::main(),
+    }
 }

@@ -13,13 +13,14 @@ use crate::support::booking::{answer_all, first_slot};
 use crate::support::{Person, TestApp};
 
 /// The program, serving a folder.
-struct Program {
+pub(crate) struct Program {
     child: Child,
-    url: String,
+    /// Where it listens.
+    pub(crate) url: String,
 }
 
 impl Program {
-    async fn start(folder: &Path) -> Self {
+    pub(crate) async fn start(folder: &Path) -> Self {
         let mut child = Command::new(env!("CARGO_BIN_EXE_palpebra"))
             .args([
                 "serve",

@@ -12,6 +12,7 @@ mod lifecycle;
 mod owner;
 mod practitioner;
 mod public;
+mod race;
 mod routes;
 mod schedule;
 mod support;
