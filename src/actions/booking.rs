@@ -129,7 +129,9 @@ async fn hold(
 ) -> Stored<bool> {
     let Terms { studio, service, between } = terms;
     let now = app.clock.now();
-    let mut diary = Diary::load(tx, studio, service, now, None).await?;
+    let day = |choice: &Choice| studio.zone.date_at(choice.starts_at);
+    let days = (wanted.test.as_ref().map_or(day(&wanted.treatment), day), day(&wanted.treatment));
+    let mut diary = Diary::of_days(tx, (studio, service), now, None, days).await?;
     if chosen_before {
         diary = diary.at_once();
     }

@@ -113,7 +113,8 @@ pub async fn book(
     let client = find_or_add(app, &mut tx, person, now).await?;
     visits::expire_holds(&mut tx, now).await?;
     let fit = Fit::load(&mut tx, studio, Some(&client.id), (service, purpose), now).await?;
-    let diary = Diary::load(&mut tx, studio, service, now, None).await?.at_the_desk();
+    let day = studio.zone.date_at(choice.starts_at);
+    let diary = Diary::of_days(&mut tx, (studio, service), now, None, (day, day)).await?.at_the_desk();
     let length = if purpose == Purpose::SkinTest { diary.test } else { diary.service };
     let spot = diary
         .search(length, fit.between, |search| Spot::of(&still_free(search, choice.starts_at, &choice.practitioner)?));
@@ -170,7 +171,8 @@ pub async fn relocate(
     visits::expire_holds(&mut tx, now).await?;
     let service = catalogue::service(&mut tx, &visit.service).await?.ok_or(Refused::NotFound)?;
     let between = between_of(&mut tx, studio, &own, &service, now).await?;
-    let diary = Diary::load(&mut tx, studio, &service, now, Some(id)).await?.at_the_desk();
+    let day = studio.zone.date_at(to.starts_at);
+    let diary = Diary::of_days(&mut tx, (studio, &service), now, Some(id), (day, day)).await?.at_the_desk();
     let spot = diary.search(own.length(&diary), between, |search| {
         let time = still_free(search, to.starts_at, &to.practitioner)?;
         if own.fits_partner(&diary, &time) { Spot::of(&time) } else { None }

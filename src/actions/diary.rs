@@ -16,6 +16,8 @@ use crate::store::{Connection, Stored, catalogue, practitioners, visits};
 pub struct Diary {
     zone: Zone,
     now: OffsetDateTime,
+    /// Busy times are known from the first of these days to the last, so no other day is ever searched.
+    known: (Date, Date),
     rules: BookingRules,
     holidays: Vec<DateRange>,
     people: Vec<(PractitionerId, WorkingHours, BusyTimes)>,
@@ -37,13 +39,16 @@ pub struct Between {
     pub latest: Option<Date>,
 }
 
+/// How many days ahead the desk looks, at least.
+const DESK_DAYS: i64 = 400;
+
 fn small<T: TryFrom<i64>>(column: &'static str, number: i64) -> Stored<T> {
     read("studio", column, "1", T::try_from(number))
 }
 
 impl Diary {
-    /// Loads it for a service. `but` is left out of the busy times, for a visit that is being moved; `floor_hours` is
-    /// the longest time between skin test and treatment that a label of the service's products asks for.
+    /// Loads it for a service, as far ahead as clients or the desk may look. `but` is left out of the busy times, for
+    /// a visit that is being moved.
     ///
     /// # Errors
     /// When the database can't, or holds hours that nobody could have set.
@@ -54,6 +59,22 @@ impl Diary {
         now: OffsetDateTime,
         but: Option<&VisitId>,
     ) -> Stored<Self> {
+        let today = studio.zone.date_at(now);
+        let last = today.saturating_add(Duration::days(studio.horizon_days.max(DESK_DAYS)));
+        Self::of_days(c, (studio, service), now, but, (today, last)).await
+    }
+
+    /// Loads only what these days need, first and last included: the cost of a search is in the rows that it reads.
+    ///
+    /// # Errors
+    /// As [`Self::load`].
+    pub async fn of_days(
+        c: &mut Connection,
+        (studio, service): (&Studio, &Service),
+        now: OffsetDateTime,
+        but: Option<&VisitId>,
+        known: (Date, Date),
+    ) -> Stored<Self> {
         let gap: u16 = small("shortest_gap_minutes", studio.shortest_gap_minutes)?;
         let rules = BookingRules::parse(
             small("grid_minutes", studio.grid_minutes)?,
@@ -62,9 +83,10 @@ impl Diary {
             (gap >= BookingRules::FINEST_GRID).then_some(gap),
         );
         let rules = rules.map_err(|_| impossible("studio", "grid_minutes", "1"))?;
-        // The desk looks further ahead than clients may.
-        let until = now + Duration::days(studio.horizon_days.max(400) + 2);
-        let taken = Taken::load(c, (now, until), now, but).await?;
+        // A day of every zone lies within these instants.
+        let from = (known.0.midnight().assume_utc() - Duration::days(1)).max(now);
+        let until = known.1.midnight().assume_utc() + Duration::days(2);
+        let taken = Taken::load(c, (from, until), now, but).await?;
         let off = practitioners::time_off(c, studio.zone.date_at(now)).await?;
         let other = calendar::other_hours(c, studio.zone.date_at(now)).await?;
         let range = |from, to| DateRange::parse(from, to).map_err(|_| impossible("time_off", "to_day", ""));
@@ -97,6 +119,7 @@ impl Diary {
         Ok(Self {
             zone: studio.zone.clone(),
             now,
+            known,
             rules,
             holidays,
             people,
@@ -141,17 +164,17 @@ impl Diary {
             service: length,
             practitioners: &people,
             rooms: Some(&rooms),
-            earliest: between.earliest,
-            latest: between.latest,
+            earliest: Some(between.earliest.map_or(self.known.0, |day| day.max(self.known.0))),
+            latest: Some(between.latest.map_or(self.known.1, |day| day.min(self.known.1))),
         })
     }
 
     /// Looks for a skin test and the treatment after it.
     pub fn pairs<T>(&self, between: Between, look: impl FnOnce(&crate::domain::schedule::Pairs<'_>) -> T) -> T {
         self.search(self.test, Between::default(), |test| {
-            let treatment =
-                Search { service: self.service, earliest: between.earliest, latest: between.latest, ..*test };
-            look(&crate::domain::schedule::pairs(test, &treatment, self.pair))
+            self.search(self.service, between, |treatment| {
+                look(&crate::domain::schedule::pairs(test, treatment, self.pair))
+            })
         })
     }
 }

@@ -129,7 +129,8 @@ pub async fn relocate(
         return Ok(Change::TooLate);
     }
     visits::expire_holds(&mut tx, now).await?;
-    let diary = Diary::load(&mut tx, studio, service, now, Some(id)).await?;
+    let day = studio.zone.date_at(to.starts_at);
+    let diary = Diary::of_days(&mut tx, (studio, service), now, Some(id), (day, day)).await?;
     let spot = diary.search(own.length(&diary), between, |search| {
         let time = still_free(search, to.starts_at, &to.practitioner)?;
         if own.fits_partner(&diary, &time) { Spot::of(&time) } else { None }

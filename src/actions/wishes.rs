@@ -183,7 +183,7 @@ async fn suiting(
     };
     let day = studio.zone.date_at(opening.from);
     let between = Between { earliest: Some(earliest.map_or(day, |first| first.max(day))), latest: Some(day) };
-    let diary = Diary::load(c, studio, &service, now, None).await?;
+    let diary = Diary::of_days(c, (studio, &service), now, None, (day, day)).await?;
     Ok(diary.search(own.length(&diary), between, |search| {
         let times = free_times(search);
         let suiting = times.iter().filter(|time| {
@@ -226,7 +226,8 @@ pub async fn claim(app: &App, token: &str) -> Stored<Claim> {
     let held = visits::get(&mut tx, &offer.held).await?.filter(|held| held.state == VisitState::Held);
     let (Some(own), Some(held)) = (own, held) else { return Ok(Claim::TooLate) };
     let Some(service) = catalogue::service(&mut tx, &own.visit.service).await? else { return Ok(Claim::TooLate) };
-    let diary = Diary::load(&mut tx, &studio, &service, now, None).await?;
+    let day = studio.zone.date_at(held.starts_at);
+    let diary = Diary::of_days(&mut tx, (&studio, &service), now, None, (day, day)).await?;
     if !own.fits_partner_at(&diary, held.starts_at, held.ends_at) {
         return Ok(Claim::TooLate);
     }

@@ -207,7 +207,8 @@ fn pool(connections: u32) -> SqlitePoolOptions {
     SqlitePoolOptions::new()
         .max_connections(connections)
         .min_connections(connections)
-        .acquire_timeout(Duration::from_secs(8))
+        // A client rather waits her turn than starts again; a request is cut off after half a minute anyway.
+        .acquire_timeout(Duration::from_secs(20))
         .idle_timeout(None)
         .max_lifetime(None)
         .test_before_acquire(false)

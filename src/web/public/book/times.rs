@@ -17,7 +17,7 @@ use crate::actions::case::Known;
 use crate::actions::diary::{Between, Diary, wants_test};
 use crate::app::App;
 use crate::domain::ids::ServiceId;
-use crate::domain::schedule::still_free;
+use crate::domain::schedule::{free_times, still_free};
 use crate::store::catalogue::{self, Service};
 use crate::store::studio::Studio;
 use crate::web::error::Fault;
@@ -64,7 +64,6 @@ pub struct Ask {
 struct Found {
     studio: Studio,
     service: Service,
-    diary: Diary,
     between: Between,
     needs_test: bool,
 }
@@ -75,7 +74,6 @@ async fn find(app: &App, ctx: &Ctx, id: &str) -> Result<Found, Fault> {
     let now = app.clock.now();
     let mut c = app.db.read().await?;
     let service = catalogue::service(&mut c, &id).await?.filter(|service| service.active).ok_or(Fault::NotFound)?;
-    let diary = Diary::load(&mut c, &studio, &service, now, None).await?;
     let mut between = Between::default();
     let mut needs_test = wants_test(&mut c, &id).await?;
     if let Some((client, _)) = &ctx.seen.client {
@@ -86,7 +84,7 @@ async fn find(app: &App, ctx: &Ctx, id: &str) -> Result<Found, Fault> {
             between.latest = tested_until(&known, studio.zone.date_at(now), studio.horizon_days, now);
         }
     }
-    Ok(Found { studio, service, diary, between, needs_test })
+    Ok(Found { studio, service, between, needs_test })
 }
 
 /// The last day within the horizon on which her tests still hold.
@@ -103,21 +101,31 @@ fn tested_until(known: &Known, today: Date, horizon: i64, now: OffsetDateTime) -
 /// Shows free times.
 pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, Query(ask): Query<Ask>) -> Answer {
     let found = find(&app, &ctx, &id).await?;
-    let page = show(ctx, found, ask.test.as_deref(), ask.from.as_deref(), false);
+    let page = show(&app, ctx, found, ask.test.as_deref(), ask.from.as_deref(), false).await?;
     Ok(Page::ok(page).into_response())
 }
 
-fn show(ctx: Ctx, found: Found, test: Option<&str>, from: Option<&str>, taken: bool) -> TimesPage {
+async fn show(
+    app: &App,
+    ctx: Ctx,
+    found: Found,
+    test: Option<&str>,
+    from: Option<&str>,
+    taken: bool,
+) -> Result<TimesPage, Fault> {
+    let now = app.clock.now();
     let from = from.and_then(|text| crate::store::types::day("", "", "", text).ok());
-    let Found { studio, service, diary, between, needs_test } = found;
-    let chosen = test.and_then(Choice::parse).filter(|_| needs_test);
-    let (choosing, slots, test) = if needs_test {
-        pair(&diary, between, chosen, from)
+    let chosen = test.and_then(Choice::parse).filter(|_| found.needs_test);
+    let (choosing, slots, test) = if found.needs_test {
+        let mut c = app.db.read().await?;
+        let diary = Diary::load(&mut c, &found.studio, &found.service, now, None).await?;
+        pair(&diary, found.between, chosen, from)
     } else {
-        (Choosing::Only, only(&diary, between, from), None)
+        (Choosing::Only, only(app, &found, from).await?, None)
     };
-    let today = studio.zone.date_at(between_now(&diary));
-    TimesPage {
+    let Found { studio, service, between, .. } = found;
+    let today = studio.zone.date_at(now);
+    Ok(TimesPage {
         length: when::length(service.minutes),
         zone: zone_words(&studio.zone),
         earliest: between.earliest.filter(|day| *day > today).map(when::day),
@@ -127,15 +135,31 @@ fn show(ctx: Ctx, found: Found, test: Option<&str>, from: Option<&str>, taken: b
         test,
         slots,
         taken,
+    })
+}
+
+/// How many days are looked at before more are.
+const FIRST_DAYS: i64 = 14;
+
+/// The first days with free times. Most studios have them soon, so few days are loaded, and more only when they are
+/// too few.
+async fn only(app: &App, found: &Found, from: Option<Date>) -> Result<Slots, Fault> {
+    let Found { studio, service, between, .. } = found;
+    let now = app.clock.now();
+    let today = studio.zone.date_at(now);
+    let end = today.saturating_add(Duration::days(studio.horizon_days));
+    let first = from.max(between.earliest).map_or(today, |day| day.max(today));
+    let mut c = app.db.read().await?;
+    let mut days = FIRST_DAYS;
+    loop {
+        let last = first.saturating_add(Duration::days(days)).min(end);
+        let diary = Diary::of_days(&mut c, (studio, service), now, None, (first, last)).await?;
+        let slots = diary.search(diary.service, *between, |search| Slots::of(&free_times(search), from));
+        if slots.later.is_some() || last >= end {
+            return Ok(slots);
+        }
+        days *= 4;
     }
-}
-
-fn between_now(diary: &Diary) -> OffsetDateTime {
-    diary.search(diary.service, Between::default(), |search| search.now)
-}
-
-fn only(diary: &Diary, between: Between, from: Option<Date>) -> Slots {
-    diary.search(diary.service, between, |search| Slots::of(&crate::domain::schedule::free_times(search), from))
 }
 
 fn pair(
@@ -186,7 +210,8 @@ pub async fn post(
         Some(draft) => Ok(see_other(&format!("/book/{draft}"))),
         None => {
             let found = find(&app, &ctx, &id).await?;
-            Ok(Page::conflict(show(ctx, found, Some(fields.get("test")), None, true)).into_response())
+            let page = show(&app, ctx, found, Some(fields.get("test")), None, true).await?;
+            Ok(Page::conflict(page).into_response())
         }
     }
 }
