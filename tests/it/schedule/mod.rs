@@ -8,5 +8,6 @@
 
 mod free;
 mod model;
+mod moves;
 mod pairs;
 mod zones;
