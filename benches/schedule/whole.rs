@@ -1,5 +1,9 @@
 //! The same studio asked as a whole: as a question for other programs, as a file, as pages of a server under load.
-#![expect(clippy::print_stdout, reason = "it answers another program")]
+#![expect(
+    clippy::print_stdout,
+    clippy::indexing_slicing,
+    reason = "it answers another program, and may stop at the first surprise"
+)]
 
 use std::hint::black_box;
 use std::path::Path;
