@@ -57,7 +57,7 @@ fn place() -> &'static Place {
 
 impl Place {
     async fn visit(&self) -> Visit {
-        visits::get(&mut *self.app.app.db.read().await.unwrap(), &self.moved).await.unwrap().unwrap()
+        visits::get(&mut self.app.app.db.read().await.unwrap(), &self.moved).await.unwrap().unwrap()
     }
 
     /// The times around the night of the clocks on 29 March 2026.
