@@ -28,6 +28,7 @@ pub mod health;
 pub mod letters;
 pub mod outbox;
 pub mod practitioners;
+pub mod reactions;
 pub mod retouch;
 pub mod sessions;
 pub mod skin_tests;
