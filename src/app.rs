@@ -7,6 +7,7 @@ use crate::mail::transport::Transport;
 use crate::password::Passwords;
 use crate::store::Db;
 use crate::web::limits::Limits;
+use crate::web::server::Patience;
 
 /// How this server is reached.
 #[derive(Debug, Clone)]
@@ -24,6 +25,15 @@ impl Address {
         let https = base_url.starts_with("https://");
         Self { base_url, https }
     }
+}
+
+/// Whether signing in asks the team for more than a password.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SecondFactor {
+    /// For the second factor; who has none yet sets it up before anything else.
+    Asked,
+    /// For nothing more: in the demo, whose passwords are printed.
+    Off,
 }
 
 /// The running program.
@@ -44,6 +54,10 @@ pub struct Parts {
     pub transport: Transport,
     /// How the server is reached.
     pub address: Address,
+    /// Whether a second factor is asked for.
+    pub second_factor: SecondFactor,
+    /// How long clients are waited for.
+    pub patience: Patience,
     /// How often who may try what.
     pub limits: Limits,
     /// The code that an empty server printed at its start; whoever makes the owner's account must know it.

@@ -1,6 +1,7 @@
 //! Passwords: argon2id, off the async threads, few at a time.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU64, Ordering};
 
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use argon2::{Algorithm, Argon2, Params, Version};
@@ -11,8 +12,8 @@ const STRONG: (u32, u32) = (65_536, 3);
 /// For tests that sign in hundreds of times; the hash says which was used.
 const QUICK: (u32, u32) = (64, 1);
 
-/// The fewest characters of a password: there is no second factor yet, so the longer of the two common floors
-/// (NIST SP 800-63B-4: 15 where a password is the only factor).
+/// The fewest characters of a password: the longer of the two common floors (NIST SP 800-63B-4: 15 where a password is
+/// the only factor), since a practitioner may put the second factor off.
 pub const SHORTEST: usize = 15;
 /// The longest, in bytes, so that nobody makes us hash a book.
 pub const LONGEST: usize = 1024;
@@ -65,6 +66,7 @@ pub struct Passwords {
     cost: (u32, u32),
     permits: Arc<Semaphore>,
     nobody: Arc<str>,
+    runs: Arc<AtomicU64>,
 }
 
 impl Passwords {
@@ -81,7 +83,7 @@ impl Passwords {
     fn with(cost: (u32, u32)) -> Self {
         // A hash of nothing anybody has, so that an unknown address costs as much time as a known one.
         let nobody = hash_now(cost, "no account has this password").unwrap_or_default();
-        Self { cost, permits: Arc::new(Semaphore::new(2)), nobody: nobody.into() }
+        Self { cost, permits: Arc::new(Semaphore::new(2)), nobody: nobody.into(), runs: Arc::default() }
     }
 
     /// The hash to store, with its salt and cost in it.
@@ -112,9 +114,24 @@ impl Passwords {
         Ok(known && right.unwrap_or(false))
     }
 
+    /// Whether a stored hash was made with other costs than those of today.
+    pub fn is_outdated(&self, stored: &str) -> bool {
+        let costs = argon2::password_hash::phc::PasswordHash::new(stored).ok().and_then(|hash| {
+            let params = Params::try_from(&hash).ok()?;
+            Some((params.m_cost(), params.t_cost()))
+        });
+        costs != Some(self.cost)
+    }
+
+    /// How often a password was hashed or checked so far: each run is the same work.
+    pub fn runs(&self) -> u64 {
+        self.runs.load(Ordering::Relaxed)
+    }
+
     async fn run<T: Send + 'static>(&self, work: impl FnOnce() -> T + Send + 'static) -> Result<T, Unavailable> {
         let waited =
             tokio::time::timeout(std::time::Duration::from_secs(10), self.permits.clone().acquire_owned()).await;
+        self.runs.fetch_add(1, Ordering::Relaxed);
         let permit = waited.map_err(|_| Unavailable)?.map_err(|_| Unavailable)?;
         let done = tokio::task::spawn_blocking(move || {
             let _held = permit;
@@ -156,6 +173,15 @@ mod tests {
         other.push('q');
         assert!(!passwords.matches(Some(hash), other).await.unwrap());
         assert!(!passwords.matches(None, "no account has this password".to_owned()).await.unwrap());
+    }
+
+    #[tokio::test]
+    async fn a_hash_of_other_costs_is_outdated() {
+        let (quick, strong) = (Passwords::quick(), Passwords::strong());
+        let hash = quick.hash("quiet green lamp".to_owned()).await.unwrap();
+        assert!(!quick.is_outdated(&hash) && strong.is_outdated(&hash) && quick.is_outdated("junk"));
+        assert!(strong.matches(Some(hash), "quiet green lamp".to_owned()).await.unwrap(), "its own costs are in it");
+        assert_eq!((quick.runs(), strong.runs()), (1, 1));
     }
 
     #[test]

@@ -4,10 +4,11 @@ use serde::{Deserialize, Serialize};
 use time::OffsetDateTime;
 
 use crate::app::App;
-use crate::domain::ids::{ClientId, DraftId, MailId, OfferId, SkinTestId, VisitId};
+use crate::domain::ids::{AccountId, ClientId, DraftId, MailId, OfferId, SkinTestId, VisitId};
 use crate::domain::person::Mail;
+use crate::domain::role::News;
 use crate::store::types::impossible;
-use crate::store::{Connection, Stored, outbox};
+use crate::store::{Connection, Stored, accounts, outbox};
 
 pub mod book;
 pub mod booking;
@@ -27,10 +28,9 @@ pub mod hours;
 pub mod letters;
 pub mod own_visits;
 pub mod people;
-pub mod photos;
-pub mod reactions;
 pub mod retouch;
-pub mod shelf;
+pub mod second_factor;
+pub mod sign_in;
 pub mod steps;
 pub mod studio;
 pub mod team;
@@ -43,6 +43,12 @@ pub mod zones;
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Pending {
+    /// Links for every client with this mail, which is looked up when the letter is written: whether there is any
+    /// can't be told from how long the page takes that asks for them.
+    SignInLinks {
+        /// The booking that was being filled in.
+        draft: Option<DraftId>,
+    },
     /// A sign-in link.
     SignInLink {
         /// For whom.
@@ -92,6 +98,15 @@ pub enum Pending {
         /// The visit.
         visit: VisitId,
     },
+    /// Something happened to the sign-in of somebody of the team.
+    SignIn {
+        /// Whose.
+        account: AccountId,
+        /// What.
+        news: News,
+        /// When, in Unix seconds.
+        at: i64,
+    },
 }
 
 /// Puts a mail in the outbox, in the transaction of what causes it.
@@ -117,4 +132,18 @@ pub(crate) async fn enqueue_at(
     let id = MailId::from_random(app.random.id());
     let body = serde_json::to_string(pending).map_err(|_| impossible("outbox", "body", id.as_str()))?;
     outbox::add(c, &id, to.as_str(), &body, due, now).await
+}
+
+/// Writes to somebody of the team about her sign-in.
+pub(crate) async fn tell(
+    app: &App,
+    c: &mut Connection,
+    account: &AccountId,
+    news: News,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    let Some(she) = accounts::by_id(c, account).await? else { return Ok(()) };
+    let mail = crate::store::types::read("account", "mail", account.as_str(), Mail::parse(&she.mail))?;
+    let pending = Pending::SignIn { account: account.clone(), news, at: now.unix_timestamp() };
+    enqueue(app, c, &mail, &pending, now).await
 }

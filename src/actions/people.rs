@@ -2,18 +2,19 @@
 
 use time::Duration;
 
-use super::{Pending, enqueue};
+use super::sign_in::{self, Browser, SignedIn};
+use super::{Pending, enqueue, tell};
 use crate::app::App;
-use crate::domain::ids::{AccountId, ClientId, DraftId};
+use crate::domain::ids::{AccountId, ClientId, DraftId, MailId};
 use crate::domain::money::Currency;
 use crate::domain::person::{Mail, PersonName};
-use crate::domain::role::{Actor, Member, Role, Stay};
+use crate::domain::role::{Actor, Member, News, Role, Stay};
 use crate::domain::zone::Zone;
 use crate::password::Unavailable;
 use crate::store::audit::Event;
-use crate::store::sessions::{self, Holder};
+use crate::store::sessions::{self, Begun, Holder, Stage};
 use crate::store::types::sha256_hex;
-use crate::store::{StoreError, Stored, accounts, audit, clients, drafts, health, studio};
+use crate::store::{StoreError, Stored, accounts, audit, clients, drafts, health, outbox, studio};
 
 /// How long a sign-in link works.
 pub const LINK_LASTS: Duration = Duration::minutes(10);
@@ -47,12 +48,12 @@ pub enum PeopleError {
     Passwords(#[from] Unavailable),
 }
 
-/// Makes the studio and its owner, publishes the first questions, rules and consent text, and signs her in.
+/// Makes the studio and its owner, and publishes the first questions, rules and consent text.
 /// `None` when there is an owner already: the second of two who race for an empty server gets nothing.
 ///
 /// # Errors
 /// When the database or the hasher can't.
-pub async fn create_owner(app: &App, new: NewOwner) -> Result<Option<String>, PeopleError> {
+pub async fn create_owner(app: &App, new: NewOwner) -> Result<Option<Member>, PeopleError> {
     let hash = app.passwords.hash(new.password).await?;
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
@@ -68,49 +69,12 @@ pub async fn create_owner(app: &App, new: NewOwner) -> Result<Option<String>, Pe
     accounts::insert(&mut tx, &member, &new.mail.key(), &hash, now).await?;
     let actor = Actor::Member(member.clone());
     audit::append(&mut tx, &actor, Event { action: "owner.created", ..Event::default() }, now).await?;
-    let token = app.random.token();
-    let holder = Holder::Account(member.account);
-    sessions::begin(&mut tx, &sha256_hex(&token), &holder, now, Stay::TEAM.longest).await?;
     tx.commit().await?;
     *app.set_up_code.lock().unwrap_or_else(std::sync::PoisonError::into_inner) = None;
-    Ok(Some(token))
+    Ok(Some(member))
 }
 
-/// Signs a practitioner or the owner in: a new token, and the old one of this browser ends.
-/// `None` when mail and password don't go together or the account is disabled; it takes as long either way.
-///
-/// # Errors
-/// When the database or the hasher can't.
-pub async fn sign_in(
-    app: &App,
-    mail: &str,
-    password: String,
-    old: Option<&str>,
-) -> Result<Option<String>, PeopleError> {
-    let mut c = app.db.read().await?;
-    let account = accounts::by_mail(&mut c, mail).await?.filter(|account| account.enabled);
-    drop(c);
-    let right = app.passwords.matches(account.as_ref().map(|a| a.password_hash.clone()), password).await?;
-    let now = app.clock.now();
-    let mut tx = app.db.write().await?;
-    let Some(account) = account.filter(|_| right) else {
-        audit::append(&mut tx, &Actor::Visitor, Event { action: "sign-in.refused", ..Event::default() }, now).await?;
-        tx.commit().await?;
-        return Ok(None);
-    };
-    if let Some(old) = old {
-        sessions::end(&mut tx, &sha256_hex(old)).await?;
-    }
-    let token = app.random.token();
-    let holder = Holder::Account(account.member.account.clone());
-    sessions::begin(&mut tx, &sha256_hex(&token), &holder, now, Stay::TEAM.longest).await?;
-    let actor = Actor::Member(account.member);
-    audit::append(&mut tx, &actor, Event { action: "sign-in.done", ..Event::default() }, now).await?;
-    tx.commit().await?;
-    Ok(Some(token))
-}
-
-/// Puts a sign-in link for every client with this mail into the outbox; for an unknown one, nothing.
+/// Asks for a sign-in link for every client with this mail; for an unknown one nothing will come of it.
 /// A booking goes along only when it was begun in the same browser.
 ///
 /// # Errors
@@ -122,10 +86,24 @@ pub async fn ask_for_link(app: &App, mail: &Mail, draft: Option<&DraftId>, owner
         Some(id) => drafts::get(&mut tx, id, drafts::By::Browser(owner_hash, None)).await?.map(|draft| draft.id),
         None => None,
     };
-    for client in clients::by_mail(&mut tx, mail).await? {
-        let pending = Pending::SignInLink { client: client.id, draft: draft.clone() };
-        enqueue(app, &mut tx, mail, &pending, now).await?;
+    enqueue(app, &mut tx, mail, &Pending::SignInLinks { draft }, now).await?;
+    tx.commit().await
+}
+
+/// Puts one letter with a link for every client with this mail into the outbox, in the place of the row that asked for them.
+///
+/// # Errors
+/// When the database can't.
+pub async fn spread_links(app: &App, asked: &MailId, mail: &str, draft: Option<&DraftId>) -> Stored<()> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    if let Ok(mail) = Mail::parse(mail) {
+        for client in clients::by_mail(&mut tx, &mail).await? {
+            let pending = Pending::SignInLink { client: client.id, draft: draft.cloned() };
+            enqueue(app, &mut tx, &mail, &pending, now).await?;
+        }
     }
+    outbox::remove(&mut tx, asked).await?;
     tx.commit().await
 }
 
@@ -142,7 +120,10 @@ pub async fn use_link(app: &App, token: &str, old_hash: &str) -> Stored<Option<(
     let new_token = app.random.token();
     let new_hash = sha256_hex(&new_token);
     sessions::end(&mut tx, old_hash).await?;
-    sessions::begin(&mut tx, &new_hash, &Holder::Client(client.clone()), now, Stay::CLIENT.longest).await?;
+    let holder = Holder::Client(client.clone());
+    let lasts = Stay::CLIENT.longest;
+    let begun = Begun { token_hash: &new_hash, holder: &holder, stage: Stage::Open, device: "", lasts };
+    sessions::begin(&mut tx, &begun, now).await?;
     drafts::hand_over(&mut tx, old_hash, &new_hash, &client).await?;
     let draft = match draft {
         Some(id) => {
@@ -190,7 +171,8 @@ pub async fn change_password(
     member: &Member,
     old: String,
     new: String,
-) -> Result<Option<String>, PeopleError> {
+    browser: &Browser,
+) -> Result<Option<SignedIn>, PeopleError> {
     let mut c = app.db.read().await?;
     let stored = accounts::by_id(&mut c, &member.account).await?.map(|account| account.password_hash);
     drop(c);
@@ -202,15 +184,14 @@ pub async fn change_password(
         return Ok(None);
     }
     let hash = app.passwords.hash(new).await?;
-    let token = app.random.token();
-    let holder = Holder::Account(member.account.clone());
     let mut tx = app.db.write().await?;
     accounts::set_password(&mut tx, &member.account, &hash).await?;
-    sessions::end_all(&mut tx, &holder).await?;
-    sessions::begin(&mut tx, &sha256_hex(&token), &holder, now, Stay::TEAM.longest).await?;
+    sessions::end_all(&mut tx, &Holder::Account(member.account.clone())).await?;
     audit::append(&mut tx, &actor, Event { action: "password.changed", ..Event::default() }, now).await?;
+    tell(app, &mut tx, &member.account, News::PasswordChanged, now).await?;
+    let signed_in = sign_in::begin(app, &mut tx, member, Stage::Open, browser, now).await?;
     tx.commit().await?;
-    Ok(Some(token))
+    Ok(Some(signed_in))
 }
 
 /// Makes the link of a mail that is being written, and stores its hash.

@@ -3,11 +3,12 @@
 use time::OffsetDateTime;
 
 use super::people::PeopleError;
+use super::tell;
 use crate::app::App;
 use crate::domain::hours::WeeklyHours;
 use crate::domain::ids::{AccountId, PractitionerId};
 use crate::domain::person::{Mail, PersonName};
-use crate::domain::role::{Actor, Member, Role};
+use crate::domain::role::{Actor, Member, News, Role};
 use crate::store::accounts::Account;
 use crate::store::audit::Event;
 use crate::store::practitioners::Practitioner;
@@ -118,8 +119,9 @@ pub async fn renew_password(
     let mut tx = app.db.write().await?;
     let Some(account) = own_sign_in(&mut tx, id).await? else { return Ok(false) };
     accounts::set_password(&mut tx, &account.member.account, &hash).await?;
-    sessions::end_all(&mut tx, &Holder::Account(account.member.account)).await?;
+    sessions::end_all(&mut tx, &Holder::Account(account.member.account.clone())).await?;
     note(&mut tx, actor, "password.renewed", id, &account.member.name, now).await?;
+    tell(app, &mut tx, &account.member.account, News::PasswordRenewed, now).await?;
     tx.commit().await?;
     Ok(true)
 }
@@ -141,6 +143,15 @@ pub async fn set_enabled(app: &App, actor: &Actor, id: &PractitionerId, enabled:
     note(&mut tx, actor, action, id, &account.member.name, now).await?;
     tx.commit().await?;
     Ok(true)
+}
+
+/// The account that a practitioner signs in with, if it is not the owner's.
+///
+/// # Errors
+/// When the database can't.
+pub async fn own_account(app: &App, id: &PractitionerId) -> Stored<Option<AccountId>> {
+    let mut c = app.db.read().await?;
+    Ok(own_sign_in(&mut c, id).await?.map(|account| account.member.account))
 }
 
 /// The owner's own account may treat too, but nobody takes it from her here.

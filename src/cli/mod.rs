@@ -7,17 +7,19 @@ use std::sync::Mutex;
 
 use clap::{Args, Parser, Subcommand};
 
-use crate::app::{Address, App, Parts};
+use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
 use crate::mail::transport::Transport;
 use crate::password::Passwords;
 use crate::store::{Db, StoreError, Trouble};
 use crate::web::limits::Limits;
+use crate::web::server::Patience;
 
 mod backup;
 mod create_owner;
 mod doctor;
 mod export;
+mod forget_factor;
 pub mod seed_demo;
 mod serve;
 mod verify;
@@ -37,6 +39,8 @@ enum Command {
     Serve(ServeArgs),
     /// Make the studio and its owner from the command line: asks for mail and password.
     CreateOwner(OwnerArgs),
+    /// Take the second factor of somebody away who lost phone and recovery codes.
+    ForgetFactor(ForgetArgs),
     /// When may lashes with these lifts be lifted again, and why?
     Window(Box<window::WindowArgs>),
     /// Write a checked copy of the database, while the server runs or not.
@@ -80,6 +84,8 @@ impl DataArgs {
             passwords: Passwords::strong(),
             transport: Transport::Folder(self.data.join("mail")),
             address: Address::new("http://localhost"),
+            second_factor: SecondFactor::Asked,
+            patience: Patience::USUAL,
             limits: Limits::new(),
             set_up_code: Mutex::new(None),
         }))
@@ -141,6 +147,15 @@ struct OwnerArgs {
 }
 
 #[derive(Args)]
+struct ForgetArgs {
+    #[command(flatten)]
+    data: DataArgs,
+    /// The mail that she signs in with.
+    #[arg(long)]
+    mail: String,
+}
+
+#[derive(Args)]
 struct BackupArgs {
     #[command(flatten)]
     data: DataArgs,
@@ -188,7 +203,9 @@ impl From<StoreError> for Failed {
 
 impl From<std::io::Error> for Failed {
     fn from(error: std::io::Error) -> Self {
-        Self { code: 74, line: error.to_string() }
+        use std::io::ErrorKind::{PermissionDenied, ReadOnlyFilesystem};
+        let code = if matches!(error.kind(), PermissionDenied | ReadOnlyFilesystem) { 77 } else { 74 };
+        Self { code, line: error.to_string() }
     }
 }
 
@@ -203,6 +220,7 @@ pub fn main() -> ExitCode {
         match command {
             Command::Serve(args) => serve::run(args).await,
             Command::CreateOwner(args) => create_owner::run(args).await,
+            Command::ForgetFactor(args) => forget_factor::run(args).await,
             Command::Window(args) => window(&args),
             Command::Backup(args) => backup::backup(args).await,
             Command::Restore(args) => backup::restore(args).await,

@@ -13,12 +13,13 @@ use super::{DataArgs, Failed, say};
 use crate::actions::health::TestRefused;
 use crate::actions::people::PeopleError;
 use crate::actions::treating;
-use crate::app::{Address, App, Parts};
+use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
 use crate::mail::transport::Transport;
 use crate::password::{Passwords, Unavailable};
 use crate::store::{Db, StoreError, studio};
 use crate::web::limits::Limits;
+use crate::web::server::Patience;
 
 mod booking;
 mod chair;
@@ -144,6 +145,8 @@ pub async fn prepare(file: &Path, now: OffsetDateTime, passwords: Passwords) -> 
         passwords,
         transport: Transport::Memory(Arc::new(Mutex::new(Vec::new()))),
         address: Address::new("http://localhost"),
+        second_factor: SecondFactor::Off,
+        patience: Patience::USUAL,
         limits: Limits::off(),
         set_up_code: Mutex::new(None),
     });

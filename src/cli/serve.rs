@@ -1,5 +1,7 @@
 //! `palpebra serve`
 
+use std::os::unix::fs::PermissionsExt;
+use std::path::Path;
 use std::sync::Mutex;
 use std::time::Duration;
 
@@ -10,16 +12,16 @@ use tracing_subscriber::EnvFilter;
 
 use super::{Failed, ServeArgs, say, seed_demo};
 use crate::actions::{wishes, zones};
-use crate::app::{Address, App, Parts};
+use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
 use crate::jobs::outside::{self, Access};
-use crate::jobs::{housekeeping, outbox};
+use crate::jobs::{self, housekeeping, outbox};
 use crate::mail::transport::Transport;
 use crate::password::Passwords;
-use crate::store::{Db, accounts};
+use crate::store::{Db, Stored, accounts, studio};
 use crate::web;
 use crate::web::limits::Limits;
-use crate::web::server::Proxies;
+use crate::web::server::{Patience, Proxies};
 
 /// How long requests that are under way may take to end once the server is told to stop.
 const LAST_REQUESTS: Duration = Duration::from_secs(10);
@@ -30,10 +32,15 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         .with_env_filter(EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info")))
         .with_writer(std::io::stderr)
         .init();
+    // Where it broke, and nothing of what it broke on: that may be somebody's health.
+    std::panic::set_hook(Box::new(|info| {
+        let place = info.location().map(ToString::to_string).unwrap_or_default();
+        tracing::error!(place, "the program broke");
+    }));
     if args.demo {
         args.data = args.data.for_demo();
     }
-    std::fs::create_dir_all(&args.data.data)?;
+    keep_private(&args.data.data)?;
     let _lock = super::lock(&args.data.data)?;
     let listener = TcpListener::bind(args.listen).await?;
     let here = listener.local_addr()?;
@@ -51,13 +58,18 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
     if args.demo {
         seed_demo::before_serving(&args.data, clock.now()).await?;
     }
+    let db = Db::open(&args.data.database()).await?;
+    db.look_over().await?;
+    let demo = studio::get(&mut *db.read().await?).await?.is_some_and(|studio| studio.demo);
     let app = App::new(Parts {
-        db: Db::open(&args.data.database()).await?,
+        db,
         clock,
         random: Random::system(),
         passwords: Passwords::strong(),
         transport,
         address: Address::new(&base_url),
+        second_factor: if demo { SecondFactor::Off } else { SecondFactor::Asked },
+        patience: Patience::USUAL,
         limits: if args.no_limits { Limits::off() } else { Limits::new() },
         set_up_code: Mutex::new(None),
     });
@@ -82,10 +94,23 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
     let access = if args.local_calendars { Access::Anywhere } else { Access::Public };
     let calendars = tokio::spawn(read_calendars(app.clone(), access));
     let proxies = Proxies::new(args.trusted_proxy);
-    web::server::serve(listener, web::router(app.clone()), proxies, stop(), LAST_REQUESTS).await;
+    web::server::serve(listener, web::router(app.clone()), proxies, Patience::USUAL, stop(), LAST_REQUESTS).await;
     jobs.abort();
     calendars.abort();
     app.db.close().await;
+    Ok(())
+}
+
+/// Makes the folder if it isn't there, and closes it to everybody else on this computer.
+fn keep_private(folder: &Path) -> Result<(), Failed> {
+    std::fs::create_dir_all(folder)?;
+    let mode = std::fs::metadata(folder)?.permissions().mode();
+    if mode & 0o077 != 0 {
+        std::fs::set_permissions(folder, std::fs::Permissions::from_mode(0o700)).map_err(|error| Failed {
+            code: 77,
+            line: format!("others may look into {}, and its rights can't be changed: {error}", folder.display()),
+        })?;
+    }
     Ok(())
 }
 
@@ -114,42 +139,39 @@ async fn read_calendars(app: App, access: Access) {
     let mut beat = tokio::time::interval(Duration::from_secs(30));
     loop {
         beat.tick().await;
-        loop {
-            match outside::step(&app, access).await {
-                Ok(true) => {}
-                Ok(false) => break,
-                Err(error) => {
-                    tracing::error!(%error, "calendars elsewhere can't be read");
-                    break;
-                }
-            }
-        }
+        jobs::turn("calendars elsewhere", read_all_calendars(app.clone(), access)).await;
     }
 }
 
+async fn read_all_calendars(app: App, access: Access) -> Stored<()> {
+    while outside::step(&app, access).await? {}
+    Ok(())
+}
+
+/// The jobs, each in a task of its own: what breaks is written down, and its next turn comes all the same.
 async fn run_jobs(app: App) {
     let mut beat = tokio::time::interval(Duration::from_secs(2));
     let mut beats = 0_u32;
     loop {
         beat.tick().await;
-        loop {
-            match outbox::step(&app).await {
-                Ok(outbox::Step::Sent | outbox::Step::Failed) => {}
-                Ok(outbox::Step::Empty) => break,
-                Err(error) => {
-                    tracing::error!(%error, "the outbox can't be worked on");
-                    break;
-                }
-            }
-        }
-        if let Err(error) = wishes::lapse(&app).await {
-            tracing::error!(%error, "times that nobody claimed can't be passed on");
-        }
-        if beats.is_multiple_of(300)
-            && let Err(error) = housekeeping::sweep(&app).await
-        {
-            tracing::error!(%error, "what has ended can't be swept away");
+        jobs::turn("mail", send_mail(app.clone())).await;
+        jobs::turn("wishes", lapse(app.clone())).await;
+        if beats.is_multiple_of(300) {
+            jobs::turn("housekeeping", sweep(app.clone())).await;
         }
         beats = beats.wrapping_add(1);
     }
+}
+
+async fn send_mail(app: App) -> Stored<()> {
+    while outbox::step(&app).await? != outbox::Step::Empty {}
+    Ok(())
+}
+
+async fn lapse(app: App) -> Stored<()> {
+    wishes::lapse(&app).await.map(|_| ())
+}
+
+async fn sweep(app: App) -> Stored<()> {
+    housekeeping::sweep(&app).await
 }

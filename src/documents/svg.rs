@@ -4,10 +4,12 @@
 //! than in colour, and has no style attribute, which the content security policy would drop. It draws
 //! in `currentColor`; classes let a style sheet do more.
 
+mod code;
 mod comparison;
 mod over_time;
 mod reach;
 
+pub use code::for_cameras;
 pub use comparison::{Candidate, CandidateRow, compare_rules};
 pub use over_time::{Belief, Mark, ShareInput, ShareRow, share_over_time};
 pub use reach::{ReachRow, reach_on_shield};

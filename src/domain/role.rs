@@ -36,6 +36,8 @@ pub enum Who {
     Anyone,
     /// A client who is signed in.
     Client,
+    /// A practitioner or the owner who has given her password, whatever else is still asked of her.
+    AtTheDoor,
     /// A practitioner or the owner, signed in.
     Practitioner,
     /// The owner alone, signed in.
@@ -83,6 +85,32 @@ impl Actor {
     }
 }
 
+/// What happened to somebody's sign-in.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum News {
+    /// It was used in a browser that it was not used in before.
+    NewBrowser {
+        /// The kind of device.
+        device: String,
+    },
+    /// She changed her password.
+    PasswordChanged,
+    /// The owner set a new first password.
+    PasswordRenewed,
+    /// A second factor was set up.
+    SecondFactorSetUp,
+    /// The second factor was taken away.
+    SecondFactorForgotten,
+    /// There are new recovery codes.
+    RecoveryCodesMade,
+    /// A recovery code was used.
+    RecoveryCodeUsed {
+        /// How many are left.
+        left: i64,
+    },
+}
+
 /// How long a session may rest and how long it may last.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Stay {
@@ -95,6 +123,8 @@ pub struct Stay {
 impl Stay {
     /// Of the team: the figures of NIST's draft SP 800-63B-4 (December 2023) for AAL2.
     pub const TEAM: Self = Self { idle: time::Duration::minutes(30), longest: time::Duration::hours(12) };
+    /// How long a password or a code, given once more, is enough for what is grave; our own choice.
+    pub const PROOF: time::Duration = time::Duration::minutes(10);
     /// Of a client; our own choice.
     pub const CLIENT: Self = Self { idle: time::Duration::minutes(60), longest: time::Duration::hours(24) };
 }

@@ -4,10 +4,13 @@ use time::Duration;
 
 use crate::actions::export;
 use crate::app::App;
-use crate::store::{Stored, drafts, sessions, visits};
+use crate::store::{Stored, drafts, second_factor, sessions, visits};
 
 /// How long an unfinished booking, with whatever was typed in it, is kept after its last touch.
 const DRAFTS_STAY: Duration = Duration::hours(48);
+
+/// How long a browser stays known after somebody of the team last signed in with it: as long as its cookie.
+const BROWSERS_STAY: Duration = Duration::days(400);
 
 /// Sweeps once.
 ///
@@ -17,6 +20,7 @@ pub async fn sweep(app: &App) -> Stored<()> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     sessions::sweep(&mut tx, now).await?;
+    second_factor::sweep(&mut tx, now - BROWSERS_STAY).await?;
     visits::sweep(&mut tx, now - DRAFTS_STAY).await?;
     drafts::sweep(&mut tx, now - DRAFTS_STAY).await?;
     export::sweep(app, &mut tx, now).await?;

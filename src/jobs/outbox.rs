@@ -7,14 +7,16 @@ use crate::app::App;
 use crate::documents::ics::{Calendar, Event, Method, Party, visit_at};
 use crate::domain::catalogue::Area;
 use crate::domain::checklist::ListName;
-use crate::domain::ids::{ClientId, DraftId, VisitId};
+use crate::domain::ids::{AccountId, ClientId, DraftId, VisitId};
+use crate::domain::role::News;
+use crate::domain::zone::Zone;
 use crate::mail::messages::{CalendarPart, Frame, Message};
 use crate::mail::transport::{NotSent, Outgoing};
 use crate::store::clients::Client;
 use crate::store::drafts::{self, By};
 use crate::store::outbox::{self, Due};
 use crate::store::studio::Studio;
-use crate::store::{Connection, Stored, catalogue, clients, practitioners, studio, visits};
+use crate::store::{Connection, Stored, accounts, catalogue, clients, practitioners, studio, visits};
 use crate::when;
 
 /// What a step did.
@@ -24,6 +26,8 @@ pub enum Step {
     Sent,
     /// A letter didn't leave; it will be tried again, or was given up.
     Failed,
+    /// A wish for links became one letter for each client whom it concerns, or none.
+    Sorted,
     /// Nothing is due.
     Empty,
 }
@@ -39,8 +43,13 @@ pub async fn step(app: &App) -> Stored<Step> {
     let mut c = app.db.read().await?;
     let Some(due) = outbox::next(&mut c, app.clock.now()).await? else { return Ok(Step::Empty) };
     drop(c);
-    let result = match compose(app, &due).await? {
-        Some(out) => app.transport.send(out).await,
+    let pending = serde_json::from_str::<Pending>(&due.body).ok();
+    if let Some(Pending::SignInLinks { draft }) = &pending {
+        people::spread_links(app, &due.id, &due.to_mail, draft.as_ref()).await?;
+        return Ok(Step::Sorted);
+    }
+    let result = match compose(app, &due, pending).await? {
+        Some(out) => sent(app.clone(), out).await,
         None => Err(NotSent::Never("what it tells of is gone".to_owned())),
     };
     let now = app.clock.now();
@@ -65,8 +74,14 @@ pub async fn step(app: &App) -> Stored<Step> {
     Ok(step)
 }
 
-async fn compose(app: &App, due: &Due) -> Stored<Option<Outgoing>> {
-    let Ok(pending) = serde_json::from_str::<Pending>(&due.body) else { return Ok(None) };
+/// Sends in a task of its own: a letter that breaks the sending is given up, and holds up no other.
+async fn sent(app: App, out: Outgoing) -> Result<(), NotSent> {
+    let sending = tokio::spawn(async move { app.transport.send(out).await });
+    sending.await.unwrap_or_else(|broken| Err(NotSent::Never(format!("sending broke: {broken}"))))
+}
+
+async fn compose(app: &App, due: &Due, pending: Option<Pending>) -> Stored<Option<Outgoing>> {
+    let Some(pending) = pending else { return Ok(None) };
     let mut c = app.db.read().await?;
     let Some(studio) = studio::get(&mut c).await? else { return Ok(None) };
     let invited = invited(&pending);
@@ -78,6 +93,10 @@ async fn compose(app: &App, due: &Due) -> Stored<Option<Outgoing>> {
         Pending::LookAtReport { client } => {
             let link = format!("{}/desk/clients/{client}", app.address.base_url);
             (studio.name.clone(), Message::LookAtReport { link }, None)
+        }
+        Pending::SignIn { account, news, at } => {
+            let Some(found) = of_team(&mut c, &studio.zone, &account, news, at).await? else { return Ok(None) };
+            (found.0, found.1, None)
         }
         pending => {
             let Some((client, message)) = message(app, &mut c, pending).await? else { return Ok(None) };
@@ -171,8 +190,21 @@ async fn go_on(app: &App, c: &mut Connection, id: &DraftId) -> Stored<Option<(St
     }))
 }
 
+async fn of_team(
+    c: &mut Connection,
+    zone: &Zone,
+    account: &AccountId,
+    news: News,
+    at: i64,
+) -> Stored<Option<(String, Message)>> {
+    let Some(she) = accounts::by_id(c, account).await? else { return Ok(None) };
+    let at = OffsetDateTime::from_unix_timestamp(at).unwrap_or(OffsetDateTime::UNIX_EPOCH);
+    Ok(Some((she.member.name, Message::SignIn { news, time: when::moment(zone.to_civil(at)) })))
+}
+
 async fn message(app: &App, c: &mut Connection, pending: Pending) -> Stored<Option<(ClientId, Message)>> {
     match pending {
+        Pending::SignInLinks { .. } | Pending::SignIn { .. } => Ok(None),
         Pending::SignInLink { client, draft } => {
             let link = people::mint_link(app, &client, draft.as_ref()).await?;
             Ok(Some((client, Message::SignInLink { link, minutes: people::LINK_LASTS.whole_minutes() })))

@@ -2,6 +2,8 @@
 
 use askama::Template;
 
+use crate::domain::role::News;
+
 /// What every mail knows.
 #[derive(Debug, Clone)]
 pub struct Frame {
@@ -64,6 +66,13 @@ pub enum Message {
         /// Her record.
         link: String,
     },
+    /// Something happened to the reader's own sign-in.
+    SignIn {
+        /// What.
+        news: News,
+        /// When, in words.
+        time: String,
+    },
     /// What was booked.
     Booked {
         /// Each visit's time in words, the first one first.
@@ -115,6 +124,7 @@ mail!(sign_in_link "mail/sign_in_link.txt" "mail/sign_in_link.html" { link: Stri
 mail!(go_on "mail/go_on.txt" "mail/go_on.html" { link: String, once: bool });
 mail!(skin_test "mail/skin_test.txt" "mail/skin_test.html" { link: String });
 mail!(look "mail/look.txt" "mail/look.html" { link: String });
+mail!(sign_in "mail/sign_in.txt" "mail/sign_in.html" { news: crate::domain::role::News, time: String });
 mail!(booked "mail/booked.txt" "mail/booked.html" { times: Vec<String> });
 mail!(moved "mail/moved.txt" "mail/moved.html" { time: String });
 mail!(earlier "mail/earlier.txt" "mail/earlier.html" { time: String, with: String, until: String, link: String });
@@ -147,6 +157,11 @@ impl Message {
                 "A client has written: please look".to_owned(),
                 look::Text { frame, link }.render()?,
                 look::Html { frame, link }.render()?,
+            ),
+            Self::SignIn { news, time } => (
+                format!("Your sign-in at {}", frame.studio),
+                sign_in::Text { frame, news, time }.render()?,
+                sign_in::Html { frame, news, time }.render()?,
             ),
             Self::Booked { times } => (
                 format!("Booked at {}", frame.studio),

@@ -17,6 +17,8 @@ pub struct Account {
     pub password_hash: String,
     /// Whether it may sign in.
     pub enabled: bool,
+    /// Whether the second factor was put off once.
+    pub factor_put_off: bool,
 }
 
 struct Row {
@@ -27,6 +29,7 @@ struct Row {
     password_hash: String,
     practitioner_id: Option<String>,
     disabled_at: Option<i64>,
+    factor_put_off_at: Option<i64>,
 }
 
 impl Row {
@@ -42,6 +45,7 @@ impl Row {
             mail: self.mail,
             password_hash: self.password_hash,
             enabled: self.disabled_at.is_none(),
+            factor_put_off: self.factor_put_off_at.is_some(),
         })
     }
 }
@@ -53,7 +57,7 @@ impl Row {
 pub async fn by_mail(c: &mut Connection, mail: &str) -> Stored<Option<Account>> {
     let row = sqlx::query_as!(
         Row,
-        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at
+        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at, factor_put_off_at
          FROM account WHERE mail = ?",
         mail
     );
@@ -68,7 +72,7 @@ pub async fn by_id(c: &mut Connection, id: &AccountId) -> Stored<Option<Account>
     let id = id.as_str();
     let row = sqlx::query_as!(
         Row,
-        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at
+        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at, factor_put_off_at
          FROM account WHERE id = ?",
         id
     );
@@ -83,7 +87,7 @@ pub async fn of_practitioner(c: &mut Connection, id: &PractitionerId) -> Stored<
     let id = id.as_str();
     let row = sqlx::query_as!(
         Row,
-        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at
+        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at, factor_put_off_at
          FROM account WHERE practitioner_id = ?",
         id
     );
@@ -134,6 +138,16 @@ pub async fn insert(
 pub async fn set_password(c: &mut Connection, id: &AccountId, hash: &str) -> Stored<()> {
     let id = id.as_str();
     sqlx::query!("UPDATE account SET password_hash = ? WHERE id = ?", hash, id).execute(c).await?;
+    Ok(())
+}
+
+/// Notes that the second factor was put off.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn put_factor_off(c: &mut Connection, id: &AccountId, now: OffsetDateTime) -> Stored<()> {
+    let (id, now) = (id.as_str(), now.unix_timestamp());
+    sqlx::query!("UPDATE account SET factor_put_off_at = ? WHERE id = ?", now, id).execute(c).await?;
     Ok(())
 }
 

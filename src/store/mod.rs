@@ -28,8 +28,8 @@ pub mod health;
 pub mod letters;
 pub mod outbox;
 pub mod practitioners;
-pub mod reactions;
 pub mod retouch;
+pub mod second_factor;
 pub mod sessions;
 pub mod skin_tests;
 pub mod steps;
@@ -189,6 +189,15 @@ impl Db {
             found.push(format!("{} rows refer to rows that are not there", references.len()));
         }
         Ok(found)
+    }
+
+    /// A quick look over the whole file, for a start: every page is where it should be.
+    ///
+    /// # Errors
+    /// When it isn't, or the file can't be read.
+    pub async fn look_over(&self) -> Stored<()> {
+        let word: String = sqlx::query_scalar("PRAGMA quick_check(1)").fetch_one(&mut *self.read().await?).await?;
+        if word == "ok" { Ok(()) } else { Err(StoreError::Damaged(word)) }
     }
 
     /// What SQLite says of itself: its version, journal mode and synchronous level.

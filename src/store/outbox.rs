@@ -86,6 +86,16 @@ pub async fn cancel_prompts(c: &mut Connection, test: &SkinTestId) -> Stored<()>
     Ok(())
 }
 
+/// Takes a row away that was no letter itself.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn remove(c: &mut Connection, id: &MailId) -> Stored<()> {
+    let id = id.as_str();
+    sqlx::query!("DELETE FROM outbox WHERE id = ?", id).execute(c).await?;
+    Ok(())
+}
+
 /// It left. The text goes, since it has no further use; the row stays as proof.
 ///
 /// # Errors

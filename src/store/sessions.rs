@@ -15,6 +15,31 @@ pub enum Holder {
     Client(ClientId),
 }
 
+/// How far a session has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stage {
+    /// The password was right; a code is still asked for.
+    Code,
+    /// Signed in, but the second factor is to be set up before anything else.
+    SetUp,
+    /// Everything is open that its holder may see.
+    Open,
+}
+
+impl Stage {
+    fn as_str(self) -> &'static str {
+        match self {
+            Self::Code => "code",
+            Self::SetUp => "set_up",
+            Self::Open => "open",
+        }
+    }
+
+    fn parse(word: &str) -> Option<Self> {
+        [Self::Code, Self::SetUp, Self::Open].into_iter().find(|stage| stage.as_str() == word)
+    }
+}
+
 /// A session that has not passed its absolute end.
 #[derive(Debug, Clone)]
 pub struct Session {
@@ -22,6 +47,24 @@ pub struct Session {
     pub holder: Holder,
     /// When it was last used, to within a minute.
     pub seen_at: OffsetDateTime,
+    /// How far it has come.
+    pub stage: Stage,
+    /// When its holder last gave a password or a code.
+    pub proved_at: OffsetDateTime,
+}
+
+/// A session that begins.
+pub struct Begun<'a> {
+    /// The hash of its token.
+    pub token_hash: &'a str,
+    /// Whose it is.
+    pub holder: &'a Holder,
+    /// How far it has come.
+    pub stage: Stage,
+    /// The kind of device.
+    pub device: &'a str,
+    /// When it ends at the latest.
+    pub lasts: Duration,
 }
 
 /// The session behind a token.
@@ -31,7 +74,7 @@ pub struct Session {
 pub async fn get(c: &mut Connection, token_hash: &str, now: OffsetDateTime) -> Stored<Option<Session>> {
     let now = now.unix_timestamp();
     let row = sqlx::query!(
-        "SELECT account_id, client_id, seen_at FROM session WHERE token_hash = ? AND expires_at > ?",
+        "SELECT account_id, client_id, seen_at, stage, proved_at FROM session WHERE token_hash = ? AND expires_at > ?",
         token_hash,
         now
     )
@@ -43,37 +86,112 @@ pub async fn get(c: &mut Connection, token_hash: &str, now: OffsetDateTime) -> S
         (None, Some(id)) => Holder::Client(read("session", "client_id", "", ClientId::parse(&id))?),
         _ => return Err(impossible("session", "account_id", "")),
     };
-    Ok(Some(Session { holder, seen_at: instant("session", "seen_at", "", row.seen_at)? }))
+    Ok(Some(Session {
+        holder,
+        seen_at: instant("session", "seen_at", "", row.seen_at)?,
+        stage: Stage::parse(&row.stage).ok_or_else(|| impossible("session", "stage", ""))?,
+        proved_at: instant("session", "proved_at", "", row.proved_at)?,
+    }))
 }
 
-/// Begins a session that ends at the latest after `lasts`.
+/// Begins a session, whose holder has just given a password, a code or a link.
 ///
 /// # Errors
 /// When the file can't be written.
-pub async fn begin(
-    c: &mut Connection,
-    token_hash: &str,
-    holder: &Holder,
-    now: OffsetDateTime,
-    lasts: Duration,
-) -> Stored<()> {
-    let (account, client) = match holder {
+pub async fn begin(c: &mut Connection, new: &Begun<'_>, now: OffsetDateTime) -> Stored<()> {
+    let (account, client) = match new.holder {
         Holder::Account(id) => (Some(id.as_str()), None),
         Holder::Client(id) => (None, Some(id.as_str())),
     };
-    let (at, end) = (now.unix_timestamp(), (now + lasts).unix_timestamp());
+    let (at, end, stage) = (now.unix_timestamp(), (now + new.lasts).unix_timestamp(), new.stage.as_str());
     sqlx::query!(
-        "INSERT INTO session (token_hash, account_id, client_id, created_at, seen_at, expires_at) VALUES (?, ?, ?, ?, ?, ?)",
-        token_hash,
+        "INSERT INTO session (token_hash, account_id, client_id, created_at, seen_at, expires_at, stage, proved_at, device)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        new.token_hash,
         account,
         client,
         at,
         at,
-        end
+        end,
+        stage,
+        at,
+        new.device
     )
     .execute(c)
     .await?;
     Ok(())
+}
+
+/// Notes that a session's holder has given a password or a code again.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn prove(c: &mut Connection, token_hash: &str, now: OffsetDateTime) -> Stored<()> {
+    let now = now.unix_timestamp();
+    sqlx::query!("UPDATE session SET proved_at = ? WHERE token_hash = ?", now, token_hash).execute(c).await?;
+    Ok(())
+}
+
+/// Opens a session in which the second factor was put off.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn open(c: &mut Connection, token_hash: &str) -> Stored<()> {
+    sqlx::query!("UPDATE session SET stage = 'open' WHERE token_hash = ? AND stage = 'set_up'", token_hash)
+        .execute(c)
+        .await?;
+    Ok(())
+}
+
+/// A session in the list of somebody's own.
+pub struct Listed {
+    /// The hash of its token, which names it and opens nothing.
+    pub token_hash: String,
+    /// When it began.
+    pub created_at: OffsetDateTime,
+    /// When it was last used, to within a minute.
+    pub seen_at: OffsetDateTime,
+    /// The kind of device.
+    pub device: String,
+}
+
+/// The sessions of an account that are in use, the newest first; `rested` is when one must have been used last.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn of_account(
+    c: &mut Connection,
+    account: &AccountId,
+    now: OffsetDateTime,
+    rested: OffsetDateTime,
+) -> Stored<Vec<Listed>> {
+    let (id, now, rested) = (account.as_str(), now.unix_timestamp(), rested.unix_timestamp());
+    let rows = sqlx::query!(
+        "SELECT token_hash, created_at, seen_at, device FROM session
+         WHERE account_id = ? AND expires_at > ? AND seen_at > ? ORDER BY created_at DESC, token_hash",
+        id,
+        now,
+        rested
+    );
+    let rows = rows.fetch_all(c).await?.into_iter().map(|row| {
+        Ok(Listed {
+            created_at: instant("session", "created_at", "", row.created_at)?,
+            seen_at: instant("session", "seen_at", "", row.seen_at)?,
+            token_hash: row.token_hash,
+            device: row.device,
+        })
+    });
+    rows.collect()
+}
+
+/// Ends one session of an account. `false` when it has none with this hash.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn end_of_account(c: &mut Connection, account: &AccountId, token_hash: &str) -> Stored<bool> {
+    let id = account.as_str();
+    let query = sqlx::query!("DELETE FROM session WHERE token_hash = ? AND account_id = ?", token_hash, id);
+    Ok(query.execute(c).await?.rows_affected() == 1)
 }
 
 /// Notes that a session was used.
@@ -140,7 +258,11 @@ pub async fn add_link(
     Ok(())
 }
 
-/// Uses a link up. `None` when it is unknown, used or past its end.
+/// How far the clock may go back before what was made in the future counts for nothing: it could otherwise last for as
+/// long as the clock was wrong.
+pub const CLOCK_SLIPS: Duration = Duration::minutes(5);
+
+/// Uses a link up. `None` when it is unknown, used or past its end, or was made in the future.
 ///
 /// # Errors
 /// When the file can't be written.
@@ -149,13 +271,14 @@ pub async fn use_link(
     token_hash: &str,
     now: OffsetDateTime,
 ) -> Stored<Option<(ClientId, Option<DraftId>)>> {
-    let now = now.unix_timestamp();
+    let (made_by, now) = ((now + CLOCK_SLIPS).unix_timestamp(), now.unix_timestamp());
     let row = sqlx::query!(
-        "UPDATE sign_in_link SET used_at = ? WHERE token_hash = ? AND used_at IS NULL AND expires_at > ?
+        "UPDATE sign_in_link SET used_at = ? WHERE token_hash = ? AND used_at IS NULL AND expires_at > ? AND created_at <= ?
          RETURNING client_id, draft_id",
         now,
         token_hash,
-        now
+        now,
+        made_by
     )
     .fetch_optional(c)
     .await?;
@@ -170,11 +293,12 @@ pub async fn use_link(
 /// # Errors
 /// When the file can't be read.
 pub async fn link_is_good(c: &mut Connection, token_hash: &str, now: OffsetDateTime) -> Stored<bool> {
-    let now = now.unix_timestamp();
+    let (made_by, now) = ((now + CLOCK_SLIPS).unix_timestamp(), now.unix_timestamp());
     let row = sqlx::query_scalar!(
-        "SELECT 1 FROM sign_in_link WHERE token_hash = ? AND used_at IS NULL AND expires_at > ?",
+        "SELECT 1 FROM sign_in_link WHERE token_hash = ? AND used_at IS NULL AND expires_at > ? AND created_at <= ?",
         token_hash,
-        now
+        now,
+        made_by
     )
     .fetch_optional(c)
     .await?;

@@ -55,6 +55,13 @@ impl Fields {
         self.many(name).any(|one| one == value)
     }
 
+    /// Without a field.
+    #[must_use]
+    pub fn without(mut self, name: &str) -> Self {
+        self.0.retain(|(key, _)| key != name);
+        self
+    }
+
     /// All pairs but the token, to keep or to hand to a rule.
     pub fn pairs(&self) -> Vec<(String, String)> {
         self.0.iter().filter(|(key, _)| key != "csrf").cloned().collect()

@@ -13,7 +13,7 @@ use crate::app::App;
 use crate::domain::ids::ClientId;
 use crate::domain::role::{Actor, Member, Role, Who};
 use crate::web::error::Fault;
-use crate::web::session::Seen;
+use crate::web::session::{Door, Seen};
 
 /// The middleware of one route.
 pub async fn guard(State((_, who)): State<(App, Who)>, request: Request, next: Next) -> Response {
@@ -31,12 +31,24 @@ pub async fn guard(State((_, who)): State<(App, Who)>, request: Request, next: N
 }
 
 fn admit(who: Who, seen: &Seen) -> Result<(), Fault> {
-    match (who, &seen.client, &seen.member) {
-        (Who::Anyone, _, _) | (Who::Client, Some(_), _) | (Who::Practitioner, _, Some(_)) => Ok(()),
-        (Who::Owner, _, Some(member)) if member.role == Role::Owner => Ok(()),
-        (Who::Owner, _, Some(_)) => Err(Fault::Forbidden),
-        (Who::Client, None, _) => Err(Fault::SeeOther("/sign-in".to_owned())),
-        (Who::Practitioner | Who::Owner, _, None) => Err(Fault::SeeOther("/team/sign-in".to_owned())),
+    let sign_in = |path: &str| Err(Fault::SeeOther(path.to_owned()));
+    match (who, &seen.client, &seen.door) {
+        (Who::Anyone, _, _) | (Who::Client, Some(_), _) | (Who::AtTheDoor, _, Some(_)) => Ok(()),
+        (Who::Client, None, _) => sign_in("/sign-in"),
+        (Who::AtTheDoor | Who::Practitioner | Who::Owner, _, None) => sign_in("/team/sign-in"),
+        (Who::Practitioner | Who::Owner, _, Some(door)) => match door.first() {
+            Some(first) => sign_in(first),
+            None if who == Who::Owner && door.member.role != Role::Owner => Err(Fault::Forbidden),
+            None => Ok(()),
+        },
+    }
+}
+
+impl FromRequestParts<App> for Door {
+    type Rejection = Fault;
+    async fn from_request_parts(parts: &mut Parts, _: &App) -> Result<Self, Fault> {
+        let seen = parts.extensions.get::<Arc<Seen>>().cloned();
+        seen.and_then(|seen| seen.door.clone()).ok_or(Fault::Forbidden)
     }
 }
 

@@ -21,6 +21,7 @@ pub mod error;
 pub mod files;
 pub mod form;
 pub mod guard;
+mod hurried;
 pub mod letters;
 pub mod limits;
 pub mod owner;
@@ -33,6 +34,7 @@ pub mod server;
 pub mod session;
 mod signing;
 pub mod system;
+pub mod team;
 pub mod why;
 pub mod words;
 
@@ -47,15 +49,22 @@ const HEADERS: [(&str, &str); 8] = [
     ("referrer-policy", "same-origin"),
     ("cross-origin-opener-policy", "same-origin"),
     ("cross-origin-resource-policy", "same-origin"),
-    ("permissions-policy", "camera=(self), microphone=(), geolocation=()"),
+    ("permissions-policy", "camera=(), microphone=(), geolocation=()"),
     ("x-robots-tag", "noindex"),
     ("x-frame-options", "DENY"),
 ];
 
 /// The whole of the web side.
 pub fn router(app: App) -> Router {
-    let mut router = routes::build(&app).fallback(error::not_found).method_not_allowed_fallback(error::wrong_method);
-    router = router
+    let routes = routes::build(&app).fallback(error::not_found).method_not_allowed_fallback(error::wrong_method);
+    dressed(app, routes)
+}
+
+/// Routes with all that goes around them: who asks, the headers, the log, and what happens when a handler breaks.
+pub fn dressed(app: App, routes: Router) -> Router {
+    // The inner one gives a broken handler its page; the outer one catches what breaks around it.
+    let mut router = routes
+        .layer(CatchPanicLayer::new())
         .layer(axum::middleware::from_fn_with_state(app.clone(), session::see))
         .layer(CsrfLayer::new())
         .layer(CatchPanicLayer::new());

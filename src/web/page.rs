@@ -14,7 +14,7 @@ use crate::domain::role::Role;
 use crate::store::studio::Studio;
 use crate::web::assets;
 use crate::web::error::Fault;
-use crate::web::session::Seen;
+use crate::web::session::{self, Seen};
 
 /// An entry of the navigation.
 #[derive(Debug, Clone)]
@@ -122,6 +122,13 @@ impl Ctx {
     /// Leads to the set-up page as long as there is none.
     pub fn studio(&self) -> Result<&Studio, Fault> {
         self.seen.studio.as_deref().ok_or(Fault::SeeOther("/set-up".to_owned()))
+    }
+
+    /// The same for a session whose token has just become another.
+    #[must_use]
+    pub fn renewed(mut self, team_token: &str) -> Self {
+        self.csrf = session::form_token(team_token);
+        self
     }
 
     /// With a line above the page.

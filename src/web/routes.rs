@@ -8,7 +8,7 @@ use axum::routing::{MethodRouter, get, post};
 use crate::app::App;
 use crate::domain::role::Who;
 use crate::web::room::Room;
-use crate::web::{assets, client, files, guard, owner, practitioner, public, system};
+use crate::web::{assets, client, files, guard, owner, practitioner, public, system, team};
 
 /// One route.
 pub struct Route {
@@ -34,6 +34,7 @@ macro_rules! routes {
 pub fn table() -> Vec<Route> {
     let mut all = system_routes();
     all.extend(public_routes());
+    all.extend(team_routes());
     all.extend(client_routes());
     all.extend(practitioner_routes());
     all.extend(owner_routes());
@@ -46,6 +47,7 @@ fn system_routes() -> Vec<Route> {
         get "/static/{stamp}/{name}" Anyone assets::get,
         get "/static/{name}" Anyone assets::plain,
         get "/favicon.ico" Anyone system::icon,
+        get "/.well-known/security.txt" Anyone system::security,
     ]
 }
 
@@ -85,8 +87,23 @@ fn public_routes() -> Vec<Route> {
         post "/sign-out" Anyone public::sign_out::post,
         get "/team/sign-in" Anyone public::team::get,
         post "/team/sign-in" Anyone public::team::post,
-        post "/team/sign-out" Practitioner public::sign_out::team,
+    ]
+}
+
+fn team_routes() -> Vec<Route> {
+    routes![
+        get "/team/code" AtTheDoor team::code::get,
+        post "/team/code" AtTheDoor team::code::post,
+        get "/team/second-factor" AtTheDoor team::second_factor::get,
+        post "/team/second-factor" AtTheDoor team::second_factor::post,
+        post "/team/second-factor/later" AtTheDoor team::second_factor::later,
+        post "/team/sign-out" AtTheDoor public::sign_out::team,
         post "/team/sign-out-everywhere" Practitioner public::sign_out::everywhere,
+        get "/team/prove" Practitioner team::proof::get,
+        post "/team/prove" Practitioner team::proof::post,
+        get "/desk/sign-in" Practitioner team::own::get,
+        post "/desk/sign-in/codes" Practitioner team::own::codes,
+        post "/desk/sign-in/end" Practitioner team::own::end,
     ]
 }
 
@@ -116,7 +133,7 @@ fn client_routes() -> Vec<Route> {
 }
 
 fn practitioner_routes() -> Vec<Route> {
-    use practitioner::{arrange, block, booking, calendar, chair, feed, letters, photos, reaction};
+    use practitioner::{arrange, block, booking, calendar, chair, feed, letters};
     use practitioner::{client as record, clients, consent, growth, password, skin_test, today, treatment, visit};
     routes![
         get "/desk" Practitioner today::get,
@@ -140,9 +157,6 @@ fn practitioner_routes() -> Vec<Route> {
         post "/desk/visits/{id}/start" Practitioner chair::start,
         post "/desk/visits/{id}/chair/shield" Practitioner chair::shield,
         post "/desk/visits/{id}/chair/presses" Practitioner chair::presses,
-        post "/desk/visits/{id}/chair/batch" Practitioner chair::bottle,
-        get "/desk/visits/{id}/photos" Practitioner photos::get,
-        post "/desk/visits/{id}/photos" Practitioner photos::post,
         post "/desk/visits/{id}/guardian" Practitioner visit::guardian,
         post "/desk/visits/{id}/no-show" Practitioner visit::no_show,
         post "/desk/visits/{id}/cancel" Practitioner visit::cancel,
@@ -165,12 +179,6 @@ fn practitioner_routes() -> Vec<Route> {
         get "/desk/clients/{id}/letters" Practitioner letters::get,
         post "/desk/clients/{id}/letters" Practitioner letters::post,
         post "/desk/letters/{id}" Practitioner letters::judge,
-        get "/desk/clients/{id}/reaction" Practitioner reaction::get_report,
-        post "/desk/clients/{id}/reaction" Practitioner reaction::post_report,
-        get "/desk/reactions/{id}" Practitioner reaction::get,
-        post "/desk/reactions/{id}/add" Practitioner reaction::add,
-        post "/desk/reactions/{id}/photo" Practitioner reaction::photo,
-        get "/desk/reactions/{id}/report.pdf" Practitioner reaction::paper,
         get "/desk/password" Practitioner password::get,
         post "/desk/password" Practitioner password::post,
         get "/desk/clients/{id}/growth" Practitioner growth::get,
@@ -188,6 +196,7 @@ fn owner_routes() -> Vec<Route> {
         post "/owner/practitioners/{id}" Owner owner::practitioner::post,
         post "/owner/practitioners/{id}/sign-in" Owner owner::sign_in::give,
         post "/owner/practitioners/{id}/password" Owner owner::sign_in::renew,
+        post "/owner/practitioners/{id}/second-factor" Owner owner::sign_in::forget_factor,
         post "/owner/practitioners/{id}/access" Owner owner::sign_in::access,
         post "/owner/practitioners/{id}/me" Owner owner::sign_in::me,
         get "/owner/days-off" Owner owner::days_off::get,
@@ -246,8 +255,7 @@ fn owner_routes() -> Vec<Route> {
 /// The one route that takes a package.
 const TAKES_PACKAGE: &str = "/owner/verify";
 /// The routes that take a photo or a letter with a form.
-const TAKE_UPLOADS: [&str; 4] =
-    ["/me/letters", "/desk/clients/{id}/letters", "/desk/reactions/{id}/photo", "/desk/visits/{id}/photos"];
+const TAKE_UPLOADS: [&str; 2] = ["/me/letters", "/desk/clients/{id}/letters"];
 
 /// The router of the table, each route behind its guard and, behind that, its limits.
 pub fn build(app: &App) -> Router {
@@ -259,7 +267,7 @@ pub fn build(app: &App) -> Router {
             path if TAKE_UPLOADS.contains(&path) => Room::UPLOAD,
             _ => Room::FORM,
         };
-        let limited = limits.around(route.handler);
+        let limited = limits.around(route.handler, &app.patience);
         let guarded = limited.layer(axum::middleware::from_fn_with_state(state, guard::guard));
         router = router.route(route.path, guarded);
     }

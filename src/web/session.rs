@@ -1,9 +1,10 @@
 //! Who is asking: cookies in, a [`Seen`] for the handlers, cookies out.
 //!
-//! Two cookies, so that a practitioner who follows a link from her mail stays signed in: the *visit*
+//! Three cookies. Two, so that a practitioner who follows a link from her mail stays signed in: the *visit*
 //! cookie (`SameSite=Lax`) belongs to a visitor or a signed-in client, the *team* cookie
 //! (`SameSite=Strict`) to a practitioner or the owner. A visitor's token is stored nowhere; its hash only
-//! marks the bookings that she is filling in.
+//! marks the bookings that she is filling in. The third, *known*, stays with a browser that somebody of the team has
+//! signed in with: it opens nothing, but tells it from a new one.
 
 use std::sync::Arc;
 
@@ -11,12 +12,13 @@ use axum::extract::{Request, State};
 use axum::http::{HeaderMap, HeaderValue, header};
 use axum::middleware::Next;
 use axum::response::Response;
-use time::Duration;
+use time::{Duration, OffsetDateTime};
 
+use crate::actions::sign_in::{Browser, SignedIn};
 use crate::app::App;
 use crate::domain::ids::ClientId;
 use crate::domain::role::{Actor, Member, Stay};
-use crate::store::sessions::{self, Holder};
+use crate::store::sessions::{self, CLOCK_SLIPS, Holder, Session, Stage};
 use crate::store::studio::Studio;
 use crate::store::types::sha256_hex;
 use crate::store::{Stored, accounts, clients, studio};
@@ -25,6 +27,30 @@ use crate::web::error;
 /// The id of a request, in its log lines and on error pages.
 #[derive(Clone, Debug)]
 pub struct RequestId(pub String);
+
+/// Somebody of the team who has given her password.
+#[derive(Clone)]
+pub struct Door {
+    /// Who it is.
+    pub member: Member,
+    /// How far her session has come.
+    pub stage: Stage,
+    /// Whether she gave a password or a code so lately that it is enough for what is grave.
+    pub proved: bool,
+    /// The session's token.
+    pub token: String,
+}
+
+impl Door {
+    /// Where she has to go first, when not everything is open to her yet.
+    pub fn first(&self) -> Option<&'static str> {
+        match self.stage {
+            Stage::Code => Some("/team/code"),
+            Stage::SetUp => Some("/team/second-factor"),
+            Stage::Open => None,
+        }
+    }
+}
 
 /// What is known of whoever asks.
 #[derive(Clone)]
@@ -35,8 +61,12 @@ pub struct Seen {
     pub team_token: Option<String>,
     /// The signed-in client.
     pub client: Option<(ClientId, String)>,
-    /// The signed-in practitioner or owner.
+    /// The signed-in practitioner or owner, to whom everything is open.
     pub member: Option<Member>,
+    /// The same, or one who is still asked for something.
+    pub door: Option<Door>,
+    /// What her browser is.
+    pub browser: Browser,
     /// The studio, once it is set up.
     pub studio: Option<Arc<Studio>>,
     /// The request's id.
@@ -80,7 +110,8 @@ impl Seen {
     }
 }
 
-fn form_token(token: &str) -> String {
+/// The form token of a session.
+pub fn form_token(token: &str) -> String {
     sha256_hex(&format!("form of {token}"))
 }
 
@@ -128,7 +159,10 @@ async fn look(app: &App, headers: &HeaderMap, request_id: String, path: String) 
     let visit = cookie(headers, &name(app, "visit"));
     let team = cookie(headers, &name(app, "team"));
     let new_visitor = visit.is_none();
+    let browser = Browser { device: device(headers).to_owned(), known_as: cookie(headers, &name(app, "known")) };
     let mut seen = Seen {
+        door: None,
+        browser,
         visit_token: visit.unwrap_or_else(|| app.random.token()),
         team_token: None,
         client: None,
@@ -143,7 +177,7 @@ async fn look(app: &App, headers: &HeaderMap, request_id: String, path: String) 
     let client_session = if new_visitor { None } else { sessions::get(&mut c, &seen.visit_hash(), now).await? };
     if let Some(session) = client_session
         && let Holder::Client(id) = &session.holder
-        && now - session.seen_at < Stay::CLIENT.idle
+        && is_awake(&session, Stay::CLIENT, now)
         && let Some(client) = clients::get(&mut c, id).await?
     {
         seen.client = Some((client.id, client.name.as_str().to_owned()));
@@ -155,11 +189,14 @@ async fn look(app: &App, headers: &HeaderMap, request_id: String, path: String) 
         && let hash = sha256_hex(&token)
         && let Some(session) = sessions::get(&mut c, &hash, now).await?
         && let Holder::Account(id) = &session.holder
-        && now - session.seen_at < Stay::TEAM.idle
+        && is_awake(&session, Stay::TEAM, now)
         && let Some(account) = accounts::by_id(&mut c, id).await?
         && account.enabled
     {
-        seen.member = Some(account.member);
+        let proved = (-CLOCK_SLIPS..Stay::PROOF).contains(&(now - session.proved_at));
+        let door = Door { member: account.member, stage: session.stage, proved, token: token.clone() };
+        seen.member = door.first().is_none().then(|| door.member.clone());
+        seen.door = Some(door);
         seen.team_token = Some(token);
         if now - session.seen_at >= Duration::MINUTE {
             stale.push(hash);
@@ -174,6 +211,23 @@ async fn look(app: &App, headers: &HeaderMap, request_id: String, path: String) 
         tx.commit().await?;
     }
     Ok((seen, new_visitor))
+}
+
+/// Whether a session was used lately. One that was used in the future tells of a clock that was set back: it ends, since
+/// it could otherwise last for as long as the clock was wrong.
+fn is_awake(session: &Session, stay: Stay, now: OffsetDateTime) -> bool {
+    (-CLOCK_SLIPS..stay.idle).contains(&(now - session.seen_at))
+}
+
+/// The kind of device, as far as it tells: enough to know one's own phone in a list.
+fn device(headers: &HeaderMap) -> &'static str {
+    let agent = headers.get(header::USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or_default();
+    match agent {
+        _ if !agent.starts_with("Mozilla/") => "a program",
+        _ if agent.contains("Tablet") => "a tablet",
+        _ if agent.contains("Mobi") => "a phone",
+        _ => "a computer",
+    }
 }
 
 fn name(app: &App, which: &str) -> String {
@@ -202,6 +256,19 @@ pub fn visit_cookie(app: &App, token: &str) -> String {
 /// Sets the token of a signed-in practitioner or owner.
 pub fn team_cookie(app: &App, token: &str) -> String {
     set(app, "team", token, "Strict")
+}
+
+/// Sets what a browser is known by. 400 days is the longest that browsers keep a cookie.
+fn known_cookie(app: &App, token: &str) -> String {
+    format!("{}; Max-Age={}", set(app, "known", token, "Strict"), Duration::days(400).whole_seconds())
+}
+
+/// Sets the cookies of a session that has begun.
+pub fn let_in(app: &App, headers: &mut HeaderMap, signed_in: &SignedIn) {
+    set_cookie(headers, &team_cookie(app, &signed_in.token));
+    if let Some(token) = &signed_in.known_as {
+        set_cookie(headers, &known_cookie(app, token));
+    }
 }
 
 /// Takes a cookie away.

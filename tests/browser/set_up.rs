@@ -1,5 +1,9 @@
 //! From a server without a studio to an owner who is signed in, and the end of the server, kind or not.
 
+use data_encoding::BASE32_NOPAD;
+use palpebra::clock::Clock;
+use totp_rs::{Builder, Secret};
+
 use crate::support::{Browser, Server};
 
 const MAIL: &str = "ida@example.org";
@@ -24,6 +28,7 @@ async fn an_owner_sets_the_studio_up_and_it_outlives_the_server() {
     browser.fill("Your mail", MAIL).await;
     browser.fill("Password", PASSWORD).await;
     browser.press("Make the studio").await;
+    let recovery_code = sets_second_factor_up(&browser).await;
     assert_eq!(browser.address().await, "/owner");
     browser.inspect("owner-home").await;
     browser.close().await;
@@ -31,12 +36,41 @@ async fn an_owner_sets_the_studio_up_and_it_outlives_the_server() {
     // What was answered is kept, however the server ends.
     server.kill();
     server.start_again().await;
-    signs_in(&server).await;
+    signs_in(&server, &recovery_code).await;
     let ended = server.terminate().await;
     assert_eq!(ended.code(), Some(0), "{ended}");
 }
 
-async fn signs_in(server: &Server) {
+/// Before anything else; ends at her set-up page, with one of the recovery codes.
+async fn sets_second_factor_up(browser: &Browser) -> String {
+    assert_eq!(browser.address().await, "/team/second-factor");
+    browser.inspect("second-factor").await;
+    browser.fill("The code that the app shows now", "000000").await;
+    browser.press("Set it up").await;
+    browser.assert_shows("That isn’t the code that your app shows").await;
+    browser.inspect("second-factor-refused").await;
+    let secret = browser.first("code.secret", "").await.unwrap().text().await.unwrap();
+    browser.fill("The code that the app shows now", &code(&secret)).await;
+    browser.press("Set it up").await;
+    browser.inspect("recovery-codes").await;
+    let recovery_code = browser.first(".codes code", "").await.unwrap().text().await.unwrap();
+    browser.follow("I have them, go on").await;
+    let own = browser.client.current_url().await.unwrap().join("/desk/sign-in").unwrap();
+    browser.open(own.as_str()).await;
+    browser.inspect("own-sign-in").await;
+    browser.assert_shows("10 left").await;
+    browser.follow("Set-up").await;
+    recovery_code
+}
+
+/// What an app shows now.
+fn code(secret: &str) -> String {
+    let bytes = BASE32_NOPAD.decode(secret.replace(' ', "").as_bytes()).unwrap();
+    let app = Builder::new().with_secret(Secret::new_stack(bytes.try_into().unwrap())).build().unwrap();
+    app.generate(u64::try_from(Clock::system().now().unix_timestamp()).unwrap()).to_string()
+}
+
+async fn signs_in(server: &Server, recovery_code: &str) {
     let browser = Browser::without_scripts().await;
     browser.open(&server.url("/team/sign-in")).await;
     browser.fill("Mail", MAIL).await;
@@ -46,8 +80,20 @@ async fn signs_in(server: &Server) {
     assert_eq!(browser.value("Mail").await, MAIL);
     browser.fill("Password", PASSWORD).await;
     browser.press("Sign in").await;
+    assert_eq!(browser.address().await, "/team/code");
+    browser.fill("The code that your app shows", recovery_code).await;
+    browser.press("Sign in").await;
     assert_eq!(browser.address().await, "/desk");
     browser.open(&server.url("/owner")).await;
     assert_eq!(browser.address().await, "/owner");
+    browser.close().await;
+    // What looks at a page needs scripts of its own.
+    let browser = Browser::new().await;
+    browser.open(&server.url("/team/sign-in")).await;
+    browser.fill("Mail", MAIL).await;
+    browser.fill("Password", PASSWORD).await;
+    browser.press("Sign in").await;
+    assert_eq!(browser.address().await, "/team/code");
+    browser.inspect("code").await;
     browser.close().await;
 }

@@ -1,5 +1,6 @@
 //! The integration tests: one binary, filed like the program.
 
+mod access;
 mod calendars;
 mod client;
 mod demo;
@@ -11,10 +12,14 @@ mod health;
 mod lifecycle;
 mod owner;
 mod practitioner;
+mod process;
 mod public;
 mod race;
 mod routes;
 mod schedule;
+mod supply;
 mod support;
+mod team;
 mod tidy;
+mod web;
 mod zones_taken_up;

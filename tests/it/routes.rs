@@ -6,24 +6,10 @@ use palpebra::web::routes::{Route, table};
 
 use crate::support::app::OWNER;
 use crate::support::studio::{LIV, MIA};
-use crate::support::{Html, Person, TestApp};
+use crate::support::{Html, Person, TestApp, address};
 
-const NOBODY: &str = "aaaaaaaaaaaaaaaaaaaaaaaaaa";
-
-/// The pattern with ids that name nothing.
 fn path(route: &Route) -> String {
-    let mut path = String::new();
-    for part in route.path.split('/').skip(1) {
-        path.push('/');
-        path.push_str(if part == "{n}" {
-            "1"
-        } else if part.starts_with('{') {
-            NOBODY
-        } else {
-            part
-        });
-    }
-    path
+    address(route.path, &[])
 }
 
 async fn call(person: &Person, route: &Route) -> Html {
@@ -57,7 +43,7 @@ async fn nobody_gets_in_whom_the_table_does_not_name() {
                 (Who::Client, Who::Anyone | Who::Practitioner | Who::Owner) => {
                     assert!(sends_to(&page, "/sign-in"), "{what}")
                 }
-                (Who::Practitioner | Who::Owner, Who::Anyone | Who::Client) => {
+                (Who::AtTheDoor | Who::Practitioner | Who::Owner, Who::Anyone | Who::Client) => {
                     assert!(sends_to(&page, "/team/sign-in"), "{what}");
                 }
                 (Who::Owner, Who::Practitioner) => assert_eq!(page.status, 403, "{what}"),

@@ -10,7 +10,6 @@ use crate::actions::catalogue::{self as stock, ProductFacts, ServiceFacts};
 use crate::actions::people::{self, NewOwner};
 use crate::actions::{steps, studio as settings, team};
 use crate::app::App;
-use crate::domain::bottle::Days;
 use crate::domain::hours::{DateRange, DayHours, WeeklyHours, parse_clock};
 use crate::domain::ids::{PractitionerId, ProductId};
 use crate::domain::money::Currency;
@@ -19,7 +18,6 @@ use crate::domain::role::{Actor, Member};
 use crate::domain::zone::Zone;
 use crate::store::catalogue::{Batch, Service};
 use crate::store::studio::Studio;
-use crate::store::types::sha256_hex;
 use crate::store::{accounts, catalogue, studio};
 
 /// The studio once it is set up.
@@ -94,10 +92,7 @@ async fn create_owner(app: &App, house: &House, she: &Colleague) -> Result<(), D
         password: she.password.clone(),
         demo: true,
     };
-    let token = people::create_owner(app, new).await?.ok_or(DemoRefused::NotEmpty)?;
-    // Nobody's browser holds this session, and the dice that made its token are no secret.
-    let owner = Actor::Member(member(app, she).await?);
-    Ok(people::sign_out(app, &sha256_hex(&token), &owner).await?)
+    people::create_owner(app, new).await?.map(|_| ()).ok_or(DemoRefused::NotEmpty)
 }
 
 fn name(text: &str) -> Result<PersonName, DemoRefused> {
@@ -128,14 +123,6 @@ fn week(she: &Colleague, today: Date) -> Result<WeeklyHours, DemoRefused> {
 }
 
 impl Opened {
-    /// The owner as one of the team.
-    pub(super) fn owner(&self) -> Result<&Member, DemoRefused> {
-        match &self.owner {
-            Actor::Member(member) => Ok(member),
-            _ => Err(refused("the owner", "is none of the team")),
-        }
-    }
-
     /// The one who treats as this practitioner.
     pub(super) fn treats_as(&self, id: &PractitionerId) -> Result<&Member, DemoRefused> {
         let found = self.team.values().find(|member| member.practitioner.as_ref() == Some(id));
@@ -198,7 +185,7 @@ impl Opened {
         let batch = Batch {
             product: of(&self.products, key)?.clone(),
             number: lot.number.clone(),
-            days: Days { expires_on: Some(day(today, lot.until)), ..Days::default() },
+            expires_on: Some(day(today, lot.until)),
         };
         stock::save_batch(app, &self.owner, &batch).await?;
         Ok(())

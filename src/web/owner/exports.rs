@@ -18,6 +18,7 @@ use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::web::team::proof::Proven;
 use crate::web::words;
 use crate::when;
 
@@ -158,7 +159,13 @@ fn days(fields: &Fields, errors: &mut Errors) -> Option<Scope> {
 }
 
 /// Makes a package.
-pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Query(asked): Query<Asked>, fields: Fields) -> Answer {
+pub async fn post(
+    State(app): State<App>,
+    ctx: Ctx,
+    team: Team,
+    Query(asked): Query<Asked>,
+    Proven(fields): Proven,
+) -> Answer {
     let (scope, why) = match read(&fields) {
         Ok(order) => order,
         Err(errors) => {

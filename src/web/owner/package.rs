@@ -18,9 +18,10 @@ use crate::store::exports;
 use crate::web::error::Fault;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx};
+use crate::web::team::proof::ProvenLook;
 
 /// The file.
-pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>) -> Answer {
+pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, _proven: ProvenLook, Path(id): Path<String>) -> Answer {
     let id = ExportId::parse(&id).map_err(|_| Fault::NotFound)?;
     let zone = ctx.studio()?.zone.clone();
     let mut c = app.db.read().await?;

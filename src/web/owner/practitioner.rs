@@ -16,6 +16,7 @@ use crate::domain::person::PersonName;
 use crate::domain::role::{Member, Role};
 use crate::store::accounts::{self, Account};
 use crate::store::practitioners::{self, Practitioner};
+use crate::store::second_factor;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -31,16 +32,16 @@ enum SignIn {
     /// Another owner's account.
     OtherOwner,
     /// Her own.
-    Own { mail: String, enabled: bool },
+    Own { mail: String, enabled: bool, factor: bool },
 }
 
 impl SignIn {
-    fn of(account: Option<Account>, me: &Member) -> Self {
+    fn of(account: Option<Account>, me: &Member, factor: bool) -> Self {
         match account {
             None => Self::None { mine: me.practitioner.is_none() },
             Some(account) if account.member.account == me.account => Self::Mine,
             Some(account) if account.member.role == Role::Owner => Self::OtherOwner,
-            Some(account) => Self::Own { mail: account.mail, enabled: account.enabled },
+            Some(account) => Self::Own { mail: account.mail, enabled: account.enabled, factor },
         }
     }
 }
@@ -83,7 +84,12 @@ pub(super) async fn page(
     let off = practitioners::time_off(&mut c, today(app, ctx.studio()?)).await?;
     let off = off.into_iter().filter(|off| off.practitioner.as_ref() == Some(id));
     let off = off.map(|off| (off.from, off.to, off.reason)).collect();
-    let sign_in = SignIn::of(accounts::of_practitioner(&mut c, id).await?, me);
+    let account = accounts::of_practitioner(&mut c, id).await?;
+    let factor = match &account {
+        Some(account) => second_factor::get(&mut c, &account.member.account).await?.is_some(),
+        None => false,
+    };
+    let sign_in = SignIn::of(account, me, factor);
     Ok(PractitionerPage { ctx, she, off, sign_in, fields, account: typed.sign_in, errors })
 }
 

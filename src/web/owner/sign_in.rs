@@ -1,4 +1,4 @@
-//! `POST /owner/practitioners/{id}/sign-in`, `…/password`, `…/access` and `…/me`: what a practitioner signs in with.
+//! `POST /owner/practitioners/{id}/sign-in`, `…/password`, `…/second-factor`, `…/access` and `…/me`: what a practitioner signs in with.
 //! Refused, they show `owner/practitioner.html`.
 
 use axum::extract::{Path, State};
@@ -6,6 +6,7 @@ use axum::response::IntoResponse;
 
 use super::practitioner::{Typed, page};
 use super::{done, id, there};
+use crate::actions::second_factor;
 use crate::actions::team::{self, SignInRefused};
 use crate::app::App;
 use crate::domain::ids::PractitionerId;
@@ -15,6 +16,7 @@ use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
+use crate::web::team::proof::Proven;
 use crate::web::words;
 
 async fn refused(app: &App, ctx: Ctx, team: &Team, id: &PractitionerId, fields: Fields, errors: Errors) -> Answer {
@@ -27,7 +29,13 @@ fn back(id: &PractitionerId) -> axum::response::Response {
 }
 
 /// Gives her a mail and a first password.
-pub async fn give(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path<String>, fields: Fields) -> Answer {
+pub async fn give(
+    State(app): State<App>,
+    ctx: Ctx,
+    team: Team,
+    Path(path): Path<String>,
+    Proven(fields): Proven,
+) -> Answer {
     let id = id(PractitionerId::parse(&path))?;
     let mut errors = Errors::new();
     let mail = errors.take("mail", Mail::parse(fields.get("mail")), words::mail);
@@ -45,7 +53,13 @@ pub async fn give(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
 }
 
 /// Sets a new first password and ends her sessions.
-pub async fn renew(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path<String>, fields: Fields) -> Answer {
+pub async fn renew(
+    State(app): State<App>,
+    ctx: Ctx,
+    team: Team,
+    Path(path): Path<String>,
+    Proven(fields): Proven,
+) -> Answer {
     let id = id(PractitionerId::parse(&path))?;
     let mut errors = Errors::new();
     if errors.take("password", password::check(fields.get("password")), words::password).is_none() {
@@ -55,8 +69,19 @@ pub async fn renew(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Pat
     there(done.then(|| back(&id)))
 }
 
+/// Takes her second factor away, when she lost phone and codes.
+pub async fn forget_factor(State(app): State<App>, team: Team, Path(path): Path<String>, _proven: Proven) -> Answer {
+    let id = id(PractitionerId::parse(&path))?;
+    let account = team::own_account(&app, &id).await?;
+    let forgotten = match account {
+        Some(account) => second_factor::forget(&app, &team.actor(), &account).await?,
+        None => false,
+    };
+    there(forgotten.then(|| back(&id)))
+}
+
 /// Switches her sign-in off or on.
-pub async fn access(State(app): State<App>, team: Team, Path(path): Path<String>, fields: Fields) -> Answer {
+pub async fn access(State(app): State<App>, team: Team, Path(path): Path<String>, Proven(fields): Proven) -> Answer {
     let id = id(PractitionerId::parse(&path))?;
     let enabled = match fields.trimmed("access") {
         "on" => true,
@@ -67,7 +92,7 @@ pub async fn access(State(app): State<App>, team: Team, Path(path): Path<String>
 }
 
 /// The owner is this practitioner, or no longer.
-pub async fn me(State(app): State<App>, team: Team, Path(path): Path<String>, fields: Fields) -> Answer {
+pub async fn me(State(app): State<App>, team: Team, Path(path): Path<String>, Proven(fields): Proven) -> Answer {
     let id = id(PractitionerId::parse(&path))?;
     let done = match fields.trimmed("me") {
         "yes" => team::treat_as(&app, &team.0, &id).await?,

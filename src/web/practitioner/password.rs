@@ -43,11 +43,11 @@ pub async fn post(
         return Ok(Page::refused(PasswordPage { ctx, errors }).into_response());
     }
     let old = fields.get("old").to_owned();
-    let Some(token) = people::change_password(&app, &team.0, old, new).await? else {
+    let Some(signed_in) = people::change_password(&app, &team.0, old, new, &ctx.seen.browser).await? else {
         errors.add("old", "That isn’t your password.");
         return Ok(Page::refused(PasswordPage { ctx, errors }).into_response());
     };
     let mut response = see_other("/desk");
-    session::set_cookie(response.headers_mut(), &session::team_cookie(&app, &token));
+    session::let_in(&app, response.headers_mut(), &signed_in);
     Ok(response)
 }

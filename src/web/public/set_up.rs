@@ -6,6 +6,7 @@ use axum::extract::State;
 use axum::response::IntoResponse;
 
 use crate::actions::people::{self, NewOwner};
+use crate::actions::sign_in;
 use crate::app::App;
 use crate::domain::money::Currency;
 use crate::domain::person::{Mail, PersonName};
@@ -80,8 +81,9 @@ pub async fn post(State(app): State<App>, ctx: Ctx, fields: Fields) -> Answer {
         Ok(owner) => owner,
         Err(errors) => return Ok(Page::refused(SetUpPage::new(ctx, fields, errors)).into_response()),
     };
-    let Some(token) = people::create_owner(&app, owner).await? else { return Err(Fault::NotFound) };
+    let Some(owner) = people::create_owner(&app, owner).await? else { return Err(Fault::NotFound) };
+    let signed_in = sign_in::at_set_up(&app, &owner, &ctx.seen.browser).await?;
     let mut response = see_other("/owner");
-    session::set_cookie(response.headers_mut(), &session::team_cookie(&app, &token));
+    session::let_in(&app, response.headers_mut(), &signed_in);
     Ok(response)
 }

@@ -6,12 +6,13 @@ use axum::response::Response;
 
 use crate::actions::people;
 use crate::app::App;
+use crate::domain::role::Actor;
 use crate::store::sessions::Holder;
 use crate::store::types::sha256_hex;
 use crate::web::form::Fields;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, see_other};
-use crate::web::session;
+use crate::web::session::{self, Door};
 
 fn gone(app: &App, cookie: &str, to: &str) -> Response {
     let mut response = see_other(to);
@@ -29,10 +30,8 @@ pub async fn post(State(app): State<App>, ctx: Ctx, _fields: Fields) -> Answer {
 }
 
 /// A practitioner or the owner signs out of this browser.
-pub async fn team(State(app): State<App>, ctx: Ctx, team: Team, _fields: Fields) -> Answer {
-    if let Some(token) = &ctx.seen.team_token {
-        people::sign_out(&app, &sha256_hex(token), &team.actor()).await?;
-    }
+pub async fn team(State(app): State<App>, door: Door, _fields: Fields) -> Answer {
+    people::sign_out(&app, &sha256_hex(&door.token), &Actor::Member(door.member)).await?;
     Ok(gone(&app, "team", "/team/sign-in"))
 }
 

@@ -3,7 +3,7 @@
 use std::sync::{Arc, Mutex};
 
 use palpebra::actions::people::{self, NewOwner};
-use palpebra::app::{Address, App, Parts};
+use palpebra::app::{Address, App, Parts, SecondFactor};
 use palpebra::clock::{Clock, Random};
 use palpebra::domain::money::Currency;
 use palpebra::domain::person::{Mail, PersonName};
@@ -14,7 +14,7 @@ use palpebra::password::Passwords;
 use palpebra::store::Db;
 use palpebra::web;
 use palpebra::web::limits::Limits;
-use palpebra::web::server::Proxies;
+use palpebra::web::server::{Patience, Proxies};
 use time::OffsetDateTime;
 use time::macros::datetime;
 
@@ -24,6 +24,28 @@ use super::Person;
 pub(crate) const OWNER: (&str, &str) = ("owner@studio.example.org", "quiet green lamp post");
 /// A Monday, 09:00 in Berlin.
 pub(crate) const NOW: OffsetDateTime = datetime!(2026-03-02 08:00 UTC);
+
+/// How a server is made that is not quite the usual one.
+pub(crate) struct Made {
+    pub(crate) limits: Limits,
+    pub(crate) second_factor: SecondFactor,
+    pub(crate) patience: Patience,
+    pub(crate) proxies: Proxies,
+    /// The address that its links begin with, when it is not the one it listens on.
+    pub(crate) base_url: Option<String>,
+}
+
+impl Default for Made {
+    fn default() -> Self {
+        Self {
+            limits: Limits::new(),
+            second_factor: SecondFactor::Off,
+            patience: Patience::USUAL,
+            proxies: Proxies::default(),
+            base_url: None,
+        }
+    }
+}
 
 /// A server of one test.
 pub(crate) struct TestApp {
@@ -48,7 +70,12 @@ impl TestApp {
 
     /// The same, with limits of the caller's choice.
     pub(crate) async fn with_owner_and(limits: Limits) -> Self {
-        let test = Self::with(limits).await;
+        Self::made_with_owner(Made { limits, ..Made::default() }).await
+    }
+
+    /// The same, made in this way.
+    pub(crate) async fn made_with_owner(made: Made) -> Self {
+        let test = Self::made(made).await;
         let owner = NewOwner {
             studio: PersonName::parse("Studio Lidbogen").unwrap(),
             zone: Zone::parse("Europe/Berlin").unwrap(),
@@ -62,8 +89,18 @@ impl TestApp {
         test
     }
 
-    /// With limits of the caller's choice.
+    /// With limits of the caller's choice; passwords alone sign in.
     pub(crate) async fn with(limits: Limits) -> Self {
+        Self::made(Made { limits, ..Made::default() }).await
+    }
+
+    /// Nobody has set it up yet, and a second factor is asked for, as in a real studio.
+    pub(crate) async fn empty_with_second_factor() -> Self {
+        Self::made(Made { second_factor: SecondFactor::Asked, ..Made::default() }).await
+    }
+
+    /// Nobody has set it up yet, and it is made in this way.
+    pub(crate) async fn made(made: Made) -> Self {
         let folder = tempfile::tempdir().unwrap();
         let mails = Arc::new(Mutex::new(Vec::new()));
         let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
@@ -74,15 +111,18 @@ impl TestApp {
             random: Random::seeded(42),
             passwords: Passwords::quick(),
             transport: Transport::Memory(mails.clone()),
-            address: Address::new(&url),
-            limits,
+            address: Address::new(made.base_url.as_deref().unwrap_or(&url)),
+            second_factor: made.second_factor,
+            patience: made.patience,
+            limits: made.limits,
             set_up_code: Mutex::new(Some("the-code".to_owned())),
         });
         let router = web::router(app.clone());
         tokio::spawn(web::server::serve(
             listener,
             router,
-            Proxies::default(),
+            made.proxies,
+            made.patience,
             std::future::pending(),
             std::time::Duration::ZERO,
         ));
@@ -118,7 +158,9 @@ impl TestApp {
         let person = self.visitor();
         let page = person.get("/sign-in").await;
         person.submit(&page, "/sign-in", &[("mail", mail)]).await;
-        let link = self.mail_to(mail).await.link("/sign-in/");
+        let mails = self.mails().await.into_iter().rev();
+        let letter = mails.filter(|out| out.to == mail).find(|out| out.letter.text.contains("/sign-in/"));
+        let link = Letter(letter.expect("a letter with a link")).link("/sign-in/");
         let page = person.get(&link).await;
         let home = person.submit(&page, "/sign-in/", &[]).await;
         assert_eq!(home.status, 303, "{}", home.text());
@@ -151,9 +193,9 @@ impl TestApp {
         cells
     }
 
-    /// Every cell of the database as text.
+    /// Every cell of the database as text, but for when its schema was made.
     pub(crate) async fn dump(&self) -> Vec<String> {
-        self.cells(&[]).await
+        self.cells(&["_sqlx_migrations"]).await
     }
 
     /// Everything in the database but who looked and when they were last here.

@@ -7,13 +7,20 @@ use super::Html;
 pub(crate) struct Person {
     http: reqwest::Client,
     url: String,
+    unasked: Vec<(String, String)>,
 }
 
 impl Person {
     pub(crate) fn new(url: &str) -> Self {
         let http =
             reqwest::Client::builder().cookie_store(true).redirect(reqwest::redirect::Policy::none()).build().unwrap();
-        Self { http, url: url.to_owned() }
+        Self { http, url: url.to_owned(), unasked: Vec::new() }
+    }
+
+    /// Somebody who adds fields to every form that has none of that name.
+    pub(crate) fn adding(mut self, unasked: &[(&str, &str)]) -> Self {
+        self.unasked = unasked.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect();
+        self
     }
 
     /// Opens a page.
@@ -41,7 +48,12 @@ impl Person {
     /// Fills the form of a page whose action begins so, as a browser does: what stands in it goes along, with these
     /// fields changed or added.
     pub(crate) async fn submit(&self, page: &Html, action: &str, fields: &[(&str, &str)]) -> Html {
-        let (target, all) = filled(page, action, fields);
+        let (target, mut all) = filled(page, action, fields);
+        for (name, value) in &self.unasked {
+            if !all.iter().any(|(known, _)| known == name) {
+                all.push((name.clone(), value.clone()));
+            }
+        }
         self.post(&target, &all).await
     }
 

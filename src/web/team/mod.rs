@@ -1,0 +1,6 @@
+//! Pages of the team between the password and everything else, and about one's own sign-in.
+
+pub mod code;
+pub mod own;
+pub mod proof;
+pub mod second_factor;

@@ -1,0 +1,138 @@
+//! A password or a code once more before something grave, when the last one was given long ago: [`Proven`] for forms,
+//! `GET` and `POST /team/prove` for looks. Template: `team/prove.html`.
+
+use std::sync::Arc;
+
+use askama::Template;
+use axum::extract::{FromRequest, FromRequestParts, Query, Request, State};
+use axum::http::request::Parts;
+use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
+
+use crate::actions::sign_in;
+use crate::app::App;
+use crate::store::types::sha256_hex;
+use crate::web::error::Fault;
+use crate::web::form::{Errors, Fields};
+use crate::web::limits::What;
+use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::web::session::{Door, Seen};
+
+/// The field of a password or a code that is given once more.
+const FIELD: &str = "proof";
+
+#[derive(Template)]
+#[template(path = "team/prove.html")]
+struct ProofPage {
+    ctx: Ctx,
+    errors: Errors,
+    /// Where the form goes.
+    action: String,
+    /// What was typed into the form that had to wait, and goes along.
+    kept: Vec<(String, String)>,
+}
+
+/// The fields of a form for something grave. When her last proof is older than [`crate::domain::role::Stay::PROOF`], she
+/// is asked for one, with what she typed kept, and sent on to the same place.
+pub struct Proven(pub Fields);
+
+impl FromRequest<App> for Proven {
+    type Rejection = Response;
+
+    async fn from_request(request: Request, app: &App) -> Result<Self, Response> {
+        let action = request.uri().path_and_query().map(|path| path.as_str().to_owned()).unwrap_or_default();
+        let Some(seen) = request.extensions().get::<Arc<Seen>>().cloned() else {
+            return Err(Fault::internal("no session layer").into_response());
+        };
+        let Some(door) = seen.door.clone().filter(|door| door.first().is_none()) else {
+            return Err(Fault::Forbidden.into_response());
+        };
+        let fields = Fields::from_request(request, app).await.map_err(IntoResponse::into_response)?;
+        let mut errors = Errors::new();
+        if door.proved || proves(app, &door, &fields, &mut errors).await.map_err(IntoResponse::into_response)? {
+            return Ok(Self(fields.without(FIELD)));
+        }
+        let kept = fields.pairs().into_iter().filter(|(name, _)| name != FIELD && !name.contains("password"));
+        let page = ProofPage { ctx: Ctx::new(seen), errors, action, kept: kept.collect() };
+        Err(Page::refused(page).into_response())
+    }
+}
+
+async fn proves(app: &App, door: &Door, fields: &Fields, errors: &mut Errors) -> Result<bool, Fault> {
+    let typed = fields.get(FIELD);
+    if typed.is_empty() {
+        return Ok(false);
+    }
+    app.limits.count(What::Proof, &sha256_hex(&door.token), app.clock.now()).map_err(Fault::TooMany)?;
+    if sign_in::prove(app, &door.member, &door.token, typed.to_owned()).await? {
+        return Ok(true);
+    }
+    errors.add(FIELD, "That is neither your password nor a code that is still good.");
+    Ok(false)
+}
+
+/// Only for those whose last proof is fresh; others give one and come back.
+pub struct ProvenLook;
+
+impl FromRequestParts<App> for ProvenLook {
+    type Rejection = Fault;
+
+    async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Fault> {
+        let door = Door::from_request_parts(parts, app).await?;
+        let here = parts.uri.path();
+        if door.proved { Ok(Self) } else { Err(Fault::SeeOther(format!("/team/prove?next={here}"))) }
+    }
+}
+
+/// Where she was going.
+#[derive(Deserialize)]
+pub struct Going {
+    #[serde(default)]
+    next: String,
+}
+
+impl Going {
+    /// A path of ours, and nothing that a browser could take for another site.
+    fn path(&self) -> &str {
+        let plain = |b: u8| b.is_ascii_alphanumeric() || b"/-_.".contains(&b);
+        let ours = self.next.starts_with('/') && !self.next.starts_with("//") && self.next.bytes().all(plain);
+        if ours { &self.next } else { "/desk" }
+    }
+
+    fn page(&self, ctx: Ctx, errors: Errors) -> ProofPage {
+        ProofPage { ctx, errors, action: format!("/team/prove?next={}", self.path()), kept: Vec::new() }
+    }
+}
+
+/// Shows the form.
+pub async fn get(ctx: Ctx, Query(going): Query<Going>) -> Answer {
+    Ok(Page::ok(going.page(ctx, Errors::new())).into_response())
+}
+
+/// Takes the proof and goes on.
+pub async fn post(State(app): State<App>, ctx: Ctx, door: Door, Query(going): Query<Going>, fields: Fields) -> Answer {
+    let mut errors = Errors::new();
+    if proves(&app, &door, &fields, &mut errors).await? {
+        return Ok(see_other(going.path()));
+    }
+    if errors.is_empty() {
+        errors.add(FIELD, crate::web::words::MISSING);
+    }
+    Ok(Page::refused(going.page(ctx, errors)).into_response())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_way_on_never_leaves_the_site() {
+        let to = |next: &str| Going { next: next.to_owned() }.path().to_owned();
+        assert_eq!(to("/owner/exports/aaaa/package.zip"), "/owner/exports/aaaa/package.zip");
+        for odd in
+            ["", "desk", "//evil.example.org", "/\\evil.example.org", "https://evil.example.org", "/a?b", "/\n", "/%2f"]
+        {
+            assert_eq!(to(odd), "/desk", "{odd}");
+        }
+    }
+}

@@ -1,0 +1,6 @@
+//! The team's way in, and what it is asked for once it is in.
+#![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
+
+mod proof;
+mod second_factor;
+mod sign_in;
