@@ -80,6 +80,7 @@ fn public_routes() -> Vec<Route> {
         post "/earlier/{token}" Anyone public::earlier::post,
         get "/calendar/{token}" Anyone public::feed::get,
         get "/privacy" Anyone public::privacy::get,
+        get "/styleguide" Anyone public::styleguide::get,
         get "/sign-in" Anyone public::sign_in::get,
         post "/sign-in" Anyone public::sign_in::post,
         get "/sign-in/{token}" Anyone public::link::get,

@@ -4,6 +4,7 @@
 mod book;
 mod chair;
 mod harness;
+mod keyboard;
 mod pages;
 mod pictures;
 mod set_up;

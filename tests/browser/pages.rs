@@ -1,7 +1,8 @@
-//! Every page, as every kind of person who may see it: nothing against WCAG 2.2 AA, nothing scrolls sideways, and the
-//! console stays silent.
+//! Every page, as every kind of person who may see it: nothing against WCAG 2.2 AA, nothing scrolls sideways, whatever it
+//! leads to is there, a client's page is light, and the console stays silent.
 
 use std::cell::RefCell;
+use std::collections::BTreeSet;
 
 use axum::http::Method;
 use fantoccini::Locator;
@@ -38,11 +39,13 @@ struct Person<'a> {
     browser: Browser,
     who: &'static str,
     found: RefCell<Vec<String>>,
+    /// The kinds of address that lead somewhere.
+    known: RefCell<BTreeSet<String>>,
 }
 
 impl<'a> Person<'a> {
     async fn new(server: &'a Server, who: &'static str) -> Self {
-        Self { server, browser: Browser::new().await, who, found: RefCell::default() }
+        Self { server, browser: Browser::new().await, who, found: RefCell::default(), known: RefCell::default() }
     }
 
     /// A practitioner or the owner, signed in.
@@ -62,8 +65,16 @@ impl<'a> Person<'a> {
 
     /// Looks at the page that is open.
     async fn inspect(&self, page: &str) {
+        let mut wrong = Vec::new();
+        if ["visitor", "client"].contains(&self.who) {
+            wrong.extend(self.browser.too_heavy().await);
+        }
+        let mut known = self.known.take();
+        wrong.extend(self.browser.dead_ends(&mut known).await);
+        self.known.replace(known);
+        let named = wrong.into_iter().map(|wrong| format!("{}-{page}: {wrong}", self.who));
         let problems = self.browser.problems(&format!("pages/{}-{page}", self.who)).await;
-        self.found.borrow_mut().extend(problems);
+        self.found.borrow_mut().extend(named.chain(problems));
     }
 
     async fn inspect_all(&self, paths: &[&str]) {

@@ -4,99 +4,27 @@
 use std::collections::BTreeMap;
 use std::fs;
 
-use askama::Template;
+use palpebra::web::routes;
 use scraper::{Html, Selector};
 
-struct NavItem {
-    href: &'static str,
-    label: &'static str,
-    current: bool,
+use crate::support::TestApp;
+
+/// A studio whose every word is invented, and which therefore shows its style guide.
+async fn demo() -> TestApp {
+    let app = TestApp::with_owner().await;
+    let mut tx = app.app.db.write().await.unwrap();
+    sqlx::query("UPDATE studio SET demo = 1").execute(&mut *tx).await.unwrap();
+    tx.commit().await.unwrap();
+    app
 }
 
-struct Ctx {
-    studio_name: String,
-    csrf: String,
-    demo: bool,
-    nav: Vec<NavItem>,
-    person: Option<String>,
-    help_phone: String,
-    help_mail: String,
-    notice: Option<String>,
-    lang: &'static str,
-    css_href: String,
-    js_href: String,
-    area: &'static str,
-    sign_out: &'static str,
+async fn fetch(app: &TestApp, path: &str) -> String {
+    let answer = reqwest::get(format!("{}{path}", app.url)).await.unwrap();
+    answer.error_for_status().unwrap().text().await.unwrap()
 }
 
-struct Errors(Vec<(&'static str, &'static str)>);
-
-impl Errors {
-    fn of(&self, field: &str) -> Option<&str> {
-        self.0.iter().find(|(f, _)| *f == field).map(|(_, m)| *m)
-    }
-    fn is_empty(&self) -> bool {
-        self.0.is_empty()
-    }
-    fn len(&self) -> usize {
-        self.0.len()
-    }
-}
-
-impl<'a> IntoIterator for &'a Errors {
-    type Item = &'a (&'static str, &'static str);
-    type IntoIter = std::slice::Iter<'a, (&'static str, &'static str)>;
-    fn into_iter(self) -> Self::IntoIter {
-        self.0.iter()
-    }
-}
-
-#[derive(Template)]
-#[template(path = "public/styleguide.html")]
-struct Guide {
-    ctx: Ctx,
-    refused: bool,
-    errors: Errors,
-    name: String,
-}
-
-fn guide(refused: bool, area: &'static str) -> String {
-    let errors = if refused {
-        vec![
-            ("name", "Enter your name"),
-            ("email", "Enter an e-mail address like mia@example.org"),
-            ("birth", "Enter a date like 27 3 1990: there is no month 13"),
-            ("shield", "Choose a shield size"),
-            ("skin", "Say how the skin looked"),
-            ("lenses", "Answer yes, no or not sure"),
-            ("consent", "Tick the box if you agree; without it we can't treat you"),
-        ]
-    } else {
-        vec![]
-    };
-    let nav = [("/", "Today"), ("/clients", "Clients"), ("/retouch", "Retouch list"), ("/records", "Records")];
-    Guide {
-        ctx: Ctx {
-            studio_name: "Studio Wimpernbogen".to_owned(),
-            csrf: "token".to_owned(),
-            demo: true,
-            nav: nav.iter().map(|&(href, label)| NavItem { href, label, current: href == "/" }).collect(),
-            person: Some("Ida <Invented>".to_owned()),
-            help_phone: "+49 30 5550 1234".to_owned(),
-            help_mail: "hello@example.org".to_owned(),
-            notice: Some("Saved.".to_owned()),
-            lang: "en",
-            css_href: "../../static/app.css".to_owned(),
-            js_href: "../../static/app.js".to_owned(),
-            area,
-            sign_out: "/sign-out",
-        },
-        refused,
-        errors: Errors(errors),
-        name: "<b>Mia</b> \"quoted\"".to_owned(),
-    }
-    .render()
-    .unwrap()
+async fn guide(refused: bool) -> String {
+    fetch(&demo().await, if refused { "/styleguide?refused=1" } else { "/styleguide" }).await
 }
 
 fn root_file(path: &str) -> String {
@@ -208,29 +136,37 @@ fn the_files_are_light() {
 }
 
 /// Even the page that holds every part keeps the limits of a client page: 60 KB, four requests.
-#[test]
-fn a_client_page_is_sixty_kilobytes_in_four_requests() {
-    let html = guide(true, "client");
-    let page = Html::parse_document(&html);
-    let asked: Vec<_> = all(&page, "link[href], script[src], img[src]")
+#[tokio::test]
+async fn a_client_page_is_sixty_kilobytes_in_four_requests() {
+    let app = demo().await;
+    let html = fetch(&app, "/styleguide?refused=1").await;
+    let asked: Vec<String> = all(&Html::parse_document(&html), "link[href], script[src], img[src]")
         .iter()
-        .map(|e| {
-            e.attr("href").or(e.attr("src")).unwrap().trim_start_matches("../../").trim_start_matches('/').to_owned()
-        })
+        .map(|e| e.attr("href").or(e.attr("src")).unwrap().to_owned())
         .collect();
     assert!(asked.len() < 4, "{asked:?}");
-    let bytes = html.len() + asked.iter().map(|f| root_file(f).len()).sum::<usize>();
+    let mut bytes = html.len();
+    for path in &asked {
+        bytes += fetch(&app, path).await.len();
+    }
     assert!(bytes <= 60_000, "{bytes} bytes");
+}
+
+#[tokio::test]
+async fn only_the_demo_shows_its_parts() {
+    let app = TestApp::with_owner().await;
+    assert_eq!(app.visitor().get("/styleguide").await.status, 404);
+    assert!(routes::table().iter().any(|route| route.path == "/styleguide"));
 }
 
 fn all<'a>(page: &'a Html, css: &str) -> Vec<scraper::ElementRef<'a>> {
     page.select(&Selector::parse(css).unwrap()).collect()
 }
 
-#[test]
-fn every_part_names_its_field_its_hint_and_its_refusal() {
+#[tokio::test]
+async fn every_part_names_its_field_its_hint_and_its_refusal() {
     for refused in [false, true] {
-        let html = guide(refused, "client");
+        let html = guide(refused).await;
         let page = Html::parse_document(&html);
         let ids: Vec<_> = all(&page, "[id]").iter().map(|e| e.attr("id").unwrap().to_owned()).collect();
         let mut once = ids.clone();
@@ -263,23 +199,12 @@ fn every_part_names_its_field_its_hint_and_its_refusal() {
     }
 }
 
-#[test]
-fn buttons_of_a_form_begin_with_the_one_enter_presses() {
-    let html = guide(false, "client");
+#[tokio::test]
+async fn buttons_of_a_form_begin_with_the_one_enter_presses() {
+    let html = guide(false).await;
     let page = Html::parse_document(&html);
     let main = html.find("Go on to the summary").unwrap();
     let more = html.find("I need more time</button>").unwrap();
     assert!(main < more);
     assert_eq!(all(&page, "[form=sample][formnovalidate][name=more_time]").len(), 1);
-}
-
-/// Writes the style guide for looking at; run with `--ignored` and open the files it names.
-#[test]
-#[ignore = "writes pictures' sources for people, checks nothing"]
-fn write_the_style_guide() {
-    let dir = concat!(env!("CARGO_MANIFEST_DIR"), "/target/face");
-    fs::create_dir_all(dir).unwrap();
-    fs::write(format!("{dir}/plain.html"), guide(false, "client")).unwrap();
-    fs::write(format!("{dir}/refused.html"), guide(true, "client")).unwrap();
-    fs::write(format!("{dir}/owner.html"), guide(false, "owner")).unwrap();
 }

@@ -11,4 +11,5 @@ pub mod set_up;
 pub mod sign_in;
 pub mod sign_out;
 pub mod skin_test;
+pub mod styleguide;
 pub mod team;

@@ -3,6 +3,8 @@
 mod browser;
 mod checks;
 mod gate;
+mod keyboard;
+mod links;
 mod page;
 mod page_clock;
 mod process;

@@ -4,6 +4,7 @@ use std::time::Duration;
 
 use fantoccini::Locator;
 use fantoccini::elements::Element;
+use fantoccini::error::CmdError;
 use serde_json::json;
 
 use tokio::time::{interval, timeout};
@@ -67,13 +68,17 @@ impl Browser {
         self.click(&self.named("a[href]", name).await).await;
     }
 
-    /// Clicks, and when that leads to another page, waits until it is there: the driver alone may return while a form
-    /// is still being sent.
     pub(crate) async fn click(&self, element: &Element) {
+        self.act_on(element, element.clone().click()).await;
+    }
+
+    /// Does something with a link or a button, and when that leads to another page, waits until it is there: the driver
+    /// alone may return while a form is still being sent.
+    pub(crate) async fn act_on(&self, element: &Element, act: impl Future<Output = Result<(), CmdError>>) {
         let mark = "document.leaving = true; const [e] = arguments;
             return e.form ? e.type === 'submit' : e.matches('a[href]') && e.pathname + e.search !== location.pathname + location.search";
         let leads_away = self.client.execute(mark, vec![json!(element)]).await.unwrap() == true;
-        element.clone().click().await.unwrap();
+        act.await.unwrap();
         let arrived = async {
             let mut look = interval(Duration::from_millis(10));
             loop {
@@ -85,7 +90,7 @@ impl Browser {
             }
         };
         if leads_away && timeout(PATIENCE, arrived).await.is_err() {
-            panic!("nothing came after a click on {}", self.address().await);
+            panic!("nothing came of it on {}", self.address().await);
         }
     }
 
@@ -123,10 +128,20 @@ impl Browser {
 
     /// What the server answers at this address to whoever is signed in here.
     pub(crate) async fn fetch(&self, address: &str) -> reqwest::Response {
+        self.answer(reqwest::Client::new(), address).await.error_for_status().unwrap()
+    }
+
+    /// With which status the server answers a path for whoever is signed in here; a redirect is not followed.
+    pub(crate) async fn status(&self, path: &str) -> u16 {
+        let address = self.client.current_url().await.unwrap().join(path).unwrap();
+        let staying = reqwest::Client::builder().redirect(reqwest::redirect::Policy::none()).build().unwrap();
+        self.answer(staying, address.as_str()).await.status().as_u16()
+    }
+
+    async fn answer(&self, http: reqwest::Client, address: &str) -> reqwest::Response {
         let cookies = self.client.get_all_cookies().await.unwrap();
         let cookies: Vec<_> = cookies.iter().map(|cookie| format!("{}={}", cookie.name(), cookie.value())).collect();
-        let request = reqwest::Client::new().get(address).header("cookie", cookies.join("; "));
-        request.send().await.unwrap().error_for_status().unwrap()
+        http.get(address).header("cookie", cookies.join("; ")).send().await.unwrap()
     }
 
     async fn only(&self, elements: Vec<Element>, name: &str) -> Element {
