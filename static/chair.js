@@ -92,7 +92,8 @@ function beep(high) {
     tone.start(at);
     tone.stop(at + .5);
   } catch { /* words and colour say it too */ }
-  if (high && navigator.vibrate) navigator.vibrate(300);
+  // Nothing shakes before this page was touched: the browser refuses it, and says so as an error.
+  if (high && navigator.vibrate && navigator.userActivation?.hasBeenActive) navigator.vibrate(300);
 }
 
 // The screen stays on while something is on.
