@@ -28,6 +28,7 @@ pub mod hours;
 pub mod letters;
 pub mod own_visits;
 pub mod people;
+pub mod post;
 pub mod retouch;
 pub mod second_factor;
 pub mod sign_in;
@@ -92,6 +93,18 @@ pub enum Pending {
     Earlier {
         /// Which.
         offer: OfferId,
+    },
+    /// A visit comes soon.
+    Reminder {
+        /// Which.
+        visit: VisitId,
+        /// When it began when the reminder was due, in Unix seconds: of a visit that moved, another one is written.
+        starts_at: i64,
+    },
+    /// A package of records is made.
+    ExportReady {
+        /// By whose sign-in.
+        account: AccountId,
     },
     /// What to do and what to leave after a treatment.
     Aftercare {

@@ -65,6 +65,8 @@ fn changes(old: &Studio, new: &Studio) -> String {
             ("cancel limit hours", s.cancel_limit_hours.to_string()),
             ("shortest gap minutes", s.shortest_gap_minutes.to_string()),
             ("claim minutes", s.claim_minutes.to_string()),
+            ("first reminder hours", s.remind_first_hours.to_string()),
+            ("second reminder hours", s.remind_second_hours.to_string()),
             ("late policy", s.late_policy.replace('\n', " ")),
             ("skin test minutes", s.skin_test_minutes.to_string()),
             ("skin test floor hours", s.skin_test_floor_hours.to_string()),

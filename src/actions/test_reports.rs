@@ -49,7 +49,7 @@ pub async fn mint_link(app: &App, test: &SkinTestId) -> Stored<String> {
     let mut tx = app.db.write().await?;
     skin_tests::add_link(&mut tx, &sha256_hex(&token), test, now, now + LINK_LASTS).await?;
     tx.commit().await?;
-    Ok(format!("{}/skin-test/{token}", app.address.base_url))
+    Ok(format!("{}/tell-us/{token}", app.address.base_url))
 }
 
 /// The tests that are asked about together with one: applied about the same time, and still of use.

@@ -1,7 +1,7 @@
 //! `palpebra doctor`: what is well and what isn't, a line each; exit code 1 when something isn't.
 
 use super::{DataArgs, Failed, say};
-use crate::actions::{retouch, zones};
+use crate::actions::{post, retouch, zones};
 use crate::clock::Clock;
 use crate::domain::zone;
 use crate::store::{Db, accounts, audit, outbox, studio};
@@ -33,6 +33,9 @@ pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
     report(owner, if owner { "there is an owner".to_owned() } else { "there is no owner yet".to_owned() });
     let mail = outbox::standing(&mut c).await?;
     report(mail.given_up == 0, format!("{} mails wait, {} were given up", mail.waiting, mail.given_up));
+    for one in outbox::troubled(&mut c).await?.into_iter().filter(|one| one.given_up) {
+        report(false, format!("{} of {} was given up: {}", post::kind(&one.body), one.created_at.date(), one.error));
+    }
     drop(c);
     let differed = retouch::repair(&db).await?;
     let line = match differed {

@@ -11,12 +11,12 @@ use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
 use super::{Failed, ServeArgs, say, seed_demo};
-use crate::actions::{wishes, zones};
+use crate::actions::{post, wishes, zones};
 use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
 use crate::jobs::outside::{self, Access};
 use crate::jobs::{self, housekeeping, outbox};
-use crate::mail::transport::Transport;
+use crate::mail::transport::{PATIENCE, Transport};
 use crate::password::Passwords;
 use crate::store::{Db, Stored, accounts, studio};
 use crate::web;
@@ -51,7 +51,11 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         ));
     }
     let transport = match &args.smtp {
-        Some(url) => Transport::smtp(url).map_err(|error| Failed::usage(format!("--smtp: {error}")))?,
+        Some(url) => {
+            let authority = args.smtp_authority.as_ref().map(std::fs::read).transpose()?;
+            let smtp = Transport::smtp_within(url, authority.as_deref(), PATIENCE);
+            smtp.map_err(|error| Failed::usage(format!("--smtp: {error}")))?
+        }
         None => Transport::Folder(args.data.data.join("mail")),
     };
     let clock = clock(&args)?;
@@ -156,6 +160,9 @@ async fn run_jobs(app: App) {
         beat.tick().await;
         jobs::turn("mail", send_mail(app.clone())).await;
         jobs::turn("wishes", lapse(app.clone())).await;
+        if beats.is_multiple_of(30) {
+            jobs::turn("reminders", remind(app.clone())).await;
+        }
         if beats.is_multiple_of(300) {
             jobs::turn("housekeeping", sweep(app.clone())).await;
         }
@@ -166,6 +173,10 @@ async fn run_jobs(app: App) {
 async fn send_mail(app: App) -> Stored<()> {
     while outbox::step(&app).await? != outbox::Step::Empty {}
     Ok(())
+}
+
+async fn remind(app: App) -> Stored<()> {
+    post::remind(&app).await.map(|_| ())
 }
 
 async fn lapse(app: App) -> Stored<()> {

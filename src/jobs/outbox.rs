@@ -9,6 +9,7 @@ use crate::domain::catalogue::Area;
 use crate::domain::checklist::ListName;
 use crate::domain::ids::{AccountId, ClientId, DraftId, VisitId};
 use crate::domain::role::News;
+use crate::domain::visit::VisitState;
 use crate::domain::zone::Zone;
 use crate::mail::messages::{CalendarPart, Frame, Message};
 use crate::mail::transport::{NotSent, Outgoing};
@@ -28,11 +29,13 @@ pub enum Step {
     Failed,
     /// A wish for links became one letter for each client whom it concerns, or none.
     Sorted,
+    /// A letter had nothing to say any more, and was taken out.
+    Withdrawn,
     /// Nothing is due.
     Empty,
 }
 
-/// After so many tries, about eleven days with the gaps doubling, a letter is given up.
+/// After so many tries, almost six days with the gaps doubling, a letter is given up.
 const MOST_TRIES: i64 = 14;
 
 /// Sends the letter that is due next.
@@ -42,8 +45,17 @@ const MOST_TRIES: i64 = 14;
 pub async fn step(app: &App) -> Stored<Step> {
     let mut c = app.db.read().await?;
     let Some(due) = outbox::next(&mut c, app.clock.now()).await? else { return Ok(Step::Empty) };
-    drop(c);
     let pending = serde_json::from_str::<Pending>(&due.body).ok();
+    if let Some(pending) = &pending
+        && !still_wanted(&mut c, pending, app.clock.now()).await?
+    {
+        drop(c);
+        let mut tx = app.db.write().await?;
+        outbox::remove(&mut tx, &due.id).await?;
+        tx.commit().await?;
+        return Ok(Step::Withdrawn);
+    }
+    drop(c);
     if let Some(Pending::SignInLinks { draft }) = &pending {
         people::spread_links(app, &due.id, &due.to_mail, draft.as_ref()).await?;
         return Ok(Step::Sorted);
@@ -80,6 +92,16 @@ async fn sent(app: App, out: Outgoing) -> Result<(), NotSent> {
     sending.await.unwrap_or_else(|broken| Err(NotSent::Never(format!("sending broke: {broken}"))))
 }
 
+/// Whether a letter still has something to say: what it would remind of may be over or elsewhere by now.
+async fn still_wanted(c: &mut Connection, pending: &Pending, now: OffsetDateTime) -> Stored<bool> {
+    match pending {
+        Pending::Reminder { visit, starts_at } => Ok(visits::get(c, visit).await?.is_some_and(|visit| {
+            visit.state == VisitState::Booked && visit.starts_at.unix_timestamp() == *starts_at && visit.starts_at > now
+        })),
+        _ => Ok(true),
+    }
+}
+
 async fn compose(app: &App, due: &Due, pending: Option<Pending>) -> Stored<Option<Outgoing>> {
     let Some(pending) = pending else { return Ok(None) };
     let mut c = app.db.read().await?;
@@ -97,6 +119,10 @@ async fn compose(app: &App, due: &Due, pending: Option<Pending>) -> Stored<Optio
         Pending::SignIn { account, news, at } => {
             let Some(found) = of_team(&mut c, &studio.zone, &account, news, at).await? else { return Ok(None) };
             (found.0, found.1, None)
+        }
+        Pending::ExportReady { account } => {
+            let Some(account) = accounts::by_id(&mut c, &account).await? else { return Ok(None) };
+            (account.member.name, Message::ExportReady, None)
         }
         pending => {
             let Some((client, message)) = message(app, &mut c, pending).await? else { return Ok(None) };
@@ -210,7 +236,11 @@ async fn message(app: &App, c: &mut Connection, pending: Pending) -> Stored<Opti
             Ok(Some((client, Message::SignInLink { link, minutes: people::LINK_LASTS.whole_minutes() })))
         }
         // Their readers are no clients, or not yet.
-        Pending::GoOn { .. } | Pending::LookAtReport { .. } => Ok(None),
+        Pending::GoOn { .. } | Pending::LookAtReport { .. } | Pending::ExportReady { .. } => Ok(None),
+        Pending::Reminder { visit, .. } => {
+            let address = studio::get(c).await?.map(|studio| studio.address).unwrap_or_default();
+            Ok(about(c, &visit).await?.map(|(client, time)| (client, Message::Reminder { time, address })))
+        }
         Pending::SkinTestPrompt { client, test } => {
             let link = test_reports::mint_link(app, &test).await?;
             Ok(Some((client, Message::SkinTest { link })))

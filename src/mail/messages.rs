@@ -99,6 +99,15 @@ pub enum Message {
         /// The whole link.
         link: String,
     },
+    /// A visit comes soon.
+    Reminder {
+        /// Its time in words.
+        time: String,
+        /// Where it is, in lines; empty when the studio says nothing of it.
+        address: String,
+    },
+    /// A package of records is made.
+    ExportReady,
     /// What to do and what to leave after a treatment.
     Aftercare {
         /// The studio's words, line by line.
@@ -128,6 +137,8 @@ mail!(sign_in "mail/sign_in.txt" "mail/sign_in.html" { news: crate::domain::role
 mail!(booked "mail/booked.txt" "mail/booked.html" { times: Vec<String> });
 mail!(moved "mail/moved.txt" "mail/moved.html" { time: String });
 mail!(earlier "mail/earlier.txt" "mail/earlier.html" { time: String, with: String, until: String, link: String });
+mail!(reminder "mail/reminder.txt" "mail/reminder.html" { time: String, address: String });
+mail!(export_ready "mail/export_ready.txt" "mail/export_ready.html" {});
 mail!(aftercare "mail/aftercare.txt" "mail/aftercare.html" { lines: Vec<String> });
 mail!(cancelled "mail/cancelled.txt" "mail/cancelled.html" { time: String });
 
@@ -177,6 +188,16 @@ impl Message {
                 format!("An earlier time at {}", frame.studio),
                 earlier::Text { frame, time, with, until, link }.render()?,
                 earlier::Html { frame, time, with, until, link }.render()?,
+            ),
+            Self::Reminder { time, address } => (
+                format!("Your visit at {}", frame.studio),
+                reminder::Text { frame, time, address }.render()?,
+                reminder::Html { frame, time, address }.render()?,
+            ),
+            Self::ExportReady => (
+                format!("A package of records at {}", frame.studio),
+                export_ready::Text { frame }.render()?,
+                export_ready::Html { frame }.render()?,
             ),
             Self::Aftercare { lines } => (
                 format!("After your visit at {}", frame.studio),

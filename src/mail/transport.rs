@@ -4,11 +4,16 @@ use std::path::PathBuf;
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
-use lettre::message::{Mailbox, MultiPart, SinglePart, header};
+use lettre::message::{Attachment, Mailbox, MultiPart, SinglePart, header};
+use lettre::transport::smtp::client::{Certificate, Tls, TlsParameters};
 use lettre::{Address, AsyncSmtpTransport, AsyncTransport, Message, Tokio1Executor};
 use time::OffsetDateTime;
 
 use super::messages::Letter;
+
+/// How long a mail server may take for one letter. One that takes longer may have it all the same, and gets it again under
+/// the same name.
+pub const PATIENCE: Duration = Duration::from_secs(60);
 
 /// A letter with its address.
 #[derive(Debug, Clone)]
@@ -41,8 +46,8 @@ pub enum NotSent {
 /// A way out.
 #[derive(Clone)]
 pub enum Transport {
-    /// An SMTP server.
-    Smtp(AsyncSmtpTransport<Tokio1Executor>),
+    /// An SMTP server, and how long one letter may take.
+    Smtp(AsyncSmtpTransport<Tokio1Executor>, Duration),
     /// A folder: one file a letter.
     Folder(PathBuf),
     /// Memory.
@@ -56,6 +61,14 @@ impl Transport {
     /// # Errors
     /// When the address can't be read, or the way to it is open to everybody.
     pub fn smtp(url: &str) -> Result<Self, String> {
+        Self::smtp_within(url, None, PATIENCE)
+    }
+
+    /// The same, believing an authority of one's own besides the public ones (PEM), and waiting so long for each letter.
+    ///
+    /// # Errors
+    /// As [`Self::smtp`]; and when the authority can't be read.
+    pub fn smtp_within(url: &str, authority: Option<&[u8]>, patience: Duration) -> Result<Self, String> {
         let (way, rest) = url.split_once("://").unwrap_or_default();
         let host = rest.rsplit('@').next().unwrap_or_default();
         let here = ["localhost", "127.0.0.1", "[::1]"]
@@ -64,15 +77,25 @@ impl Transport {
         if way == "smtp" && !here && !url.ends_with("?tls=required") {
             return Err("mail would travel in the clear; write smtps://, or end it with ?tls=required".to_owned());
         }
-        let builder = AsyncSmtpTransport::<Tokio1Executor>::from_url(url).map_err(|error| error.to_string())?;
-        Ok(Self::Smtp(builder.timeout(Some(Duration::from_secs(20))).build()))
+        let mut builder = AsyncSmtpTransport::<Tokio1Executor>::from_url(url).map_err(|error| error.to_string())?;
+        if let Some(pem) = authority {
+            let host = url.split_once("://").map_or(url, |(_, rest)| rest);
+            let host = host.split(['/', '?']).next().and_then(|place| place.rsplit('@').next()).unwrap_or_default();
+            let host = host.rsplit_once(':').map_or(host, |(host, _)| host).to_owned();
+            let own = Certificate::from_pem(pem).map_err(|error| error.to_string())?;
+            let parameters = TlsParameters::builder(host).add_root_certificate(own).build();
+            let parameters = parameters.map_err(|error| error.to_string())?;
+            let wrapped = url.starts_with("smtps://");
+            builder = builder.tls(if wrapped { Tls::Wrapper(parameters) } else { Tls::Required(parameters) });
+        }
+        Ok(Self::Smtp(builder.timeout(Some(patience)).build(), patience))
     }
 
     /// The folder that letters stay in, when none leaves this computer.
     pub fn folder(&self) -> Option<&std::path::Path> {
         match self {
             Self::Folder(folder) => Some(folder),
-            Self::Smtp(_) | Self::Memory(_) => None,
+            Self::Smtp(..) | Self::Memory(_) => None,
         }
     }
 
@@ -93,13 +116,15 @@ impl Transport {
                 tokio::fs::write(&half, message(&out)?.formatted()).await.map_err(later)?;
                 tokio::fs::rename(&half, &file).await.map_err(later)
             }
-            Self::Smtp(server) => {
-                let sent = server.send(message(&out)?).await;
+            Self::Smtp(server, patience) => {
+                // The library's own limit ends with the connection.
+                let sent = tokio::time::timeout(*patience, server.send(message(&out)?)).await;
+                let sent = sent.map_err(|_| NotSent::Later("no answer in time".to_owned()))?;
                 sent.map(|_| ()).map_err(|error| {
                     if error.status().is_some_and(|code| is_about_the_address(code.into())) {
                         NotSent::Never(error.to_string())
                     } else {
-                        NotSent::Later(error.to_string())
+                        NotSent::Later(words(&error))
                     }
                 })
             }
@@ -111,6 +136,12 @@ impl Transport {
 /// a password, may be mended by the owner, and her letters then still leave.
 fn is_about_the_address(reply: u16) -> bool {
     matches!(reply, 550 | 551 | 553 | 556)
+}
+
+/// An error with what caused it.
+fn words(error: &dyn std::error::Error) -> String {
+    let causes = std::iter::successors(error.source(), |cause| cause.source());
+    causes.fold(error.to_string(), |all, cause| format!("{all}: {cause}"))
 }
 
 fn message(out: &Outgoing) -> Result<Message, NotSent> {
@@ -140,7 +171,11 @@ fn parts(letter: &Letter) -> Result<MultiPart, NotSent> {
     let Some(calendar) = &letter.calendar else { return Ok(words) };
     let kind = format!("text/calendar; method={}; charset=UTF-8", calendar.method);
     let kind = header::ContentType::parse(&kind).map_err(|error| NotSent::Never(error.to_string()))?;
-    Ok(words.singlepart(SinglePart::builder().header(kind).body(calendar.ics.clone())))
+    let words = words.singlepart(SinglePart::builder().header(kind).body(calendar.ics.clone()));
+    // Mail programs that know calendars take the part; the others show the same file to open by hand.
+    let kind = header::ContentType::parse("application/ics").map_err(|error| NotSent::Never(error.to_string()))?;
+    let file = Attachment::new("visit.ics".to_owned()).body(calendar.ics.clone(), kind);
+    Ok(MultiPart::mixed().multipart(words).singlepart(file))
 }
 
 /// RFC 3834: written by a program, not to be answered by one.

@@ -28,6 +28,7 @@ pub mod health;
 pub mod letters;
 pub mod outbox;
 pub mod practitioners;
+pub mod reminders;
 pub mod retouch;
 pub mod second_factor;
 pub mod sessions;

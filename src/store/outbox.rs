@@ -2,7 +2,7 @@
 
 use time::OffsetDateTime;
 
-use super::types::read;
+use super::types::{instant, read};
 use super::{Connection, Stored};
 use crate::domain::ids::{MailId, SkinTestId};
 
@@ -86,7 +86,7 @@ pub async fn cancel_prompts(c: &mut Connection, test: &SkinTestId) -> Stored<()>
     Ok(())
 }
 
-/// Takes a row away that was no letter itself.
+/// Takes a row away: one that was no letter itself, or that has nothing to say any more.
 ///
 /// # Errors
 /// When the file can't be written.
@@ -144,4 +144,82 @@ pub async fn standing(c: &mut Connection) -> Stored<Standing> {
     .fetch_one(c)
     .await?;
     Ok(Standing { waiting: row.waiting, given_up: row.given_up })
+}
+
+/// A mail that waits or was given up.
+pub struct Trouble {
+    /// Its row.
+    pub id: MailId,
+    /// Where it goes.
+    pub to_mail: String,
+    /// The typed message as JSON.
+    pub body: String,
+    /// Failed tries so far.
+    pub tries: i64,
+    /// What the last try ended with.
+    pub error: String,
+    /// Whether no further try will be made.
+    pub given_up: bool,
+    /// When it was written.
+    pub created_at: OffsetDateTime,
+    /// When it is tried next.
+    pub due_at: OffsetDateTime,
+}
+
+/// What was given up, newest first, and then what failed and is tried again, the next to leave first; a hundred of each.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn troubled(c: &mut Connection) -> Stored<Vec<Trouble>> {
+    let rows = sqlx::query!(
+        r#"SELECT id AS "id!", to_mail AS "to_mail!", body AS "body!", tries AS "tries!", last_error AS "last_error!",
+                  state AS "state!", created_at AS "created_at!", due_at AS "due_at!"
+           FROM (SELECT * FROM outbox WHERE state = 'given_up' ORDER BY created_at DESC, id LIMIT 100)
+           UNION ALL
+           SELECT id, to_mail, body, tries, last_error, state, created_at, due_at
+           FROM (SELECT * FROM outbox WHERE state = 'waiting' AND tries > 0 ORDER BY due_at, id LIMIT 100)"#
+    )
+    .fetch_all(c)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let id = &row.id;
+            Ok(Trouble {
+                id: read("outbox", "id", id, MailId::parse(id))?,
+                tries: row.tries,
+                given_up: row.state == "given_up",
+                created_at: instant("outbox", "created_at", id, row.created_at)?,
+                due_at: instant("outbox", "due_at", id, row.due_at)?,
+                to_mail: row.to_mail,
+                body: row.body,
+                error: row.last_error,
+            })
+        })
+        .collect()
+}
+
+/// Lets a mail that was given up be tried anew. `false` when there is none.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn again(c: &mut Connection, id: &MailId, now: OffsetDateTime) -> Stored<bool> {
+    let (id, now) = (id.as_str(), now.unix_timestamp());
+    let done = sqlx::query!(
+        "UPDATE outbox SET state = 'waiting', due_at = ?, tries = 0 WHERE id = ? AND state = 'given_up'",
+        now,
+        id
+    )
+    .execute(c)
+    .await?;
+    Ok(done.rows_affected() == 1)
+}
+
+/// Takes a mail out that was given up. `false` when there is none.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn set_aside(c: &mut Connection, id: &MailId) -> Stored<bool> {
+    let id = id.as_str();
+    let done = sqlx::query!("DELETE FROM outbox WHERE id = ? AND state = 'given_up'", id).execute(c).await?;
+    Ok(done.rows_affected() == 1)
 }

@@ -50,6 +50,10 @@ pub struct Studio {
     pub shortest_gap_minutes: i64,
     /// For how many minutes an earlier time is kept for the client who was told of it.
     pub claim_minutes: i64,
+    /// How many hours before her visit a client is reminded first; 0 for never.
+    pub remind_first_hours: i64,
+    /// How many hours before her visit a client is reminded again; 0 for never.
+    pub remind_second_hours: i64,
     /// What clients read about cancelling late and not coming.
     pub late_policy: String,
     /// Whether everything here is invented.
@@ -64,7 +68,7 @@ pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
     let row = sqlx::query!(
         "SELECT name, address, phone, mail, zone, currency, home_dial, jurisdiction, under_16, guardian_under_18,
                 hold_minutes, notice_minutes, horizon_days, grid_minutes, cancel_limit_hours, skin_test_minutes, skin_test_floor_hours, skin_test_valid_days,
-                shortest_gap_minutes, claim_minutes, late_policy, demo
+                shortest_gap_minutes, claim_minutes, remind_first_hours, remind_second_hours, late_policy, demo
          FROM studio WHERE id = 1"
     )
     .fetch_optional(c)
@@ -94,6 +98,8 @@ pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
         skin_test_valid_days: row.skin_test_valid_days,
         shortest_gap_minutes: row.shortest_gap_minutes,
         claim_minutes: row.claim_minutes,
+        remind_first_hours: row.remind_first_hours,
+        remind_second_hours: row.remind_second_hours,
         late_policy: row.late_policy,
         demo: small::<u8>("studio", "demo", "1", row.demo)? == 1,
     }))
@@ -137,7 +143,7 @@ pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
             under_16 = ?, guardian_under_18 = ?,
             hold_minutes = ?, notice_minutes = ?, horizon_days = ?, grid_minutes = ?, cancel_limit_hours = ?,
             skin_test_minutes = ?, skin_test_floor_hours = ?, skin_test_valid_days = ?, shortest_gap_minutes = ?, claim_minutes = ?,
-            late_policy = ? WHERE id = 1",
+            remind_first_hours = ?, remind_second_hours = ?, late_policy = ? WHERE id = 1",
         s.name,
         s.address,
         s.phone,
@@ -158,6 +164,8 @@ pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
         s.skin_test_valid_days,
         s.shortest_gap_minutes,
         s.claim_minutes,
+        s.remind_first_hours,
+        s.remind_second_hours,
         s.late_policy
     )
     .execute(c)

@@ -10,6 +10,7 @@ mod failure;
 mod growth;
 mod health;
 mod lifecycle;
+mod mail;
 mod owner;
 mod practitioner;
 mod process;

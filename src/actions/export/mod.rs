@@ -18,16 +18,18 @@ mod words;
 pub use collect::Collector;
 pub use files::scratch;
 
+use super::{Pending, enqueue};
 use crate::app::App;
 use crate::documents::package::{PackageRefused, PackageWriter, Rendered, Summary};
 use crate::documents::record::{ExportHead, Moment, Scope};
 use crate::domain::ids::{ClientId, ExportId};
+use crate::domain::person::Mail;
 use crate::domain::role::Actor;
 use crate::store::audit::Event;
 use crate::store::exports::Export;
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
-use crate::store::{Connection, StoreError, Stored, Tx, audit, exports, studio};
+use crate::store::{Connection, StoreError, Stored, Tx, accounts, audit, exports, studio};
 use files::{Hashed, Written};
 
 /// How long a package can be fetched after it was made.
@@ -150,6 +152,13 @@ pub async fn make(app: &App, actor: &Actor, scope: Scope, why: Why, place: Place
     };
     let mut tx = app.db.write().await?;
     write_down(&mut tx, actor, &export, &clients, app.clock.now()).await?;
+    if let Actor::Member(member) = actor
+        && let Some(account) = accounts::by_id(&mut tx, &member.account).await?
+        && let Ok(mail) = Mail::parse(&account.mail)
+    {
+        // It tells her too when somebody else used her sign-in.
+        enqueue(app, &mut tx, &mail, &Pending::ExportReady { account: member.account.clone() }, now).await?;
+    }
     // In the transaction, so that housekeeping never meets a package that isn't written down.
     let put = package.finish()?;
     tx.commit().await?;

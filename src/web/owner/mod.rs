@@ -19,6 +19,7 @@ pub mod exports;
 pub mod home;
 pub mod label;
 pub mod lists;
+pub mod mail;
 pub mod other_hours;
 pub mod package;
 pub mod practitioner;
@@ -40,7 +41,12 @@ pub mod verify;
 /// What has just been done, as the address of the page after it says: `?saved`.
 pub struct Done(pub Option<&'static str>);
 
-const DONE: [(&str, &str); 3] = [("saved", "Saved."), ("added", "Added."), ("removed", "Removed.")];
+const DONE: [(&str, &str); 4] = [
+    ("saved", "Saved."),
+    ("added", "Added."),
+    ("removed", "Removed."),
+    ("again", "It will be tried again in a moment."),
+];
 
 impl FromRequestParts<App> for Done {
     type Rejection = Fault;

@@ -59,6 +59,11 @@ const BOOKING: &[Number] = &[
         "When a visit is cancelled, the clients who wished for an earlier time are told one after the other. Each has this long to take it."),
 ];
 
+const LETTERS: &[Number] = &[
+    number!(remind_first_hours, "Remind clients first", "hours before", 0 to 336, "0 for never."),
+    number!(remind_second_hours, "Remind them again", "hours before", 0 to 336, "0 for never."),
+];
+
 const SKIN_TEST: &[Number] = &[
     number!(skin_test_minutes, "A skin-test visit takes", "minutes", 5 to 60, ""),
     number!(skin_test_floor_hours, "Fewest hours between skin test and treatment", "hours", 24 to 72,
@@ -66,6 +71,8 @@ const SKIN_TEST: &[Number] = &[
     number!(skin_test_valid_days, "A clear skin test holds for", "days", 30 to 366,
         "Six months is common practice; no official figure exists. Your insurer may ask for less."),
 ];
+
+const NUMBERS: [&[Number]; 3] = [BOOKING, LETTERS, SKIN_TEST];
 
 const GRIDS: [i64; 6] = [5, 10, 15, 20, 30, 60];
 
@@ -108,7 +115,7 @@ fn stored(s: &Studio) -> Fields {
         ("grid_minutes", s.grid_minutes.to_string()),
         ("late_policy", s.late_policy.clone()),
     ]);
-    let numbers = BOOKING.iter().chain(SKIN_TEST).map(|number| (number.field.to_owned(), (number.get)(s).to_string()));
+    let numbers = NUMBERS.into_iter().flatten().map(|number| (number.field.to_owned(), (number.get)(s).to_string()));
     Fields::of(texts.pairs().into_iter().chain(numbers).collect())
 }
 
@@ -150,7 +157,7 @@ fn read_all(before: &Studio, fields: &Fields) -> Result<Studio, Errors> {
     let grid = fields.trimmed("grid_minutes").parse().ok().filter(|minutes| GRIDS.contains(minutes));
     let grid = read::choice(&mut errors, "grid_minutes", grid);
     let mut new = contact.unwrap_or_else(|| before.clone());
-    for number in BOOKING.iter().chain(SKIN_TEST) {
+    for number in NUMBERS.into_iter().flatten() {
         if let Some(value) = read::whole(&mut errors, fields, number.field, number.least..=number.most) {
             (number.set)(&mut new, value);
         }

@@ -1,4 +1,4 @@
-//! `GET` and `POST /skin-test/{token}` and `/me/skin-tests/{id}`: the client reports what she sees of her skin test. The
+//! `GET` and `POST /tell-us/{token}` and `/me/skin-tests/{id}`: the client reports what she sees of her skin test. The
 //! link in the mail can do this and nothing else. Template: `public/skin_test.html`.
 
 use askama::Template;
@@ -108,7 +108,7 @@ impl Found {
         let hash = sha256_hex(token);
         let id = skin_tests::by_link(&mut *app.db.read().await?, &hash, app.clock.now()).await?;
         match id {
-            Some(id) => Self::of(app, &id, format!("/skin-test/{token}")).await,
+            Some(id) => Self::of(app, &id, format!("/tell-us/{token}")).await,
             None => Ok(None),
         }
     }

@@ -1,0 +1,12 @@
+//! Mail: what is written when, and what arrives at a real mail server.
+#![expect(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::indexing_slicing,
+    clippy::panic,
+    reason = "a test may fail where it stands"
+)]
+
+mod held_up;
+mod reminders;
+mod server;
