@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use time::OffsetDateTime;
 
 use crate::app::App;
-use crate::domain::ids::{AccountId, ClientId, DraftId, MailId, OfferId, SkinTestId, VisitId};
+use crate::domain::ids::{AccountId, ClientId, DraftId, InvitationId, MailId, OfferId, SkinTestId, VisitId};
 use crate::domain::person::Mail;
 use crate::domain::role::News;
 use crate::store::types::impossible;
@@ -21,10 +21,12 @@ pub mod diary;
 pub mod export;
 pub mod feeds;
 pub mod files;
+pub mod forecast;
 pub mod going_on;
 pub mod guardian;
 pub mod health;
 pub mod hours;
+pub mod invite;
 pub mod letters;
 pub mod own_visits;
 pub mod people;
@@ -93,6 +95,11 @@ pub enum Pending {
     Earlier {
         /// Which.
         offer: OfferId,
+    },
+    /// A client is asked back.
+    Invitation {
+        /// Which letter.
+        invitation: InvitationId,
     },
     /// A visit comes soon.
     Reminder {

@@ -53,6 +53,7 @@ pub fn kind(body: &str) -> &'static str {
         Ok(Pending::Booked { .. }) => "Confirmation",
         Ok(Pending::Moved { .. }) => "New time",
         Ok(Pending::Cancelled { .. }) => "Cancellation",
+        Ok(Pending::Invitation { .. }) => "Invitation",
         Ok(Pending::Reminder { .. }) => "Reminder",
         Ok(Pending::SkinTestPrompt { .. }) => "Question to a client",
         Ok(Pending::LookAtReport { .. }) => "A client’s report",

@@ -67,6 +67,7 @@ fn changes(old: &Studio, new: &Studio) -> String {
             ("claim minutes", s.claim_minutes.to_string()),
             ("first reminder hours", s.remind_first_hours.to_string()),
             ("second reminder hours", s.remind_second_hours.to_string()),
+            ("days between invitations", s.invite_again_days.to_string()),
             ("late policy", s.late_policy.replace('\n', " ")),
             ("skin test minutes", s.skin_test_minutes.to_string()),
             ("skin test floor hours", s.skin_test_floor_hours.to_string()),

@@ -6,11 +6,13 @@
 
 mod code;
 mod comparison;
+mod forecast;
 mod over_time;
 mod reach;
 
 pub use code::for_cameras;
 pub use comparison::{Candidate, CandidateRow, compare_rules};
+pub use forecast::{WeekBar, openings};
 pub use over_time::{Belief, Mark, ShareInput, ShareRow, share_over_time};
 pub use reach::{ReachRow, reach_on_shield};
 

@@ -70,6 +70,8 @@ ids! {
     ClientId,
     /// A room or chair.
     RoomId,
+    /// A letter that asks a client back.
+    InvitationId,
     /// A service on offer.
     ServiceId,
     /// A product in the register.

@@ -2,7 +2,7 @@
 
 use time::{Duration, OffsetDateTime};
 
-use crate::actions::{Pending, going_on, people, steps, test_reports, wishes};
+use crate::actions::{Pending, going_on, invite, people, steps, test_reports, wishes};
 use crate::app::App;
 use crate::documents::ics::{Calendar, Event, Method, Party, visit_at};
 use crate::domain::catalogue::Area;
@@ -17,7 +17,7 @@ use crate::store::clients::Client;
 use crate::store::drafts::{self, By};
 use crate::store::outbox::{self, Due};
 use crate::store::studio::Studio;
-use crate::store::{Connection, Stored, accounts, catalogue, clients, practitioners, studio, visits};
+use crate::store::{Connection, Stored, accounts, catalogue, clients, invitations, practitioners, studio, visits};
 use crate::when;
 
 /// What a step did.
@@ -51,6 +51,9 @@ pub async fn step(app: &App) -> Stored<Step> {
     {
         drop(c);
         let mut tx = app.db.write().await?;
+        if let Pending::Invitation { invitation } = &pending {
+            invitations::remove(&mut tx, invitation).await?;
+        }
         outbox::remove(&mut tx, &due.id).await?;
         tx.commit().await?;
         return Ok(Step::Withdrawn);
@@ -98,6 +101,7 @@ async fn still_wanted(c: &mut Connection, pending: &Pending, now: OffsetDateTime
         Pending::Reminder { visit, starts_at } => Ok(visits::get(c, visit).await?.is_some_and(|visit| {
             visit.state == VisitState::Booked && visit.starts_at.unix_timestamp() == *starts_at && visit.starts_at > now
         })),
+        Pending::Invitation { invitation } => invite::still_wanted(c, invitation, now).await,
         _ => Ok(true),
     }
 }
@@ -237,6 +241,15 @@ async fn message(app: &App, c: &mut Connection, pending: Pending) -> Stored<Opti
         }
         // Their readers are no clients, or not yet.
         Pending::GoOn { .. } | Pending::LookAtReport { .. } | Pending::ExportReady { .. } => Ok(None),
+        Pending::Invitation { invitation } => {
+            let (Some(one), Some(studio)) = (invitations::get(c, &invitation).await?, studio::get(c).await?) else {
+                return Ok(None);
+            };
+            let from = Some(one.opens).filter(|day| *day > studio.zone.date_at(app.clock.now()));
+            let from = from.map(when::day).unwrap_or_default();
+            let token = invite::mint(app, &invitation).await?;
+            Ok(Some((one.client, Message::Invitation { token, from })))
+        }
         Pending::Reminder { visit, .. } => {
             let address = studio::get(c).await?.map(|studio| studio.address).unwrap_or_default();
             Ok(about(c, &visit).await?.map(|(client, time)| (client, Message::Reminder { time, address })))

@@ -28,6 +28,8 @@ pub struct Letter {
     pub html: String,
     /// What her calendar shall do.
     pub calendar: Option<CalendarPart>,
+    /// Where one POST ends all letters of its kind.
+    pub unsubscribe: Option<String>,
 }
 
 /// A calendar file that goes with a letter (RFC 6047).
@@ -99,6 +101,13 @@ pub enum Message {
         /// The whole link.
         link: String,
     },
+    /// A client is asked back.
+    Invitation {
+        /// The token of its links.
+        token: String,
+        /// The first day that suits, in words; empty when that is past.
+        from: String,
+    },
     /// A visit comes soon.
     Reminder {
         /// Its time in words.
@@ -137,6 +146,7 @@ mail!(sign_in "mail/sign_in.txt" "mail/sign_in.html" { news: crate::domain::role
 mail!(booked "mail/booked.txt" "mail/booked.html" { times: Vec<String> });
 mail!(moved "mail/moved.txt" "mail/moved.html" { time: String });
 mail!(earlier "mail/earlier.txt" "mail/earlier.html" { time: String, with: String, until: String, link: String });
+mail!(invitation "mail/invitation.txt" "mail/invitation.html" { token: String, from: String });
 mail!(reminder "mail/reminder.txt" "mail/reminder.html" { time: String, address: String });
 mail!(export_ready "mail/export_ready.txt" "mail/export_ready.html" {});
 mail!(aftercare "mail/aftercare.txt" "mail/aftercare.html" { lines: Vec<String> });
@@ -189,6 +199,11 @@ impl Message {
                 earlier::Text { frame, time, with, until, link }.render()?,
                 earlier::Html { frame, time, with, until, link }.render()?,
             ),
+            Self::Invitation { token, from } => (
+                format!("Your next visit at {}", frame.studio),
+                invitation::Text { frame, token, from }.render()?,
+                invitation::Html { frame, token, from }.render()?,
+            ),
             Self::Reminder { time, address } => (
                 format!("Your visit at {}", frame.studio),
                 reminder::Text { frame, time, address }.render()?,
@@ -210,6 +225,10 @@ impl Message {
                 cancelled::Html { frame, time }.render()?,
             ),
         };
-        Ok(Letter { subject, text, html, calendar: None })
+        let unsubscribe = match self {
+            Self::Invitation { token, .. } => Some(format!("{}/unsubscribe/{token}", frame.base_url)),
+            _ => None,
+        };
+        Ok(Letter { subject, text, html, calendar: None, unsubscribe })
     }
 }

@@ -149,7 +149,7 @@ fn message(out: &Outgoing) -> Result<Message, NotSent> {
     let from: Address = out.from.parse().map_err(|error| never(&error))?;
     let to: Address = out.to.parse().map_err(|error| never(&error))?;
     let id = format!("<{}@{}>", out.id, from.domain());
-    Message::builder()
+    let mut message = Message::builder()
         .from(Mailbox::new(Some(one_line(&out.from_name)), from))
         .to(Mailbox::new(None, to))
         .subject(one_line(&out.letter.subject))
@@ -158,7 +158,17 @@ fn message(out: &Outgoing) -> Result<Message, NotSent> {
         .header(AutoSubmitted)
         .header(header::MIME_VERSION_1_0)
         .multipart(parts(&out.letter)?)
-        .map_err(|error| never(&error))
+        .map_err(|error| never(&error))?;
+    if let Some(link) = &out.letter.unsubscribe {
+        // RFC 8058: one POST there, without a cookie, is enough.
+        let mut put = |name, value: String| {
+            let name = header::HeaderName::new_from_ascii_str(name);
+            message.headers_mut().insert_raw(header::HeaderValue::new(name, value));
+        };
+        put("List-Unsubscribe", format!("<{link}>"));
+        put("List-Unsubscribe-Post", "List-Unsubscribe=One-Click".to_owned());
+    }
+    Ok(message)
 }
 
 /// Text without characters that steer something, such as the end of a line: a header can't hold them.

@@ -25,6 +25,7 @@ pub mod feeds;
 pub mod files;
 pub mod guardians;
 pub mod health;
+pub mod invitations;
 pub mod letters;
 pub mod outbox;
 pub mod practitioners;

@@ -88,7 +88,7 @@ pub async fn booked(
         .collect()
 }
 
-fn as_json<'a>(ids: impl IntoIterator<Item = &'a str>) -> String {
+pub(super) fn as_json<'a>(ids: impl IntoIterator<Item = &'a str>) -> String {
     serde_json::Value::from_iter(ids).to_string()
 }
 

@@ -54,6 +54,8 @@ pub struct Studio {
     pub remind_first_hours: i64,
     /// How many hours before her visit a client is reminded again; 0 for never.
     pub remind_second_hours: i64,
+    /// For how many days a client who was invited is left in peace.
+    pub invite_again_days: i64,
     /// What clients read about cancelling late and not coming.
     pub late_policy: String,
     /// Whether everything here is invented.
@@ -68,7 +70,7 @@ pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
     let row = sqlx::query!(
         "SELECT name, address, phone, mail, zone, currency, home_dial, jurisdiction, under_16, guardian_under_18,
                 hold_minutes, notice_minutes, horizon_days, grid_minutes, cancel_limit_hours, skin_test_minutes, skin_test_floor_hours, skin_test_valid_days,
-                shortest_gap_minutes, claim_minutes, remind_first_hours, remind_second_hours, late_policy, demo
+                shortest_gap_minutes, claim_minutes, remind_first_hours, remind_second_hours, invite_again_days, late_policy, demo
          FROM studio WHERE id = 1"
     )
     .fetch_optional(c)
@@ -100,6 +102,7 @@ pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
         claim_minutes: row.claim_minutes,
         remind_first_hours: row.remind_first_hours,
         remind_second_hours: row.remind_second_hours,
+        invite_again_days: row.invite_again_days,
         late_policy: row.late_policy,
         demo: small::<u8>("studio", "demo", "1", row.demo)? == 1,
     }))
@@ -143,7 +146,7 @@ pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
             under_16 = ?, guardian_under_18 = ?,
             hold_minutes = ?, notice_minutes = ?, horizon_days = ?, grid_minutes = ?, cancel_limit_hours = ?,
             skin_test_minutes = ?, skin_test_floor_hours = ?, skin_test_valid_days = ?, shortest_gap_minutes = ?, claim_minutes = ?,
-            remind_first_hours = ?, remind_second_hours = ?, late_policy = ? WHERE id = 1",
+            remind_first_hours = ?, remind_second_hours = ?, invite_again_days = ?, late_policy = ? WHERE id = 1",
         s.name,
         s.address,
         s.phone,
@@ -166,6 +169,7 @@ pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
         s.claim_minutes,
         s.remind_first_hours,
         s.remind_second_hours,
+        s.invite_again_days,
         s.late_policy
     )
     .execute(c)

@@ -1,6 +1,8 @@
 //! `GET /owner/retouch`: who may and should return, and why. `GET /owner/retouch/list.csv`: the same for a spreadsheet.
 //! Template: `owner/retouch.html`.
 
+pub mod forecast;
+pub mod invite;
 mod list;
 
 use askama::Template;
@@ -32,6 +34,8 @@ struct RetouchPage {
     /// The state's word in the address, its label, how many there are before any filter.
     states: Vec<(&'static str, &'static str, i64)>,
     rows: Vec<Row>,
+    /// So many letters have just been written.
+    sent: Option<u32>,
     /// How many fit the filter.
     count: i64,
     pages: i64,
@@ -58,6 +62,7 @@ impl RetouchPage {
 
 /// Shows it.
 pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query<Ask>) -> Answer {
+    let sent = ask.sent();
     let mut wish = Wish::from(ask);
     retouch::freshen(&app.db).await?;
     let mut c = app.db.read().await?;
@@ -70,10 +75,10 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
     drop(c);
     looked(&app, &team.0, "retouch.seen", None, &format!("{} of {count} lines", rows.len())).await?;
     let states = list.states.iter().map(|&(state, count)| (list::word(state), why::name(state), count)).collect();
-    Ok(Page::ok(RetouchPage { ctx, wish, states, rows, count, pages }).into_response())
+    Ok(Page::ok(RetouchPage { ctx, wish, states, rows, sent, count, pages }).into_response())
 }
 
-const COLUMNS: [&str; 11] = [
+const COLUMNS: [&str; 13] = [
     "client",
     "service",
     "state",
@@ -85,6 +90,8 @@ const COLUMNS: [&str; 11] = [
     "next visit",
     "may be mailed",
     "product blocked",
+    "invited",
+    "invited last",
 ];
 
 /// Hands out every line that fits the filter.

@@ -62,6 +62,8 @@ const BOOKING: &[Number] = &[
 const LETTERS: &[Number] = &[
     number!(remind_first_hours, "Remind clients first", "hours before", 0 to 336, "0 for never."),
     number!(remind_second_hours, "Remind them again", "hours before", 0 to 336, "0 for never."),
+    number!(invite_again_days, "After an invitation, leave a client in peace for", "days", 1 to 365,
+        "Three weeks to begin with: a design choice."),
 ];
 
 const SKIN_TEST: &[Number] = &[

@@ -8,13 +8,14 @@ use std::sync::Mutex;
 use palpebra::actions::{Pending, post};
 use palpebra::app::{Address, App, Parts, SecondFactor};
 use palpebra::clock::Random;
-use palpebra::domain::ids::{AccountId, DraftId, MailId, OfferId, SkinTestId, VisitId, WishId};
+use palpebra::domain::ids::{AccountId, DraftId, InvitationId, MailId, OfferId, SkinTestId, VisitId, WishId};
 use palpebra::domain::role::News;
 use palpebra::domain::wish::{Part, Suits};
 use palpebra::jobs::outbox::{self, Step};
 use palpebra::mail::transport::Transport;
 use palpebra::password::Passwords;
 use palpebra::store::drafts::Draft;
+use palpebra::store::invitations::{self, Invitation};
 use palpebra::store::visits::{self, Purpose};
 use palpebra::store::wishes::{Offer, OfferState, Opening, Wish};
 use palpebra::store::{accounts, drafts, outbox as store, wishes};
@@ -197,6 +198,20 @@ impl Scene {
         offer.id
     }
 
+    async fn invitation(&self) -> InvitationId {
+        let one = Invitation {
+            id: InvitationId::from_random([4; 16]),
+            client: self.studio.client("Zora Halvig", MIA, date!(1999 - 01 - 02)).await,
+            service: self.studio.lift.clone(),
+            opens: date!(2026 - 03 - 20),
+        };
+        self.studio.wants_letters(&one.client).await;
+        let mut tx = self.test.app.db.write().await.unwrap();
+        invitations::insert(&mut tx, &one, NOW).await.unwrap();
+        tx.commit().await.unwrap();
+        one.id
+    }
+
     async fn test_of_mia(&self) -> SkinTestId {
         self.studio.tested(&self.studio.mia, NOW, None).await
     }
@@ -210,6 +225,7 @@ impl Scene {
             (Pending::Booked { visits: vec![visit.clone()] }, Some("REQUEST")),
             (Pending::Moved { visit: visit.clone() }, Some("REQUEST")),
             (Pending::Cancelled { visit: visit.clone() }, Some("CANCEL")),
+            (Pending::Invitation { invitation: self.invitation().await }, None),
             (Pending::Reminder { visit: visit.clone(), starts_at: STARTS.unix_timestamp() }, None),
             (Pending::SkinTestPrompt { client: client.clone(), test: self.test_of_mia().await }, None),
             (Pending::LookAtReport { client }, None),
@@ -242,6 +258,16 @@ async fn every_kind_arrives_over_tls() {
         assert_eq!(arrived.header("auto-submitted"), Some("auto-generated"), "{pending:?}");
         assert_eq!(arrived.header("from"), Some("Lidbogen & Töchter <hello@studio.example.org>"));
         assert!(arrived.header("message-id").is_some_and(|id| id.ends_with("@studio.example.org>")));
+        let one_click = arrived.header("list-unsubscribe").map(ToOwned::to_owned);
+        if matches!(pending, Pending::Invitation { .. }) {
+            // RFC 8058 §3.1: one https address, and the words that tell that one POST is enough.
+            let link = one_click.expect("it can be ended with one click");
+            assert!(link.starts_with("<https://book.example.org/unsubscribe/") && link.ends_with('>'), "{link}");
+            assert_eq!(arrived.header("list-unsubscribe-post"), Some("List-Unsubscribe=One-Click"));
+            assert!(arrived.parts["text/plain"].contains(link.trim_matches(['<', '>'])));
+        } else {
+            assert_eq!((one_click, arrived.header("list-unsubscribe-post")), (None, None), "{pending:?}");
+        }
         assert!(
             arrived.header("subject").is_some_and(|subject| !subject.is_empty()) && arrived.header("date").is_some()
         );

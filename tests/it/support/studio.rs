@@ -1,7 +1,5 @@
 //! A small invented studio that can open its doors: two practitioners, a room, products, services, a client.
 
-use std::collections::BTreeSet;
-
 use palpebra::actions::case::Known;
 use palpebra::app::App;
 use palpebra::domain::catalogue::{Chemistry, ServiceKind};
@@ -225,6 +223,11 @@ impl Studio {
         self.sign(client, service, None).await;
     }
 
+    /// She signs, and wants to be asked back by mail.
+    pub(crate) async fn wants_letters(&self, client: &ClientId) {
+        self.sign_and(client, &self.lift, None, &[Tick::Marketing]).await;
+    }
+
     /// She signs with a guardian who promises to be present.
     pub(crate) async fn consent_with_guardian(&self, client: &ClientId, service: &ServiceId) {
         let (name, relation) = (TypedName::parse("Sunniva Tallgren").unwrap(), TypedName::parse("mother").unwrap());
@@ -232,6 +235,10 @@ impl Studio {
     }
 
     async fn sign(&self, client: &ClientId, service: &ServiceId, guardian: Option<Guardian>) {
+        self.sign_and(client, service, guardian, &[]).await;
+    }
+
+    async fn sign_and(&self, client: &ClientId, service: &ServiceId, guardian: Option<Guardian>, more: &[Tick]) {
         let now = self.app.clock.now();
         let mut tx = self.app.db.write().await.unwrap();
         let row = palpebra::store::studio::get(&mut tx).await.unwrap().unwrap();
@@ -239,7 +246,7 @@ impl Studio {
         let offer = Offer {
             id: ConsentId::from_random(self.app.random.id()),
             subject: known.subject(),
-            ticks: BTreeSet::from([Tick::Treatment, Tick::HealthData]),
+            ticks: [Tick::Treatment, Tick::HealthData].iter().chain(more).copied().collect(),
             name: TypedName::parse("Mia Sandgren").unwrap(),
             drawing: None,
             guardian,

@@ -6,13 +6,16 @@ use serde::{Deserialize, Serialize};
 use time::{Date, OffsetDateTime};
 
 use crate::actions::case::RetouchRules;
+use crate::actions::invite::is_blocked;
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::ids::{ClientId, ProductId, ServiceId};
 use crate::domain::window::{Window, WindowState, window_of_service};
+use crate::domain::zone::Zone;
 use crate::store::catalogue::{self, Service};
 use crate::store::retouch::lines::{self, Filter, Order, STATES, Spot};
 use crate::store::studio::Studio;
-use crate::store::{Connection, Stored, retouch};
+use crate::store::{Connection, Stored, invitations, retouch};
+use crate::web::form::Fields;
 use crate::web::{why, words};
 
 /// The filter as the address carries it.
@@ -24,6 +27,21 @@ pub struct Ask {
     q: Option<String>,
     page: Option<i64>,
     print: Option<String>,
+    #[serde(skip_serializing)]
+    sent: Option<u32>,
+}
+
+impl Ask {
+    /// As a form carries it.
+    pub(super) fn of(fields: &Fields) -> Self {
+        let text = |name| Some(fields.trimmed(name).to_owned()).filter(|text| !text.is_empty());
+        Self { state: text("state"), free: text("free"), sort: text("sort"), q: text("q"), ..Self::default() }
+    }
+
+    /// How many letters have just been written.
+    pub(super) fn sent(&self) -> Option<u32> {
+        self.sent
+    }
 }
 
 fn order(sort: Order) -> &'static str {
@@ -81,8 +99,16 @@ impl Wish {
             q: (!self.q.is_empty()).then(|| self.q.clone()),
             page,
             print: print.then(|| "yes".to_owned()),
+            sent: None,
         };
         serde_urlencoded::to_string(ask).unwrap_or_default()
+    }
+
+    /// The filter's own fields, for a form that takes it along.
+    pub(super) fn hidden(&self) -> [(&'static str, String); 4] {
+        let state = self.state.map(|state| word(state).to_owned()).unwrap_or_default();
+        let free = if self.free { "yes" } else { "" }.to_owned();
+        [("state", state), ("free", free), ("sort", order(self.sort).to_owned()), ("q", self.q.clone())]
     }
 
     fn filter<'a>(&self, today: Date, now: OffsetDateTime, name: &'a str) -> Filter<'a> {
@@ -111,6 +137,7 @@ pub(super) struct List {
     services: Vec<Service>,
     rules: Vec<RetouchRules>,
     now: OffsetDateTime,
+    zone: Zone,
     today: Date,
     /// How many lines there are in each state before any filter.
     pub(super) states: [(WindowState, i64); 4],
@@ -128,13 +155,18 @@ impl List {
         let name = wish.q.to_lowercase();
         let fitting = lines::counts(c, wish.filter(today, now, &name)).await?;
         let count = fitting.iter().map(|(_, count)| count).sum();
-        Ok(Self { services, rules, now, today, states, count })
+        Ok(Self { services, rules, now, zone: studio.zone.clone(), today, states, count })
     }
 
-    /// The rows that fit, `most` of them after the first `skip`.
-    pub(super) async fn rows(&self, c: &mut Connection, wish: &Wish, skip: i64, most: i64) -> Stored<Vec<Row>> {
+    /// The lines that fit, `most` of them after the first `skip`.
+    pub(super) async fn spots(&self, c: &mut Connection, wish: &Wish, skip: i64, most: i64) -> Stored<Vec<Spot>> {
         let name = wish.q.to_lowercase();
-        let spots = lines::page(c, wish.filter(self.today, self.now, &name), wish.sort, skip, most).await?;
+        lines::page(c, wish.filter(self.today, self.now, &name), wish.sort, skip, most).await
+    }
+
+    /// The same with everything that is shown of them.
+    pub(super) async fn rows(&self, c: &mut Connection, wish: &Wish, skip: i64, most: i64) -> Stored<Vec<Row>> {
+        let spots = self.spots(c, wish, skip, most).await?;
         let clients: Vec<&ClientId> = spots.iter().map(|spot| &spot.client).collect();
         let shown = Shown {
             days: lines::newest(c, &clients).await?,
@@ -143,6 +175,7 @@ impl List {
             booked: retouch::booked(c, &clients, self.now).await?,
             blocked: retouch::blocked(c, &clients).await?,
             tested: retouch::tested(c).await?,
+            told: invitations::told(c, &clients).await?,
         };
         Ok(spots.into_iter().filter_map(|spot| self.row(spot, &shown)).collect())
     }
@@ -153,15 +186,14 @@ impl List {
         let days = shown.days.get(&spot.client)?;
         let window = window_of_service(service.kind, days, |part| rules.get(part), &[])?;
         let named = |id: &ServiceId| self.services.iter().find(|one| one.id == *id).map(|one| one.name.clone());
-        let tested = shown.tested.get(&service.id);
         Some(Row {
             name: shown.names.get(&spot.client).cloned().unwrap_or_default(),
             service: service.name.clone(),
             offered: service.active,
             next: shown.booked.get(&spot.client).map(|(day, id)| (*day, named(id).unwrap_or_default())),
             may_mail: shown.may.contains(&spot.client),
-            blocked: tested
-                .is_some_and(|all| all.iter().any(|one| shown.blocked.contains(&(spot.client.clone(), one.clone())))),
+            blocked: is_blocked(&shown.tested, &shown.blocked, &spot.client, &service.id),
+            told: shown.told.get(&spot.client).map(|(times, at)| (*times, self.zone.date_at(*at))),
             today: self.today,
             window,
             spot,
@@ -177,6 +209,7 @@ struct Shown {
     booked: HashMap<ClientId, (Date, ServiceId)>,
     blocked: HashSet<(ClientId, ProductId)>,
     tested: HashMap<ServiceId, Vec<ProductId>>,
+    told: HashMap<ClientId, (i64, OffsetDateTime)>,
 }
 
 /// A line with everything that is shown of it.
@@ -189,6 +222,8 @@ pub(super) struct Row {
     next: Option<(Date, String)>,
     pub(super) may_mail: bool,
     pub(super) blocked: bool,
+    /// How often she was invited, and the last day.
+    told: Option<(i64, Date)>,
     today: Date,
 }
 
@@ -213,7 +248,24 @@ impl Row {
         self.next.as_ref().map(|(day, service)| format!("{}, {service}", words::day(*day))).unwrap_or_default()
     }
 
-    pub(super) fn fields(&self) -> [String; 11] {
+    pub(super) fn invited(&self) -> String {
+        match self.told {
+            None => String::new(),
+            Some((1, day)) => format!("Invited once, on {}", words::day(day)),
+            Some((times, day)) => format!("Invited {times} times, last on {}", words::day(day)),
+        }
+    }
+
+    /// Whether she could get a letter; the preview looks closer.
+    pub(super) fn may_choose(&self) -> bool {
+        self.may_mail && self.next.is_none() && !self.blocked && self.offered
+    }
+
+    pub(super) fn key(&self) -> String {
+        super::invite::key(&self.spot)
+    }
+
+    pub(super) fn fields(&self) -> [String; 13] {
         let (window, yes) = (&self.window, |it: bool| if it { "yes" } else { "no" }.to_owned());
         [
             self.name.clone(),
@@ -227,6 +279,8 @@ impl Row {
             self.next.as_ref().map(|(day, _)| day.to_string()).unwrap_or_default(),
             yes(self.may_mail),
             yes(self.blocked),
+            self.told.map_or(0, |(times, _)| times).to_string(),
+            self.told.map(|(_, day)| day.to_string()).unwrap_or_default(),
         ]
     }
 }
