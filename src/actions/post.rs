@@ -42,7 +42,7 @@ pub async fn remind(app: &App) -> Stored<usize> {
 }
 
 /// How many kinds of mail [`kind`] tells apart.
-pub const KINDS: usize = 12;
+pub const KINDS: usize = 13;
 
 /// What a mail in the outbox is, for the owner's page and the doctor.
 pub fn kind(body: &str) -> &'static str {

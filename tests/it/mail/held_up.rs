@@ -32,7 +32,7 @@ async fn it_is_told_and_can_be_tried_again() {
     }
     let after = owner.submit(&page, &format!("/owner/mail/{id}/again"), &[]).await;
     assert_eq!(owner.follow(after).await.all(".said"), ["It will be tried again in a moment."]);
-    let standing = outbox::standing(&mut *app.app.db.read().await.unwrap()).await.unwrap();
+    let standing = outbox::standing(&mut app.app.db.read().await.unwrap()).await.unwrap();
     assert_eq!((standing.waiting, standing.given_up), (1, 0));
     assert_eq!(owner.submit(&page, &format!("/owner/mail/{id}/again"), &[]).await.status, 404, "once");
 }

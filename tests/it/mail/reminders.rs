@@ -128,7 +128,7 @@ async fn a_reminder_that_waits_is_taken_out_when_its_visit_goes() {
         })
         .await;
         assert!(app.mails().await.is_empty());
-        let standing = palpebra::store::outbox::standing(&mut *app.app.db.read().await.unwrap()).await.unwrap();
+        let standing = palpebra::store::outbox::standing(&mut app.app.db.read().await.unwrap()).await.unwrap();
         assert_eq!((standing.waiting, standing.given_up), (0, 0));
     }
 }
@@ -141,7 +141,7 @@ async fn a_visit_that_moves_is_reminded_of_anew() {
     let (starts, ends) = (STARTS + Duration::days(4), STARTS + Duration::days(4) + Duration::HOUR);
     change(&app, &visit, |visit| {
         (visit.starts_at, visit.ends_at, visit.busy_until) = (starts, ends, ends);
-        visit.civil = visit.civil + Duration::days(4);
+        visit.civil += Duration::days(4);
         visit.sequence += 1;
     })
     .await;

@@ -341,7 +341,7 @@ async fn a_calendar_follows_what_becomes_of_a_visit() {
 }
 
 async fn standing(test: &TestApp) -> (i64, i64) {
-    let standing = store::standing(&mut *test.app.db.read().await.unwrap()).await.unwrap();
+    let standing = store::standing(&mut test.app.db.read().await.unwrap()).await.unwrap();
     (standing.waiting, standing.given_up)
 }
 
@@ -399,6 +399,6 @@ async fn a_server_that_stays_away_is_given_up_in_the_end() {
         scene.test.app.clock.advance(gap - Duration::SECOND);
         assert_eq!(outbox::step(&app).await.unwrap(), Step::Empty, "a second early after try {tries}");
         scene.test.app.clock.advance(Duration::SECOND);
-        gap = gap * 2;
+        gap *= 2;
     }
 }

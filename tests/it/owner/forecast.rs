@@ -31,7 +31,7 @@ async fn three_returning(app: &TestApp, studio: &Studio) -> [Date; 3] {
 async fn windows_and_hours_are_counted_by_the_week() {
     let (app, studio) = TestApp::with_studio().await;
     let opens = three_returning(&app, &studio).await;
-    let row = palpebra::store::studio::get(&mut *app.app.db.read().await.unwrap()).await.unwrap().unwrap();
+    let row = palpebra::store::studio::get(&mut app.app.db.read().await.unwrap()).await.unwrap().unwrap();
     let mut c = app.app.db.read().await.unwrap();
     let weeks = forecast::load(&mut c, &row, app.app.clock.now()).await.unwrap();
     assert_eq!(weeks.len(), 26);
@@ -65,7 +65,7 @@ async fn days_off_and_closed_days_are_not_open() {
         let done = owner.submit(&form, "/owner/days-off", &fields).await;
         assert_eq!(done.status, 303, "{}", done.main());
     }
-    let row = palpebra::store::studio::get(&mut *app.app.db.read().await.unwrap()).await.unwrap().unwrap();
+    let row = palpebra::store::studio::get(&mut app.app.db.read().await.unwrap()).await.unwrap().unwrap();
     let mut c = app.app.db.read().await.unwrap();
     let weeks = forecast::load(&mut c, &row, app.app.clock.now()).await.unwrap();
     let day = 9 * 60;

@@ -41,7 +41,7 @@ async fn fit(app: &TestApp, client: &ClientId, service: &ServiceId) -> Result<()
     let row = palpebra::store::studio::get(&mut c).await.unwrap().unwrap();
     let found = invite::look(&mut c, &row, app.app.clock.now(), &[pair(client, service)]).await.unwrap();
     assert_eq!(found.len(), 1, "she stands in the list");
-    found[0].fit
+    found.first().unwrap().fit
 }
 
 async fn letters(app: &TestApp) -> Vec<palpebra::mail::transport::Outgoing> {

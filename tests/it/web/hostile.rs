@@ -229,6 +229,7 @@ async fn a_mail_has_only_the_headers_that_it_should_have() {
         text: "Hello\n.\nQUIT".to_owned(),
         html: "<p>Hello</p>".to_owned(),
         calendar: None,
+        unsubscribe: None,
     };
     let out = Outgoing {
         id: "one".to_owned(),
