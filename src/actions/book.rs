@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use time::OffsetDateTime;
 
 use super::booking::{Held, Terms, keep};
-use super::{Pending, enqueue};
+use super::{Pending, enqueue, verdicts};
 use crate::app::App;
 use crate::domain::consent::{ConsentRecord, Signed};
 use crate::domain::ids::{AnswersId, ClientId, ConsentId, ProductId};
@@ -99,6 +99,11 @@ pub async fn book(app: &App, terms: Terms<'_>, draft: &Draft, complete: Complete
             given_at: now,
         };
         health::add_consent(&mut tx, &consent).await?;
+    }
+    for visit in &booked {
+        if let Some(visit) = visits::get(&mut tx, visit).await? {
+            verdicts::booked(&mut tx, terms.studio, &visit, now).await?;
+        }
     }
     drafts::booked(&mut tx, &draft.id, now).await?;
     let actor = draft.client.clone().map_or(Actor::Visitor, Actor::Client);

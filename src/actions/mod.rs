@@ -32,6 +32,7 @@ pub mod own_visits;
 pub mod people;
 pub mod post;
 pub mod retouch;
+pub mod rules;
 pub mod second_factor;
 pub mod sign_in;
 pub mod steps;
@@ -39,6 +40,7 @@ pub mod studio;
 pub mod team;
 pub mod test_reports;
 pub mod treating;
+pub mod verdicts;
 pub mod wishes;
 pub mod zones;
 
@@ -71,6 +73,11 @@ pub enum Pending {
     },
     /// A visit has another time.
     Moved {
+        /// Which.
+        visit: VisitId,
+    },
+    /// Something new stands against a visit.
+    VerdictChanged {
         /// Which.
         visit: VisitId,
     },

@@ -3,8 +3,11 @@
 
 use time::{Duration, OffsetDateTime};
 
+use super::files::{self, Belongs};
 use super::{Pending, enqueue_at};
 use crate::app::App;
+use crate::documents::upload::Checked;
+use crate::domain::file::Purpose;
 use crate::domain::ids::{ClientId, SkinTestId};
 use crate::domain::role::{Actor, Member};
 use crate::domain::skin_test::{ReadBy, Reading, SkinTest, TestResult, VoidCause};
@@ -93,12 +96,32 @@ pub async fn report(app: &App, client: &ClientId, reports: &[Report]) -> Stored<
         for one in reports.iter().filter(|one| one.result.fails()) {
             outbox::cancel_prompts(&mut tx, &one.test).await?;
         }
-        let studio = studio::get(&mut tx).await?;
-        if let Some(mail) = studio.and_then(|studio| crate::domain::person::Mail::parse(&studio.mail).ok()) {
-            enqueue_at(app, &mut tx, &mail, &Pending::LookAtReport { client: client.clone() }, now, now).await?;
-        }
+        tell_studio(app, &mut tx, client, now).await?;
     }
     tx.commit().await
+}
+
+/// Keeps a photo of what she sees, without any data on where and when it was taken, and tells the studio to look.
+///
+/// # Errors
+/// When the database can't.
+pub async fn add_photo(app: &App, client: &ClientId, test: &SkinTestId, photo: &Checked) -> Stored<()> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let to = Belongs { client, purpose: Purpose::SkinTest, about: test.as_str(), by: "client" };
+    files::keep(app, &mut tx, &to, photo, now).await?;
+    let event = Event { action: "skin-test.photo-added", client: Some(client), object: test.as_str(), detail: "" };
+    audit::append(&mut tx, &Actor::Client(client.clone()), event, now).await?;
+    tell_studio(app, &mut tx, client, now).await?;
+    tx.commit().await
+}
+
+async fn tell_studio(app: &App, c: &mut Connection, client: &ClientId, now: OffsetDateTime) -> Stored<()> {
+    let studio = studio::get(c).await?;
+    if let Some(mail) = studio.and_then(|studio| crate::domain::person::Mail::parse(&studio.mail).ok()) {
+        enqueue_at(app, c, &mail, &Pending::LookAtReport { client: client.clone() }, now, now).await?;
+    }
+    Ok(())
 }
 
 /// A test no longer counts: what was recorded stays, and no mail asks about it any more. `false` when it didn't before.

@@ -11,7 +11,7 @@ use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
 use super::{Failed, ServeArgs, say, seed_demo};
-use crate::actions::{post, wishes, zones};
+use crate::actions::{post, verdicts, wishes, zones};
 use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
 use crate::jobs::outside::{self, Access};
@@ -166,6 +166,9 @@ async fn run_jobs(app: App) {
         if beats.is_multiple_of(300) {
             jobs::turn("housekeeping", sweep(app.clone())).await;
         }
+        if beats.is_multiple_of(150) {
+            jobs::turn("verdicts", judge(app.clone())).await;
+        }
         beats = beats.wrapping_add(1);
     }
 }
@@ -181,6 +184,10 @@ async fn remind(app: App) -> Stored<()> {
 
 async fn lapse(app: App) -> Stored<()> {
     wishes::lapse(&app).await.map(|_| ())
+}
+
+async fn judge(app: App) -> Stored<()> {
+    verdicts::watch(&app).await.map(|_| ())
 }
 
 async fn sweep(app: App) -> Stored<()> {

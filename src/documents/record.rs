@@ -201,6 +201,8 @@ pub struct Tick {
     pub statement: String,
     /// Whether it was ticked.
     pub ticked: bool,
+    /// When the client took this one back, alone or with others.
+    pub taken_back_at: Option<Moment>,
 }
 
 /// A drawn signature: strokes of points in a box.

@@ -134,6 +134,7 @@ pub static TABLES: [Table; 14] = [
         "answers", ID, "the set of answers that it was signed on", s.answers;
         "ticked", TEXT, "statements ticked, one a line", statements(&s.ticks, true);
         "not_ticked", TEXT, "statements left unticked, one a line", statements(&s.ticks, false);
+        "taken_back", TEXT, "statements taken back since, each with when, in UTC, one a line", taken_back(&s.ticks);
         "typed_name", TEXT, "name typed under it", s.typed_name;
         "drawn", YES_NO, "whether a signature was drawn", s.drawing.is_some();
         "guardian", TEXT, "name typed by a parent or guardian", s.guardian.as_ref().map(|g| g.name.clone());
@@ -258,6 +259,11 @@ fn treatments(client: &ClientRecord) -> impl Iterator<Item = (&Visit, &Treatment
 
 fn statements(ticks: &[Tick], ticked: bool) -> String {
     let of = ticks.iter().filter(|tick| tick.ticked == ticked).map(|tick| tick.statement.as_str());
+    of.collect::<Vec<_>>().join("\n")
+}
+
+fn taken_back(ticks: &[Tick]) -> String {
+    let of = ticks.iter().filter_map(|tick| Some(format!("{}: {}", tick.taken_back_at?.utc.cell(), tick.statement)));
     of.collect::<Vec<_>>().join("\n")
 }
 

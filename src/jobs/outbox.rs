@@ -285,6 +285,11 @@ async fn message(app: &App, c: &mut Connection, pending: Pending) -> Stored<Opti
             let lines = steps::list(c, list).await?;
             Ok(visit.client.map(|client| (client, Message::Aftercare { lines })))
         }
+        Pending::VerdictChanged { visit } => {
+            let link = format!("{}/me/visits/{visit}/needs", app.address.base_url);
+            let about = about(c, &visit).await?;
+            Ok(about.map(|(client, time)| (client, Message::VerdictChanged { time, link })))
+        }
         Pending::Cancelled { visit } => {
             Ok(about(c, &visit).await?.map(|(client, time)| (client, Message::Cancelled { time })))
         }

@@ -85,6 +85,13 @@ pub enum Message {
         /// The new time in words.
         time: String,
     },
+    /// Something new stands against a visit.
+    VerdictChanged {
+        /// Its time in words.
+        time: String,
+        /// Where she reads what it needs.
+        link: String,
+    },
     /// A visit is off.
     Cancelled {
         /// Its time in words.
@@ -150,6 +157,7 @@ mail!(invitation "mail/invitation.txt" "mail/invitation.html" { token: String, f
 mail!(reminder "mail/reminder.txt" "mail/reminder.html" { time: String, address: String });
 mail!(export_ready "mail/export_ready.txt" "mail/export_ready.html" {});
 mail!(aftercare "mail/aftercare.txt" "mail/aftercare.html" { lines: Vec<String> });
+mail!(verdict_changed "mail/verdict_changed.txt" "mail/verdict_changed.html" { time: String, link: String });
 mail!(cancelled "mail/cancelled.txt" "mail/cancelled.html" { time: String });
 
 impl Message {
@@ -218,6 +226,11 @@ impl Message {
                 format!("After your visit at {}", frame.studio),
                 aftercare::Text { frame, lines }.render()?,
                 aftercare::Html { frame, lines }.render()?,
+            ),
+            Self::VerdictChanged { time, link } => (
+                format!("Please look at your visit at {}", frame.studio),
+                verdict_changed::Text { frame, time, link }.render()?,
+                verdict_changed::Html { frame, time, link }.render()?,
             ),
             Self::Cancelled { time } => (
                 format!("Your visit at {} is cancelled", frame.studio),

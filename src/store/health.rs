@@ -1,53 +1,37 @@
-//! Questions, rules and consent texts by version; answers and signatures.
+//! Consent texts by version; answers and signatures.
 
 use time::OffsetDateTime;
 
+use super::rules::{self, Publication};
 use super::types::{day, day_text, impossible, instant, read, small};
 use super::{Connection, Stored};
 use crate::domain::consent::{Agreement, ConsentRecord, ConsentText, Tick, agreement};
 use crate::domain::ids::{AnswersId, ClientId, ConsentId, VisitId};
 use crate::domain::questionnaire::{AnswerSet, Answers, Questionnaire};
-use crate::domain::screening::RuleTable;
+use crate::domain::screening::{Draft, RuleTable};
 
-/// What is asked, what answers mean, and what is signed, as in force.
-#[derive(Debug, Clone)]
-pub struct InForce {
-    /// The questions.
-    pub questionnaire: Questionnaire,
-    /// The rules.
-    pub rules: RuleTable,
-    /// The words that are signed.
-    pub consent: ConsentText,
-}
+pub use super::rules::{InForce, in_force, questionnaire};
 
 /// Publishes the sets that the program ships with, in an empty studio.
 ///
 /// # Errors
 /// When they are published already, or the file can't be written.
 pub async fn publish_first(c: &mut Connection, now: OffsetDateTime) -> Stored<()> {
+    let set = Draft {
+        questionnaire: read("questionnaire", "body", "built in", Questionnaire::built_in())?,
+        rules: read("rule_table", "body", "built in", RuleTable::built_in())?,
+    };
+    let publication = Publication {
+        rules: set.rules.version(),
+        questionnaire: set.questionnaire.version(),
+        reviewed_by: String::new(),
+        reviewed_on: None,
+        reason: "As the program ships them.".to_owned(),
+        published_by: "The program".to_owned(),
+        published_at: now,
+    };
+    rules::publish(c, &set, &publication).await?;
     let now = now.unix_timestamp();
-    let questions = read("questionnaire", "body", "built in", Questionnaire::built_in())?;
-    let (version, body, hash) = (questions.version(), questions.canonical(), questions.fingerprint().to_string());
-    sqlx::query!(
-        "INSERT INTO questionnaire (version, body, sha256, published_at) VALUES (?, ?, ?, ?)",
-        version,
-        body,
-        hash,
-        now
-    )
-    .execute(&mut *c)
-    .await?;
-    let rules = read("rule_table", "body", "built in", RuleTable::built_in())?;
-    let (version, body, hash) = (rules.version(), rules.canonical(), rules.fingerprint().to_string());
-    sqlx::query!(
-        "INSERT INTO rule_table (version, body, sha256, published_at) VALUES (?, ?, ?, ?)",
-        version,
-        body,
-        hash,
-        now
-    )
-    .execute(&mut *c)
-    .await?;
     let text = read("consent_text", "body", "built in", ConsentText::built_in())?;
     let (version, body, hash) = (text.version(), text.canonical(), text.fingerprint().to_string());
     sqlx::query!(
@@ -60,32 +44,6 @@ pub async fn publish_first(c: &mut Connection, now: OffsetDateTime) -> Stored<()
     .execute(c)
     .await?;
     Ok(())
-}
-
-/// The newest versions.
-///
-/// # Errors
-/// When there are none, or the file can't be read.
-pub async fn in_force(c: &mut Connection) -> Stored<InForce> {
-    let questions =
-        sqlx::query_scalar!("SELECT body FROM questionnaire ORDER BY version DESC LIMIT 1").fetch_one(&mut *c).await?;
-    let rules =
-        sqlx::query_scalar!("SELECT body FROM rule_table ORDER BY version DESC LIMIT 1").fetch_one(&mut *c).await?;
-    let text = sqlx::query_scalar!("SELECT body FROM consent_text ORDER BY version DESC LIMIT 1").fetch_one(c).await?;
-    Ok(InForce {
-        questionnaire: read("questionnaire", "body", "newest", Questionnaire::parse(&questions))?,
-        rules: read("rule_table", "body", "newest", RuleTable::parse(&rules))?,
-        consent: read("consent_text", "body", "newest", ConsentText::parse(&text))?,
-    })
-}
-
-/// One version of the questions, to show answers as they stood.
-///
-/// # Errors
-/// When there is no such version, or the file can't be read.
-pub async fn questionnaire(c: &mut Connection, version: u32) -> Stored<Questionnaire> {
-    let body = sqlx::query_scalar!("SELECT body FROM questionnaire WHERE version = ?", version).fetch_one(c).await?;
-    read("questionnaire", "body", "", Questionnaire::parse(&body))
 }
 
 /// One version of the consent text, to show what was signed.

@@ -31,6 +31,7 @@ pub mod outbox;
 pub mod practitioners;
 pub mod reminders;
 pub mod retouch;
+pub mod rules;
 pub mod second_factor;
 pub mod sessions;
 pub mod skin_tests;
@@ -39,6 +40,7 @@ pub mod studio;
 pub mod trace;
 pub mod treatments;
 pub mod types;
+pub mod verdicts;
 pub mod visits;
 pub mod wishes;
 

@@ -71,6 +71,7 @@ fn public_routes() -> Vec<Route> {
         get "/book/{id}/later" Anyone public::book::later::get,
         get "/tell-us/{token}" Anyone public::skin_test::get,
         post "/tell-us/{token}" Anyone public::skin_test::post,
+        post "/tell-us/{token}/photo" Anyone public::skin_test::post_photo,
         get "/go-on/{token}" Anyone public::go_on::get,
         post "/go-on/{token}" Anyone public::go_on::post,
         get "/book/{id}/time" Anyone public::book::time_again::get,
@@ -120,10 +121,12 @@ fn client_routes() -> Vec<Route> {
         post "/me/visits/{id}/sign" Client client::sign::post,
         get "/me/skin-tests/{id}" Client public::skin_test::get_own,
         post "/me/skin-tests/{id}" Client public::skin_test::post_own,
+        post "/me/skin-tests/{id}/photo" Client public::skin_test::post_own_photo,
         get "/me/agreements" Client client::agreements::get,
         post "/me/agreements" Client client::agreements::post,
         get "/me/visits/{id}/move" Client client::relocate::get,
         post "/me/visits/{id}/move" Client client::relocate::post,
+        get "/me/visits/{id}/needs" Client client::needs::get,
         get "/me/visits/{id}/cancel" Client client::cancel::get,
         post "/me/visits/{id}/cancel" Client client::cancel::post,
         get "/me/visits/{id}/earlier" Client client::earlier::get,
@@ -245,6 +248,22 @@ fn owner_routes() -> Vec<Route> {
         get "/owner/consent-text" Owner owner::consent_text::get,
         post "/owner/consent-text" Owner owner::consent_text::post,
         get "/owner/consent-text/{version}" Owner owner::consent_text::get_one,
+        get "/owner/rules" Owner owner::rules::get,
+        get "/owner/rules/versions/{n}" Owner owner::rules::get_version,
+        get "/owner/rules/draft" Owner owner::rules::draft::get,
+        post "/owner/rules/draft" Owner owner::rules::draft::post,
+        get "/owner/rules/draft/publish" Owner owner::rules::publish::get,
+        post "/owner/rules/draft/publish" Owner owner::rules::publish::post,
+        get "/owner/rules/draft/rules/{key}" Owner owner::rules::rule::get,
+        post "/owner/rules/draft/rules/{key}" Owner owner::rules::rule::post,
+        post "/owner/rules/draft/rules/{key}/remove" Owner owner::rules::rule::remove,
+        get "/owner/rules/draft/questions/{key}" Owner owner::rules::question::get,
+        post "/owner/rules/draft/questions/{key}" Owner owner::rules::question::post,
+        post "/owner/rules/draft/questions/{key}/retire" Owner owner::rules::question::retire,
+        get "/owner/rules/draft/questions/{key}/rule" Owner owner::rules::rule::get_new,
+        post "/owner/rules/draft/questions/{key}/rule" Owner owner::rules::rule::post_new,
+        get "/owner/rules/draft/sections/{key}/question" Owner owner::rules::question::get_new,
+        post "/owner/rules/draft/sections/{key}/question" Owner owner::rules::question::post_new,
         get "/owner/audit" Owner owner::audit::get,
         get "/owner/mail" Owner owner::mail::get,
         post "/owner/mail/{id}/again" Owner owner::mail::again,
@@ -265,7 +284,8 @@ fn owner_routes() -> Vec<Route> {
 /// The one route that takes a package.
 const TAKES_PACKAGE: &str = "/owner/verify";
 /// The routes that take a photo or a letter with a form.
-const TAKE_UPLOADS: [&str; 2] = ["/me/letters", "/desk/clients/{id}/letters"];
+const TAKE_UPLOADS: [&str; 4] =
+    ["/me/letters", "/desk/clients/{id}/letters", "/tell-us/{token}/photo", "/me/skin-tests/{id}/photo"];
 
 /// The router of the table, each route behind its guard and, behind that, its limits.
 pub fn build(app: &App) -> Router {

@@ -73,14 +73,14 @@ async fn answers(phone: &Browser, guest: &Guest) {
         }
         let headings = phone.client.find_all(Locator::Css("main h1, main h2")).await.unwrap();
         assert_eq!(headings.len(), 1, "one group of questions a page");
-        let text = phone.text().await;
+        // An answer may open a further question, so the page is read anew for each.
         for (question, answer) in guest.says {
-            if text.contains(question) {
+            if phone.text().await.contains(question) {
                 phone.choose(question, answer).await;
             }
         }
         for (label, value) in guest.fills {
-            if text.contains(label) {
+            if phone.text().await.contains(label) {
                 phone.fill(label, value).await;
             }
         }
@@ -141,13 +141,12 @@ async fn a_past_reaction_to_dye_ends_the_tint_and_leaves_the_lift() {
 /// Tint under 16: never (Regulation (EC) 1223/2009, Annex III entries 8b, 9a and 22, label line). Anything else under 16
 /// is the studio's choice, and its default is not to (common practice, no source).
 #[tokio::test]
-#[ignore = "does not yet walk as the pages lead"]
 async fn a_fifteen_year_old_is_asked_to_come_back_at_sixteen() {
     let server = Server::demo(NOW).await;
     let guest = Guest {
         name: "Wren Asterholm",
         mail: "wren@clients.example.org",
-        born: ["3", "3", "2010"],
+        born: ["5", "5", "2010"],
         says: &[],
         fills: &[],
     };
@@ -182,7 +181,6 @@ async fn a_lens_wearer_books_and_is_told_to_bring_her_glasses() {
 /// Isotretinoin: no lotion on brow skin while it is taken and for six months after (American Academy of Dermatology on
 /// waxing, carried over to lotion); on lashes a talk first (common practice, no source).
 #[tokio::test]
-#[ignore = "does not yet walk as the pages lead"]
 async fn isotretinoin_stops_the_brows_moves_them_by_six_months_and_asks_for_a_talk_on_lashes() {
     let server = Server::demo(NOW).await;
     const TAKES: (&str, &str) = ("Do you take isotretinoin, or did you stop in the last six months?", "Yes");
@@ -220,7 +218,6 @@ fn link(mail: &str, start: &str) -> String {
 }
 
 #[tokio::test]
-#[ignore = "does not yet walk as the pages lead"]
 async fn she_stops_on_her_phone_goes_back_and_goes_on_from_the_link_in_her_mail() {
     let server = Server::demo(NOW).await;
     let guest = Guest {
@@ -238,7 +235,7 @@ async fn she_stops_on_her_phone_goes_back_and_goes_on_from_the_link_in_her_mail(
     bus.choose("Do you have a stye or a tender lump on an eyelid?", "No").await;
     bus.press("Back").await;
     bus.assert_shows("Allergies and earlier reactions").await;
-    assert!(chosen(&bus, "atopy-yes").await && chosen(&bus, "dye_reaction-no").await, "back loses nothing");
+    assert!(chosen(&bus, "atopy-yes").await && chosen(&bus, "perm_reaction-no").await, "back loses nothing");
     bus.press("Go on").await;
     assert!(chosen(&bus, "stye-no").await, "nor does what was left open");
     bus.press("Stop here and mail me a link to go on").await;

@@ -227,3 +227,41 @@ async fn owner(server: &Server) -> Vec<String> {
     }
     she.leave().await
 }
+
+#[tokio::test]
+async fn the_owner_edits_the_rules_and_a_label_on_accessible_pages() {
+    let server = Server::demo(NOW).await;
+    let she = Person::of_team(&server, "owner").await;
+    let browser = &she.browser;
+    she.open("/owner/rules").await;
+    browser.press("Start a draft from this version").await;
+    she.inspect("rules-draft").await;
+    let draft = "/owner/rules/draft";
+    for (path, page) in [
+        ("rules/dye_reaction", "rules-guarded"),
+        ("questions/dry_eye_care", "rules-question"),
+        ("questions/contacts/rule", "rules-new-rule"),
+        ("sections/health/question", "rules-new-question"),
+    ] {
+        she.open(&format!("{draft}/{path}")).await;
+        she.inspect(page).await;
+    }
+    browser.press("Keep in the draft").await;
+    she.inspect("rules-new-question-refused").await;
+    she.open(&format!("{draft}/rules/contacts")).await;
+    browser.choose("What does it mean?", "Ask: the practitioner asks and decides").await;
+    browser.press("Keep in the draft").await;
+    she.inspect("rules-draft-changed").await;
+    she.open(&format!("{draft}/publish")).await;
+    browser.fill("Why is it changed?", "Our insurer asks for a talk about lenses").await;
+    she.inspect("rules-publish").await;
+    browser.press("Publish: it counts for everybody from now on").await;
+    browser.assert_shows("Version 2 is in force.").await;
+    she.open("/owner/rules/versions/1").await;
+    she.inspect("rules-old").await;
+    she.look_behind("/owner/products", "/owner/products/", "rules-product").await;
+    she.open(&format!("{}/label", browser.address().await)).await;
+    she.inspect("label").await;
+    let found = she.leave().await;
+    assert!(found.is_empty(), "{}", found.join("\n"));
+}

@@ -6,12 +6,13 @@
 mod agreed;
 mod choices;
 mod shelf;
+mod visit;
 
 use std::collections::BTreeSet;
 
 use time::{Date, OffsetDateTime};
 
-use crate::domain::age::{self, AgePolicy, AgeStanding, GuardianPart, Jurisdiction};
+use crate::domain::age::{self, AgePolicy, Jurisdiction};
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::consent::ConsentRecord;
 use crate::domain::ids::{ClientId, ProductId, ServiceId};
@@ -31,9 +32,7 @@ use crate::store::health::InForce;
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{
-    Connection, Stored, catalogue, clients, guardians, health, letters, skin_tests, treatments, visits,
-};
+use crate::store::{Connection, Stored, catalogue, clients, health, letters, skin_tests, treatments, visits};
 pub use choices::{RetouchRules, test_rules};
 
 /// Whose visit for what is judged.
@@ -180,24 +179,6 @@ impl Known {
             known.load_client(c, client).await?;
         }
         Ok(known)
-    }
-
-    /// Loads it for a visit. Once she is here, a guardian counts as present only when somebody noted it.
-    ///
-    /// # Errors
-    /// When the service or the client isn't there, or the file can't be read.
-    pub async fn of_visit(c: &mut Connection, studio: &Studio, visit: &Visit) -> Stored<Self> {
-        let mut known = Self::load(c, studio, visit.client.as_ref(), &visit.service).await?;
-        if visit.state == VisitState::Arrived {
-            known.guardian_here = Some(guardians::of_visit(c, &visit.id).await?.is_some());
-        }
-        Ok(known)
-    }
-
-    /// Whether a parent or guardian has to be here for a visit on a day, as far as age and the studio's choice go.
-    pub fn wants_guardian_here(&self, on: Date) -> bool {
-        let alone = GuardianPart { signed: true, present: false };
-        age::standing(self.birth, self.service.kind, on, self.age_policy, alone) == AgeStanding::GuardianPresence
     }
 
     async fn load_client(&mut self, c: &mut Connection, id: &ClientId) -> Stored<()> {

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::collections::btree_map::Entry;
+use std::sync::Arc;
 
 use time::{Date, OffsetDateTime};
 
@@ -11,7 +12,7 @@ use crate::documents::record::{
     AnswerSet, AuditRow, ClientRecord, Consent, Guardian, Moment, Override, Person, Readiness, Reading, SkinTest,
     Studio, Tick, Visit,
 };
-use crate::domain::consent::{ConsentRecord, ConsentText};
+use crate::domain::consent::{self, ConsentRecord, ConsentText};
 use crate::domain::ids::{ClientId, PractitionerId, ProductId, RoomId, ServiceId, VisitId};
 use crate::domain::questionnaire::Questionnaire;
 use crate::domain::readiness;
@@ -40,7 +41,7 @@ pub struct Collector {
     rooms: BTreeMap<RoomId, String>,
     pub(super) products: BTreeMap<ProductId, Product>,
     pub(super) batches: BTreeMap<(ProductId, String), Option<Date>>,
-    questionnaires: BTreeMap<u32, Questionnaire>,
+    questionnaires: BTreeMap<u32, Arc<Questionnaire>>,
     texts: BTreeMap<u32, ConsentText>,
 }
 
@@ -183,24 +184,27 @@ impl Collector {
 
     async fn consents(&mut self, c: &mut Connection, id: &ClientId) -> Stored<Vec<Consent>> {
         let mut found = Vec::new();
+        let back = health::withdrawals(c, id).await?;
         for stored in health::consents(c, id).await?.into_iter().rev() {
             let version = stored.text_version;
             if let Entry::Vacant(space) = self.texts.entry(version) {
                 space.insert(health::consent_text(c, version).await?);
             }
-            found.extend(self.texts.get(&version).map(|text| self.consent(text, stored)));
+            found.extend(self.texts.get(&version).map(|text| self.consent(text, stored, &back)));
         }
         Ok(found)
     }
 
-    fn consent(&self, text: &ConsentText, stored: StoredConsent) -> Consent {
+    fn consent(&self, text: &ConsentText, stored: StoredConsent, back: &[(consent::Tick, OffsetDateTime)]) -> Consent {
         let signed = match stored.record {
             ConsentRecord::Signed(signed) => Some(signed),
             ConsentRecord::Refused { .. } => None,
         };
-        let tick = |line: &crate::domain::consent::TickText| Tick {
-            statement: line.text.clone(),
-            ticked: signed.as_ref().is_some_and(|signed| signed.ticks.contains(&line.tick)),
+        let tick = |line: &consent::TickText| {
+            let ticked = signed.as_ref().is_some_and(|signed| signed.ticks.contains(&line.tick));
+            let taken_back = back.iter().find(|(tick, at)| ticked && *tick == line.tick && *at >= stored.given_at);
+            let taken_back_at = taken_back.map(|(_, at)| self.moment(*at));
+            Tick { statement: line.text.clone(), ticked, taken_back_at }
         };
         let ticks = text.ticks().iter().map(tick).collect();
         let guardian = signed.as_ref().and_then(|signed| signed.guardian.as_ref());

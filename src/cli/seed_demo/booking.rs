@@ -20,7 +20,6 @@ use crate::domain::ids::{ClientId, VisitId};
 use crate::domain::person::{BirthDate, Mail, PersonName, Phone};
 use crate::domain::questionnaire::{Answer, AnswerSet, Answers, Kind, Question};
 use crate::domain::schedule::{Occupation, free_times};
-use crate::domain::verdict::{About, Verdict};
 use crate::store::catalogue::Service;
 use crate::store::types::sha256_hex;
 use crate::store::visits::{Purpose, Visit};
@@ -79,7 +78,7 @@ impl Story<'_> {
         let test_booked_at = wanted.test.as_ref().map(|test| test.starts_at);
         case.add(Drafted { test_booked_at, ..Drafted::default() });
         let readiness = case.readiness(wanted.treatment.starts_at, now);
-        if readiness.reasons.iter().any(|reason| forbids(reason.verdict, &reason.about)) {
+        if readiness.against_booking().next().is_some() {
             return if wish.needed { Err(refused(&she.name, "a rule says no")) } else { Ok(()) };
         }
         let (app, studio) = (self.app, &self.opened.studio);
@@ -291,12 +290,6 @@ impl Story<'_> {
         }
         Ok((AnswerSet { questionnaire: questions.version(), given_on: today, returning, answers }, now))
     }
-}
-
-/// What the last page of a booking does not let through.
-fn forbids(verdict: Verdict, about: &About) -> bool {
-    let on_the_day = matches!(about, About::Consent | About::SkinTest(_));
-    verdict == Verdict::DoNotTreat || verdict == Verdict::WaitUntil && !on_the_day
 }
 
 fn answer(she: &Guest, question: &Question, today: Date) -> Result<Option<Answer>, DemoRefused> {

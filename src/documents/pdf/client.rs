@@ -146,7 +146,9 @@ fn consent(flow: &mut Flow, consent: &Consent) {
     flow.gap(3.0);
     if !consent.ticks.is_empty() {
         let row = |t: &crate::documents::record::Tick| {
-            vec![t.statement.clone(), if t.ticked { "ticked" } else { "not ticked" }.to_owned()]
+            let answer = if t.ticked { "ticked" } else { "not ticked" };
+            let back = t.taken_back_at.map(|at| format!(", taken back {}", moment(at)));
+            vec![t.statement.clone(), format!("{answer}{}", back.unwrap_or_default())]
         };
         let rows: Vec<_> = consent.ticks.iter().map(row).collect();
         flow.table("Statements", &["Statement", "Answer"], &[4.0, 1.0], &rows);

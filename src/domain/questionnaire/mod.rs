@@ -19,6 +19,8 @@ use super::fingerprint::Fingerprint;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Questionnaire {
     content: Content,
+    /// Where each question stands, by its key: its section, and its place there.
+    index: BTreeMap<String, (usize, usize)>,
     canonical: String,
     fingerprint: Fingerprint,
 }
@@ -154,12 +156,32 @@ impl Questionnaire {
     /// # Errors
     /// [`QuestionnaireRefused`] names the first thing that is wrong.
     pub fn parse(json: &str) -> Result<Self, QuestionnaireRefused> {
+        let content = serde_json::from_str(json).map_err(|error| QuestionnaireRefused::Shape(error.to_string()))?;
+        Self::of(content)
+    }
+
+    /// With other sections.
+    ///
+    /// # Errors
+    /// [`QuestionnaireRefused`] names the first thing that is wrong.
+    pub fn with(&self, sections: Vec<Section>) -> Result<Self, QuestionnaireRefused> {
+        Self::of(Content { sections, ..self.content.clone() })
+    }
+
+    /// With another version number.
+    ///
+    /// # Errors
+    /// Never for questions that were checked.
+    pub fn numbered(&self, version: u32) -> Result<Self, QuestionnaireRefused> {
+        Self::of(Content { version, ..self.content.clone() })
+    }
+
+    fn of(content: Content) -> Result<Self, QuestionnaireRefused> {
         let shape = |error: serde_json::Error| QuestionnaireRefused::Shape(error.to_string());
-        let content: Content = serde_json::from_str(json).map_err(shape)?;
-        check(&content)?;
+        let index = check(&content)?;
         let canonical = serde_json::to_string(&content).map_err(shape)?;
         let fingerprint = Fingerprint::of(canonical.as_bytes());
-        Ok(Self { content, canonical, fingerprint })
+        Ok(Self { content, index, canonical, fingerprint })
     }
 
     /// Its version number.
@@ -194,7 +216,8 @@ impl Questionnaire {
 
     /// The question with this key.
     pub fn question(&self, key: &str) -> Option<&Question> {
-        self.questions().find(|question| question.key == key)
+        let (section, question) = self.index.get(key)?;
+        self.content.sections.get(*section)?.questions.get(*question)
     }
 
     /// Whether a question is open after these answers: each question it follows got the answer that
@@ -256,10 +279,11 @@ fn well_formed(key: &str) -> bool {
         && key.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'_')
 }
 
-fn check(content: &Content) -> Result<(), QuestionnaireRefused> {
+/// Where each question stands, by its key: its section, and its place there.
+fn check(content: &Content) -> Result<BTreeMap<String, (usize, usize)>, QuestionnaireRefused> {
     let mut sections = BTreeSet::new();
-    let mut keys = BTreeSet::new();
-    for section in &content.sections {
+    let mut index = BTreeMap::new();
+    for (number, section) in content.sections.iter().enumerate() {
         if !well_formed(&section.key) || !sections.insert(&section.key) {
             return Err(QuestionnaireRefused::Key(section.key.clone()));
         }
@@ -267,15 +291,15 @@ fn check(content: &Content) -> Result<(), QuestionnaireRefused> {
             return Err(QuestionnaireRefused::NoWords(section.key.clone()));
         }
         let mut earlier: BTreeMap<&str, &Question> = BTreeMap::new();
-        for question in &section.questions {
-            if !well_formed(&question.key) || !keys.insert(&question.key) {
+        for (place, question) in section.questions.iter().enumerate() {
+            if !well_formed(&question.key) || index.insert(question.key.clone(), (number, place)).is_some() {
                 return Err(QuestionnaireRefused::Key(question.key.clone()));
             }
             check_question(question, &earlier)?;
             earlier.insert(&question.key, question);
         }
     }
-    Ok(())
+    Ok(index)
 }
 
 fn check_question(question: &Question, earlier: &BTreeMap<&str, &Question>) -> Result<(), QuestionnaireRefused> {

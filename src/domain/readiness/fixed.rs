@@ -4,7 +4,7 @@
 use crate::domain::verdict::{Basis, BasisKind};
 
 /// The version of these rules and words; raise it with every change of either.
-pub(super) const VERSION: u32 = 1;
+pub(super) const VERSION: u32 = 2;
 
 /// A rule with its words.
 pub(super) struct Fixed {
@@ -41,6 +41,11 @@ pub(super) const AGE_TINT: Fixed = source(
 );
 pub(super) const AGE_UNDER_16: Fixed =
     practice("age_under_16", "We don't treat anyone under 16 here. We look forward to seeing you once you are 16.");
+pub(super) const AGE_TEST: Fixed = source(
+    "age_test_under_16",
+    "advice of a UK trade body for hairdressing: no colour and no allergy test under 16",
+    "We don't test the skin of anyone under 16. Your skin test can be once you are 16, and your visit after it.",
+);
 pub(super) const GUARDIAN_PRESENCE: Fixed = practice(
     "age_guardian_present",
     "Under 16, a parent or guardian signs with you and stays with you during the visit.",

@@ -122,6 +122,16 @@ impl Readiness {
         self.start
     }
 
+    /// What keeps a visit from being booked. A missing signature, and a skin test that is booked along or talked about on
+    /// the day, don't.
+    pub fn against_booking(&self) -> impl Iterator<Item = &Reason> {
+        self.reasons.iter().filter(|reason| match reason.verdict {
+            Verdict::DoNotTreat => reason.about != About::Consent,
+            Verdict::WaitUntil => !matches!(reason.about, About::Consent | About::SkinTest(_)),
+            Verdict::Clear | Verdict::Note | Verdict::Ask | Verdict::LetterNeeded => false,
+        })
+    }
+
     /// How many days old the answers are on the day of the visit.
     pub fn answers_age_days(&self) -> Option<i64> {
         self.answers_given_on.map(|given| (self.on - given).whole_days())
@@ -166,7 +176,15 @@ fn reason(fixed: &Fixed, about: About, verdict: Verdict, start: Start, clears: &
     }
 }
 
-fn about_age(case: &Case<'_>, on: Date) -> Option<Reason> {
+fn about_age(case: &Case<'_>, on: Date) -> Vec<Reason> {
+    let stands = age_itself(case, on);
+    // Whoever is too young for the visit reads that alone.
+    let too_young = stands.as_ref().is_some_and(|reason| reason.verdict == Verdict::DoNotTreat);
+    let test = if too_young { None } else { skin::too_young(case) };
+    stands.into_iter().chain(test).collect()
+}
+
+fn age_itself(case: &Case<'_>, on: Date) -> Option<Reason> {
     let standing = age::standing(case.birth, case.service, on, case.age_policy, case.guardian);
     let (fixed, verdict, start, clears) = match standing {
         AgeStanding::Clear => return None,

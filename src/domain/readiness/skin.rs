@@ -4,6 +4,7 @@ use time::OffsetDateTime;
 
 use super::fixed::{self, Fixed};
 use super::{Case, reason};
+use crate::domain::age;
 use crate::domain::skin_test::{Planned, TestStanding, standing};
 use crate::domain::verdict::{About, Clears, Earliest, Reason, Start, Verdict};
 
@@ -72,8 +73,28 @@ fn booked_in_time(case: &Case<'_>, planned: &Planned) -> bool {
         .is_some_and(|booked| booked > case.now && booked + case.test_rules.floor(planned.label_hours) <= case.at)
 }
 
-/// When a treatment could be if a test were applied now, or at the time that is booked for it.
+/// When a treatment could be if a test were applied now, or at the time that is booked for it, but not before she is old
+/// enough to be tested.
 fn soonest(case: &Case<'_>, planned: &Planned) -> OffsetDateTime {
     let applied = planned.test_booked_at.filter(|booked| *booked > case.now).unwrap_or(case.now);
+    let applied = old_enough(case).map_or(applied, |day| applied.max(day));
     (applied + case.test_rules.floor(planned.label_hours)).to_offset(case.at.offset())
+}
+
+fn old_enough(case: &Case<'_>) -> Option<OffsetDateTime> {
+    let day = age::turns(case.birth?, age::TINT_FROM);
+    Some(day.midnight().assume_offset(case.at.offset()))
+}
+
+/// A test that is booked for a day on which she is too young to be tested, though not for the visit.
+pub(super) fn too_young(case: &Case<'_>) -> Option<Reason> {
+    let open =
+        |planned: &&Planned| planned.needs_test && planned.test_booked_at.is_some_and(|booked| booked > case.now);
+    let early = |booked: OffsetDateTime| !age::may_test(case.birth, booked.to_offset(case.at.offset()).date());
+    let planned = case.products.iter().filter(open).find(|planned| planned.test_booked_at.is_some_and(early))?;
+    let from = old_enough(case)? + case.test_rules.floor(planned.label_hours);
+    let mut wait =
+        reason(&fixed::AGE_TEST, About::Age, Verdict::WaitUntil, Start::No, &[Clears::Waiting, Clears::SkinTest]);
+    wait.from = Some(Earliest::Moment(from));
+    Some(wait)
 }

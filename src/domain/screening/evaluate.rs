@@ -35,7 +35,7 @@ impl Screening<'_> {
     pub fn reasons(&self, service: ServiceKind, on: Date) -> Vec<Reason> {
         let mut reasons = Vec::new();
         let mut undated = BTreeSet::new();
-        for rule in self.rules.rules() {
+        for rule in self.rules.in_use() {
             if !rule.scope.covers(service) || !self.fires(rule) {
                 continue;
             }

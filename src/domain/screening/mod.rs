@@ -4,20 +4,23 @@
 //! are common practice unless a rule names a source: regulators publish limits on chemistry and age
 //! and almost nothing on waiting times, so the label, the insurer and local codes come first.
 
+mod draft;
 mod evaluate;
+mod fits;
 mod testing;
 
 use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
 
+pub use draft::{Draft, EditRefused};
 pub use evaluate::{BLANK, Screening};
 pub use testing::TestPermission;
 
 use super::catalogue::{Area, Chemistry, ServiceKind};
 use super::fingerprint::Fingerprint;
 use super::limits::Ingredient;
-use super::questionnaire::{Kind, Question, Questionnaire, Section};
+use super::questionnaire::{Questionnaire, Section};
 use super::span::Span;
 use super::verdict::{Basis, BasisKind, Verdict};
 
@@ -65,6 +68,9 @@ pub struct Rule {
     pub basis: Basis,
     /// The sentence for the client.
     pub say: String,
+    /// Whether the studio has taken it out of use: then it says nothing.
+    #[serde(default, skip_serializing_if = "is_false")]
+    pub off: bool,
 }
 
 /// The services that a rule speaks of. An empty list stands for all.
@@ -233,8 +239,28 @@ impl RuleTable {
     /// # Errors
     /// [`RuleTableRefused`] names the first rule that is wrong.
     pub fn parse(json: &str) -> Result<Self, RuleTableRefused> {
+        let content = serde_json::from_str(json).map_err(|error| RuleTableRefused::Shape(error.to_string()))?;
+        Self::of(content)
+    }
+
+    /// With other rules.
+    ///
+    /// # Errors
+    /// [`RuleTableRefused`] names the first rule that is wrong.
+    pub fn with(&self, rules: Vec<Rule>) -> Result<Self, RuleTableRefused> {
+        Self::of(Content { rules, ..self.content.clone() })
+    }
+
+    /// With another version number.
+    ///
+    /// # Errors
+    /// Never for a table that was checked.
+    pub fn numbered(&self, version: u32) -> Result<Self, RuleTableRefused> {
+        Self::of(Content { version, ..self.content.clone() })
+    }
+
+    fn of(content: Content) -> Result<Self, RuleTableRefused> {
         let shape = |error: serde_json::Error| RuleTableRefused::Shape(error.to_string());
-        let content: Content = serde_json::from_str(json).map_err(shape)?;
         let mut keys = BTreeSet::new();
         for rule in &content.rules {
             if rule.key.trim().is_empty() || !keys.insert(&rule.key) {
@@ -261,9 +287,19 @@ impl RuleTable {
         self.content.version
     }
 
-    /// Its rules.
+    /// Its rules, in use or not.
     pub fn rules(&self) -> &[Rule] {
         &self.content.rules
+    }
+
+    /// The rules that speak.
+    pub fn in_use(&self) -> impl Iterator<Item = &Rule> {
+        self.content.rules.iter().filter(|rule| !rule.off)
+    }
+
+    /// The rule with this key.
+    pub fn rule(&self, key: &str) -> Option<&Rule> {
+        self.content.rules.iter().find(|rule| rule.key == key)
     }
 
     /// The text whose SHA-256 is [`Self::fingerprint`]: compact JSON in a fixed order.
@@ -290,7 +326,7 @@ impl RuleTable {
 
     /// The keys of the questions that rules use for a service, with the questions these follow.
     fn used_for<'a>(&'a self, questionnaire: &'a Questionnaire, service: ServiceKind) -> BTreeSet<&'a str> {
-        let rules = self.content.rules.iter().filter(|rule| rule.scope.covers(service));
+        let rules = self.in_use().filter(|rule| rule.scope.covers(service));
         let mut open: Vec<&str> = rules.flat_map(Rule::uses).collect();
         let mut used = BTreeSet::new();
         while let Some(key) = open.pop() {
@@ -309,60 +345,7 @@ impl RuleTable {
             Outcome::WaitUntil { letter, .. } | Outcome::DoNotTreat { letter, .. } => *letter,
             Outcome::Clear | Outcome::Note | Outcome::Ask => false,
         };
-        self.content.rules.iter().filter(helps).map(|rule| rule.question.as_str())
-    }
-
-    /// Checks that rules and questionnaire fit each other: every rule reads an answer that can be
-    /// given, every question is used, and every answer that can fire has a rule that speaks on it.
-    ///
-    /// # Errors
-    /// [`RuleTableRefused`] names the first rule or question that doesn't fit.
-    pub fn fits(&self, questionnaire: &Questionnaire) -> Result<(), RuleTableRefused> {
-        for rule in &self.content.rules {
-            let unknown = || RuleTableRefused::Unknown(rule.key.clone());
-            let question = questionnaire.question(&rule.question).ok_or_else(unknown)?;
-            if !question.can_be(&rule.when) {
-                return Err(unknown());
-            }
-            for detail in &rule.details {
-                questionnaire.question(detail).ok_or_else(unknown)?;
-            }
-            if let Some(from) = rule.counts_from() {
-                let day = questionnaire.question(from).ok_or_else(unknown)?;
-                if day.kind != Kind::Date || day.optional {
-                    return Err(RuleTableRefused::NoDay(rule.key.clone()));
-                }
-            }
-        }
-        let used: BTreeSet<&str> =
-            ServiceKind::ALL.iter().flat_map(|service| self.used_for(questionnaire, *service)).collect();
-        for question in questionnaire.questions() {
-            if !used.contains(question.key.as_str()) {
-                return Err(RuleTableRefused::Unused(question.key.clone()));
-            }
-            self.speaks_on(question, questionnaire)?;
-        }
-        Ok(())
-    }
-
-    /// Each answer that can fire has a rule, or opens a follow-up that must be answered.
-    fn speaks_on(&self, question: &Question, questionnaire: &Questionnaire) -> Result<(), RuleTableRefused> {
-        let answers: Vec<&str> = match question.kind {
-            Kind::YesNo => vec!["yes"],
-            Kind::Choice => question.options.iter().map(|option| option.key.as_str()).collect(),
-            Kind::Date | Kind::Text => Vec::new(),
-        };
-        let key = question.key.as_str();
-        for answer in answers {
-            let ruled = self.content.rules.iter().any(|rule| rule.question == key && rule.when == answer);
-            let followed = questionnaire.questions().any(|later| {
-                !later.optional && later.after.as_ref().is_some_and(|after| after.question == key && after.is == answer)
-            });
-            if !ruled && !followed {
-                return Err(RuleTableRefused::Silent(key.to_owned(), answer.to_owned()));
-            }
-        }
-        Ok(())
+        self.in_use().filter(helps).map(|rule| rule.question.as_str())
     }
 }
 

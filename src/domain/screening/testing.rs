@@ -37,7 +37,7 @@ impl std::fmt::Debug for TestPermission {
 
 impl<'a> Screening<'a> {
     fn effects(&self, service: ServiceKind) -> impl Iterator<Item = (&'a Rule, TestEffect)> {
-        let rules = self.rules.rules().iter().filter(move |rule| rule.scope.covers(service) && self.fires(rule));
+        let rules = self.rules.in_use().filter(move |rule| rule.scope.covers(service) && self.fires(rule));
         rules.filter_map(|rule| rule.test.map(|effect| (rule, effect)))
     }
 

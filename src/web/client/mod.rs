@@ -5,6 +5,7 @@ pub mod calendar;
 pub mod cancel;
 pub mod earlier;
 pub mod letters;
+pub mod needs;
 pub mod paper;
 pub mod relocate;
 pub mod return_again;

@@ -63,7 +63,7 @@ struct Asked {
     signed: Option<String>,
     subject: Subject,
     wanted: Wanted,
-    text: crate::domain::consent::ConsentText,
+    text: std::sync::Arc<crate::domain::consent::ConsentText>,
 }
 
 impl Asked {

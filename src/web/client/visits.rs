@@ -10,10 +10,11 @@ use crate::actions::own_visits::Own;
 use crate::actions::test_reports;
 use crate::app::App;
 use crate::domain::ids::{ClientId, VisitId};
+use crate::domain::verdict::Verdict;
 use crate::domain::visit::VisitState;
 use crate::store::studio::Studio;
 use crate::store::visits::Visit;
-use crate::store::{Connection, catalogue, drafts, health, practitioners, skin_tests, visits, wishes};
+use crate::store::{Connection, catalogue, drafts, health, practitioners, skin_tests, verdicts, visits, wishes};
 use crate::web::error::Fault;
 use crate::web::guard::SignedIn;
 use crate::web::page::{Answer, Ctx, Page};
@@ -32,6 +33,8 @@ struct Coming {
     /// An earlier time can be wished for.
     may_wish: bool,
     wished: bool,
+    /// Something stands against it.
+    needs: bool,
 }
 
 #[derive(Template)]
@@ -116,6 +119,8 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
             let may_change = own.may_change(now, &studio);
             let may_wish = own.visit.state == VisitState::Booked && own.visit.starts_at > now;
             let wished = may_wish && wishes::of_visit(&mut c, &own.visit.id).await?.is_some();
+            let said = verdicts::of_visit(&mut c, &own.visit.id).await?;
+            let needs = said.is_some_and(|said| said.latest.verdict >= Verdict::Ask);
             coming.push(Coming {
                 id: own.visit.id,
                 what: words.what,
@@ -126,6 +131,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
                 sign,
                 may_wish,
                 wished,
+                needs,
             });
         }
     }

@@ -13,7 +13,7 @@ use crate::store::catalogue::{self, Service};
 use crate::store::outbox::{self, Standing};
 use crate::store::practitioners::{self, Practitioner};
 use crate::store::studio::Studio;
-use crate::store::{Connection, Stored, accounts, feeds, health};
+use crate::store::{Connection, Stored, accounts, feeds, health, rules};
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
 
@@ -134,6 +134,8 @@ struct HomePage {
     /// Whose other calendar can't be read, since when, and why.
     unread: Vec<(String, String, String)>,
     consent_version: u32,
+    /// The version of the rules in force.
+    rules: u32,
 }
 
 /// Shows it.
@@ -153,6 +155,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
         unread.push((name, outside.trouble, age));
     }
     let folder = app.transport.folder().map(|folder| folder.display().to_string());
+    let rules = rules::in_force(&mut c).await?.rules.version();
     let (missing, advice) = (stock.missing(), stock.advice(studio));
-    Ok(Page::ok(HomePage { ctx, stock, missing, advice, mail, folder, unread, consent_version }).into_response())
+    Ok(Page::ok(HomePage { ctx, stock, missing, advice, mail, folder, unread, consent_version, rules }).into_response())
 }

@@ -30,6 +30,7 @@ mod read;
 pub mod retouch;
 pub mod rooms;
 pub mod rule;
+pub mod rules;
 pub mod service;
 pub mod services;
 pub mod sign_in;

@@ -16,6 +16,7 @@ use crate::domain::ids::{ClientId, ProductId, ServiceId, SkinTestId, VisitId};
 use crate::domain::skin_test::{NOT_DIAGNOSTIC, TestResult, VoidCause};
 use crate::domain::steps::Step;
 use crate::domain::zone::Zone;
+use crate::store::files::{self, StoredFile};
 use crate::store::studio::Studio;
 use crate::store::visits::Purpose;
 use crate::store::{Connection, Stored, catalogue, clients};
@@ -206,6 +207,8 @@ struct ReadingPage {
     test: TestView,
     results: Vec<(&'static str, String)>,
     causes: Vec<(&'static str, &'static str)>,
+    /// Photos of what she saw: where each is, and when it came.
+    photos: Vec<(String, String)>,
     not_diagnostic: &'static str,
 }
 
@@ -221,7 +224,11 @@ async fn reading(
     let stored = actions::test_for(&mut c, &team.0, id).await?.ok_or(Fault::NotFound)?;
     let names = Names::load(&mut c, ctx.studio()?).await?;
     let client = clients::get(&mut c, &stored.client).await?.ok_or(Fault::NotFound)?;
+    let photos = files::about(&mut c, id.as_str()).await?;
     drop(c);
+    let zone = &ctx.studio()?.zone;
+    let moment = |photo: &StoredFile| when::moment(zone.to_civil(photo.added_at));
+    let photos = photos.iter().map(|photo| (format!("/desk/files/{}", photo.id), moment(photo))).collect();
     actions::looked(app, &team.0, "skin-test.seen", Some(&client.id), id.as_str()).await?;
     let seen = TestResult::ALL.into_iter().filter(|result| *result != TestResult::NotYetRead);
     Ok(ReadingPage {
@@ -230,6 +237,7 @@ async fn reading(
         client: client.id.to_string(),
         results: seen.map(|result| (result.as_str(), capital(result))).collect(),
         causes: CAUSES.map(|(cause, words)| (cause.as_str(), words)).to_vec(),
+        photos,
         not_diagnostic: NOT_DIAGNOSTIC,
         ctx,
         fields,

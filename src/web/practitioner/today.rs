@@ -17,7 +17,7 @@ use crate::domain::visit::VisitState;
 use crate::store::clients::Client;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, clients, practitioners, visits};
+use crate::store::{Connection, Stored, clients, practitioners, verdicts, visits};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
@@ -44,6 +44,8 @@ struct Row {
     tag: &'static str,
     verdict: Option<(&'static str, String)>,
     topics: String,
+    /// Whether it stands worse than it was booked.
+    changed: bool,
 }
 
 /// Which day.
@@ -93,8 +95,10 @@ async fn rows(
         let Some(id) = visit.client.as_ref().filter(|_| hers) else { continue };
         let Some(client) = clients::get(c, id).await? else { continue };
         let room = rooms.iter().find(|room| room.id == visit.room).map_or("", |room| &room.name);
+        let open = matches!(visit.state, VisitState::Booked | VisitState::Arrived);
+        let changed = open && verdicts::of_visit(c, &visit.id).await?.is_some_and(|judged| judged.changed_at.is_some());
         let (verdict, topics) = judge(c, studio, &visit, &names, now).await?;
-        rows.push(row(&visit, &client, room, member.role == Role::Owner, &names, now).with(verdict, topics));
+        rows.push(row(&visit, &client, room, member.role == Role::Owner, &names, now).with(verdict, topics, changed));
     }
     Ok(rows)
 }
@@ -121,12 +125,13 @@ fn row(visit: &Visit, client: &Client, room: &str, all: bool, names: &Names, now
         tag: words::state(visit.state),
         verdict: None,
         topics: String::new(),
+        changed: false,
     }
 }
 
 impl Row {
-    fn with(self, verdict: Option<(&'static str, String)>, topics: String) -> Self {
-        Self { verdict, topics, ..self }
+    fn with(self, verdict: Option<(&'static str, String)>, topics: String, changed: bool) -> Self {
+        Self { verdict, topics, changed, ..self }
     }
 }
 

@@ -21,7 +21,7 @@ use crate::store::practitioners::Practitioner;
 use crate::store::skin_tests::StoredTest;
 use crate::store::studio::Studio;
 use crate::store::treatments::{Treatment, Version};
-use crate::store::{Connection, Stored, catalogue, health, practitioners};
+use crate::store::{Connection, Stored, catalogue, health, practitioners, rules};
 use crate::when;
 
 /// The names that ids stand for, and how the studio's clock reads.
@@ -31,6 +31,8 @@ pub(super) struct Names {
     pub(super) practitioners: Vec<Practitioner>,
     pub(super) zone: Zone,
     rules: TestRules,
+    /// The words of every question that was ever asked.
+    asked: BTreeMap<String, String>,
 }
 
 impl Names {
@@ -41,6 +43,7 @@ impl Names {
             practitioners: practitioners::all(c).await?,
             zone: studio.zone.clone(),
             rules: test_rules(studio)?,
+            asked: rules::asked(c).await?,
         })
     }
 
@@ -84,6 +87,8 @@ pub(super) struct Line {
     pub(super) clears: Vec<Clears>,
     pub(super) from: Option<String>,
     pub(super) basis: String,
+    /// The rule that fired, and the version of the table that held it.
+    pub(super) rule: String,
     /// Further answers to read with it.
     pub(super) details: Vec<(String, String)>,
 }
@@ -106,7 +111,10 @@ impl Said {
         answers: Option<&AnswerSet>,
     ) -> Self {
         let (kind, words) = words::verdict(readiness);
-        let question = |key: &str| questions.question(key).map_or_else(|| key.to_owned(), |q| q.text.clone());
+        let question = |key: &str| {
+            let now = questions.question(key).map(|question| &question.text);
+            now.or_else(|| names.asked.get(key)).map_or_else(|| key.to_owned(), Clone::clone)
+        };
         let lines = readiness.reasons.iter().map(|reason| Line {
             kind: words::shape(reason.verdict),
             label: words::label(reason.verdict),
@@ -121,6 +129,7 @@ impl Said {
             clears: reason.clears.clone(),
             from: reason.from.map(words::earliest),
             basis: reason.basis.to_string(),
+            rule: format!("{}, version {}", reason.rule, reason.version),
             details: reason
                 .details
                 .iter()

@@ -23,7 +23,7 @@ use crate::domain::verdict::{About, Clears, Start};
 use crate::domain::visit::VisitState;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, clients, guardians, health, practitioners, skin_tests, treatments};
+use crate::store::{Connection, Stored, clients, guardians, health, practitioners, skin_tests, treatments, verdicts};
 use crate::web::assets;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
@@ -55,6 +55,8 @@ struct View {
     has_begun: bool,
     said: Option<Said>,
     begun: Option<Begun>,
+    /// What it was booked with, what it says now, and since when.
+    changed: Option<(String, String)>,
     permission: Option<(&'static str, String)>,
     /// Whether a parent or guardian has to be noted as present.
     guardian_wanted: bool,
@@ -125,6 +127,7 @@ impl View {
             is_today: studio.zone.date_at(now) == visit.civil.date(),
             has_begun: visit.starts_at <= now,
             said: (open && treatment).then(said),
+            changed: if open { changed(c, id, &names).await? } else { None },
             begun: begun(c, &visit, &names, &known).await?,
             permission: (open && !treatment)
                 .then(|| today::permission(&known, studio.zone.date_at(now).max(visit.civil.date()))),
@@ -177,6 +180,13 @@ fn days_old(days: i64) -> String {
         1 => "1 day old on the day of the visit".to_owned(),
         _ => format!("{days} days old on the day of the visit"),
     }
+}
+
+/// How a visit stands beside how it was booked, and since when.
+async fn changed(c: &mut Connection, id: &VisitId, names: &Names) -> Stored<Option<(String, String)>> {
+    let Some(judged) = verdicts::of_visit(c, id).await? else { return Ok(None) };
+    let (before, now) = (words::verdict(&judged.booked).1, words::verdict(&judged.latest).1);
+    Ok(judged.changed_at.map(|at| (format!("{before}, and now: {now}"), names.moment(at))))
 }
 
 async fn begun(c: &mut Connection, visit: &Visit, names: &Names, known: &Known) -> Stored<Option<Begun>> {

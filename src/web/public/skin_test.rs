@@ -1,5 +1,5 @@
-//! `GET` and `POST /tell-us/{token}` and `/me/skin-tests/{id}`: the client reports what she sees of her skin test. The
-//! link in the mail can do this and nothing else. Template: `public/skin_test.html`.
+//! `GET` and `POST /tell-us/{token}` and `/me/skin-tests/{id}`: the client reports what she sees of her skin test, and
+//! below `/photo` shows it. The link in the mail can do this and nothing else. Template: `public/skin_test.html`.
 
 use askama::Template;
 use axum::extract::{ConnectInfo, Path, State};
@@ -12,6 +12,7 @@ use std::net::SocketAddr;
 use crate::actions::case::test_rules;
 use crate::actions::test_reports::{self, Report};
 use crate::app::App;
+use crate::documents::upload::Takes;
 use crate::domain::ids::{ClientId, SkinTestId};
 use crate::domain::label::Note;
 use crate::domain::skin_test::{NOT_DIAGNOSTIC, TestResult};
@@ -19,7 +20,7 @@ use crate::store::skin_tests::StoredTest;
 use crate::store::types::sha256_hex;
 use crate::store::{catalogue, skin_tests};
 use crate::web::error::Fault;
-use crate::web::form::{Errors, Fields};
+use crate::web::form::{Errors, Fields, FormWithFile};
 use crate::web::guard::SignedIn;
 use crate::web::limits::{What, neighbourhood};
 use crate::web::page::{Answer, Ctx, Page};
@@ -72,6 +73,8 @@ struct TestPage {
     spots: Vec<Spot>,
     choices: Vec<(&'static str, String, &'static str)>,
     next: Option<Next>,
+    /// A photo has just been added.
+    photo_kept: bool,
     fields: Fields,
     errors: Errors,
     not_diagnostic: &'static str,
@@ -143,6 +146,7 @@ impl Found {
             spots: spots.collect(),
             choices: SEEN.map(|(result, hint)| (result.as_str(), capital(result), hint)).to_vec(),
             next: None,
+            photo_kept: false,
             fields,
             errors,
             not_diagnostic: NOT_DIAGNOSTIC,
@@ -179,6 +183,22 @@ impl Found {
         let early = page.spots.iter().any(|spot| spot.counts_from.is_some());
         page.next = Some(next(&reports, early));
         Ok(Page::ok(page).into_response())
+    }
+}
+
+impl Found {
+    async fn post_photo(&self, app: &App, ctx: Ctx, mut form: FormWithFile) -> Answer {
+        let mut errors = Errors::new();
+        let photo = errors.take("photo", form.take(Takes::Photo).await, words::upload).flatten();
+        if let (Some(photo), Some(first)) = (&photo, self.tests.first()) {
+            test_reports::add_photo(app, &self.client, &first.test.id, photo).await?;
+            let page = self.page(app, ctx, Fields::default(), Errors::new()).await?;
+            return Ok(Page::ok(TestPage { photo_kept: true, ..page }).into_response());
+        }
+        if errors.is_empty() {
+            errors.add("photo", "Choose a photo.");
+        }
+        Ok(Page::refused(self.page(app, ctx, Fields::default(), errors).await?).into_response())
     }
 }
 
@@ -224,6 +244,19 @@ pub async fn post(
     found.post(&app, ctx, fields).await
 }
 
+/// Takes a photo of what she sees.
+pub async fn post_photo(
+    State(app): State<App>,
+    ConnectInfo(from): ConnectInfo<SocketAddr>,
+    ctx: Ctx,
+    Path(token): Path<String>,
+    form: FormWithFile,
+) -> Answer {
+    app.limits.count(What::LinkUse, &neighbourhood(from.ip()), app.clock.now()).map_err(Fault::TooMany)?;
+    let Some(found) = Found::by_token(&app, &token).await? else { return gone(ctx) };
+    found.post_photo(&app, ctx, form).await
+}
+
 /// Asks a signed-in client what she sees.
 pub async fn get_own(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path<String>) -> Answer {
     let found = Found::own(&app, &who, &id).await?;
@@ -239,4 +272,15 @@ pub async fn post_own(
     fields: Fields,
 ) -> Answer {
     Found::own(&app, &who, &id).await?.post(&app, ctx, fields).await
+}
+
+/// Takes a photo of a signed-in client.
+pub async fn post_own_photo(
+    State(app): State<App>,
+    ctx: Ctx,
+    who: SignedIn,
+    Path(id): Path<String>,
+    form: FormWithFile,
+) -> Answer {
+    Found::own(&app, &who, &id).await?.post_photo(&app, ctx, form).await
 }

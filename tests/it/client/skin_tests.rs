@@ -5,11 +5,13 @@ use palpebra::actions::health::{self, Applied};
 use palpebra::domain::ids::SkinTestId;
 use palpebra::domain::role::{Member, Role};
 
+use palpebra::domain::file::Purpose;
 use palpebra::domain::verdict::Verdict;
-use palpebra::store::{accounts, outbox};
+use palpebra::store::{accounts, files, outbox};
 use palpebra::web::limits::Limits;
 use time::{Duration, OffsetDateTime};
 
+use crate::documents::upload::{jpeg, pdf, with_exif};
 use crate::support::studio::{GOOD_BATCH, LIV, MIA, Studio};
 use crate::support::{Person, TestApp};
 
@@ -99,6 +101,47 @@ async fn silence_is_no_pass_a_clear_report_after_the_floor_is_and_a_late_one_sti
     assert_eq!(verdict(&app, &studio).await, (Verdict::DoNotTreat, "skin_test_failed".to_owned()));
     app.app.clock.advance(Duration::days(3));
     assert_eq!(app.visitor().get(&link).await.status, 200, "after day 7 she may still tell");
+}
+
+#[tokio::test]
+async fn she_may_show_what_she_sees_and_whoever_reads_the_test_sees_it() {
+    let (app, studio) = TestApp::with_studio().await;
+    let test = applied(&app, &studio, app.app.clock.now()).await;
+    app.app.clock.advance(Duration::hours(49));
+    let link = app.mail_to(MIA).await.link("/tell-us/");
+    let (mia, photo) = (app.visitor(), format!("{link}/photo"));
+    let page = mia.get(&link).await;
+    let before = app.fingerprint().await;
+    for (file, said) in [
+        (None, "Choose a photo"),
+        (Some(pdf("/Pages 3 0 R", "")), "PDF"),
+        (Some(jpeg()[..200].to_vec()), "damaged"),
+        (Some(vec![0; 11_000_000]), "larger than 10 MB"),
+    ] {
+        let refused = mia.send(&page, &photo, &[], file.as_deref()).await;
+        assert_eq!(refused.status, 422, "{said}: {}", refused.text());
+        assert!(refused.all("#photo-error").join(" ").contains(said), "{said}: {}", refused.main());
+    }
+    assert_eq!(app.fingerprint().await, before, "nothing half stored");
+    let kept = mia.send(&page, &photo, &[], Some(&with_exif(&jpeg(), 6))).await;
+    assert!(kept.main().contains("Thank you for the photo"), "{}", kept.main());
+    let files = files::about(&mut app.app.db.read().await.unwrap(), test.as_str()).await.unwrap();
+    assert_eq!(
+        files.iter().map(|file| (file.purpose, &file.client)).collect::<Vec<_>>(),
+        [(Purpose::SkinTest, &studio.mia)]
+    );
+    let body = files::body(&mut app.app.db.read().await.unwrap(), &files[0].id).await.unwrap();
+    assert!(!body.windows(4).any(|part| part == b"Exif"), "where and when it was taken is gone");
+    assert_eq!(verdict(&app, &studio).await.1, "skin_test_not_read", "a photo is no result");
+    let desk = app.owner().await;
+    let reading = desk.get(&format!("/desk/skin-tests/{test}/reading")).await;
+    let small = reading.attributes("main img", "src").remove(0);
+    assert_eq!(desk.get(&small).await.status, 200);
+    assert_eq!(app.visitor().get(&small).await.status, 303, "nobody else sees it");
+    let own = app.client(MIA).await;
+    let page = own.get(&format!("/me/skin-tests/{test}")).await;
+    let again = own.send(&page, &format!("/me/skin-tests/{test}/photo"), &[], Some(&jpeg())).await;
+    assert_eq!(again.status, 200, "{}", again.text());
 }
 
 #[tokio::test]

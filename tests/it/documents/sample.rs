@@ -124,8 +124,8 @@ fn consent() -> Consent {
         hash: hash('c'),
         answers: Some(AnswersId::from_random([1; 16])),
         ticks: vec![
-            Tick { statement: "My health answers are true and complete.".to_owned(), ticked: true },
-            Tick { statement: "Photos may be kept in my record.".to_owned(), ticked: false },
+            Tick { statement: "My health answers are true and complete.".to_owned(), ticked: true, taken_back_at: None },
+            Tick { statement: "Photos may be kept in my record.".to_owned(), ticked: false, taken_back_at: None },
         ],
         typed_name: "Zoë Łącka-Nørgård".to_owned(),
         drawing: Some(Drawing { width: 320, height: 120, strokes: vec![wave.collect(), vec![(300, 100)]] }),

@@ -1,7 +1,9 @@
 //! The health rules against what is published and practised.
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that can't go on fails")]
 
+mod answered;
 mod core_questions;
+mod edited;
 mod people;
 mod properties;
 mod published;

@@ -4,52 +4,18 @@ use palpebra::domain::catalogue::ServiceKind;
 use palpebra::domain::fingerprint::Fingerprint;
 use palpebra::domain::ids::LetterId;
 use palpebra::domain::letter::{Letter, LetterDraft};
-use palpebra::domain::questionnaire::{Answer, AnswerRefused, Answers, Kind, Question};
+use palpebra::domain::questionnaire::{Answer, AnswerRefused, Answers, Question};
 use palpebra::domain::screening::{BLANK, Cause, Outcome, RuleTable, Screening};
 use palpebra::domain::verdict::{About, Earliest, Reason, Start, Verdict};
 use proptest::prelude::*;
 use proptest::sample::Index;
-use time::{Date, Duration};
+use time::Duration;
 
+use super::answered::{self, day, latest, noes, seeds, service, worst};
 use super::{GIVEN, Shipped, set};
 
-/// Any answer that the form could store, or none.
-fn answer(question: &Question) -> BoxedStrategy<Option<Answer>> {
-    let given = match question.kind {
-        Kind::YesNo => prop_oneof![2 => Just(Answer::Yes), 5 => Just(Answer::No)].boxed(),
-        Kind::Date => (0..900_i64).prop_map(|days| Answer::Date(GIVEN - Duration::days(days))).boxed(),
-        Kind::Choice => {
-            let options: Vec<String> = question.options.iter().map(|option| option.key.clone()).collect();
-            prop::sample::select(options).prop_map(Answer::Choice).boxed()
-        }
-        Kind::Text => "[a-z]{1,9}".prop_map(Answer::Text).boxed(),
-    };
-    prop_oneof![20 => given.prop_map(Some), 1 => Just(Some(Answer::PreferToTalk)), 1 => Just(None)].boxed()
-}
-
 fn answers() -> impl Strategy<Value = Answers> {
-    let questions: Vec<Question> = Shipped::once().questionnaire.questions().cloned().collect();
-    let each: Vec<_> = questions.iter().map(answer).collect();
-    each.prop_map(move |given| {
-        questions.iter().zip(given).filter_map(|(question, answer)| Some((question.key.clone(), answer?))).collect()
-    })
-}
-
-fn service() -> impl Strategy<Value = ServiceKind> {
-    prop::sample::select(ServiceKind::ALL.to_vec())
-}
-
-fn day() -> impl Strategy<Value = Date> {
-    (0..400_i64).prop_map(|days| GIVEN + Duration::days(days))
-}
-
-fn worst(reasons: &[Reason]) -> (Verdict, Start) {
-    let verdict = reasons.iter().map(|reason| reason.verdict).max().unwrap_or(Verdict::Clear);
-    (verdict, reasons.iter().map(|reason| reason.start).max().unwrap_or(Start::Yes))
-}
-
-fn latest(reasons: &[Reason]) -> Option<Date> {
-    reasons.iter().filter_map(|reason| reason.from).reduce(Earliest::later).map(Earliest::day)
+    seeds().prop_map(|seeds| answered::answers(&Shipped::once().questionnaire, &seeds))
 }
 
 /// A letter that covers every question, service and day of these tests.
@@ -72,8 +38,7 @@ proptest! {
         answers in answers(), service in service(), on in day(), which in any::<Index>()
     ) {
         let shipped = Shipped::once();
-        let noes: Vec<String> =
-            answers.iter().filter(|(_, answer)| **answer == Answer::No).map(|(key, _)| key.to_owned()).collect();
+        let noes = noes(&answers);
         prop_assume!(!noes.is_empty());
         let before = shipped.reasons(&set(answers.clone()), service, on);
         let mut more = answers;

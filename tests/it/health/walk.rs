@@ -113,6 +113,26 @@ fn a_past_dye_reaction_stops_lift_and_tint_and_leaves_the_lift() {
     assert_eq!(lift.verdict, Verdict::Clear);
 }
 
+/// "No colour and no allergy test under 16": advice of a UK trade body for hairdressing.
+#[test]
+fn whoever_turns_sixteen_between_test_and_tint_is_tested_on_her_birthday_at_the_earliest() {
+    let booked = |on: OffsetDateTime| Client {
+        born: date!(2010 - 03 - 14),
+        guardian: GuardianPart { signed: true, present: false },
+        tests: Vec::new(),
+        products: vec![Planned { test_booked_at: Some(on), ..planned(1) }],
+        ..Client::new(ServiceKind::LashTint)
+    };
+    let early = booked(datetime!(2026-03-13 23:59 +1)).readiness();
+    assert_eq!((early.verdict, early.may_start()), (Verdict::WaitUntil, Start::No));
+    assert!(rules(&early).contains(&"age_test_under_16"));
+    assert_eq!(early.from, Some(Earliest::Moment(datetime!(2026-03-16 00:00 +1))), "her birthday and 48 hours");
+    let on_the_day = booked(datetime!(2026-03-14 00:00 +1)).readiness();
+    assert_eq!(rules(&on_the_day), ["skin_test_booked"]);
+    let untested = Client { products: vec![planned(1)], ..booked(NOW) }.readiness();
+    assert_eq!(untested.from, Some(Earliest::Moment(datetime!(2026-03-16 00:00 +1))), "nor from now on");
+}
+
 #[test]
 fn a_fifteen_year_old_gets_no_tint_and_a_lift_only_where_the_studio_allows_it() {
     let born = date!(2010 - 05 - 02);

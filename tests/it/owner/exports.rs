@@ -6,7 +6,8 @@ use std::io::{Cursor, Read as _, Write as _};
 use std::process::{Command, Output};
 
 use palpebra::actions::case::Known;
-use palpebra::documents::record::ClientRecord;
+use palpebra::documents::record::{ClientRecord, Consent};
+use palpebra::domain::consent::Tick;
 use palpebra::domain::questionnaire::Answer;
 use palpebra::domain::skin_test::TestResult;
 use palpebra::jobs::housekeeping;
@@ -90,6 +91,31 @@ fn words_of_pdf(pdf: &[u8]) -> String {
     let out = Command::new("pdftotext").arg("-layout").arg(file.path()).arg("-").output().unwrap();
     assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
     String::from_utf8(out.stdout).unwrap().split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[tokio::test]
+async fn what_was_taken_back_is_told_of_the_signature_before_it_and_not_of_the_one_after() {
+    let (app, studio) = TestApp::with_studio().await;
+    studio.consent(&studio.mia, &studio.lift).await;
+    app.app.clock.advance(Duration::MINUTE);
+    let mut tx = app.app.db.write().await.unwrap();
+    health::withdraw(&mut tx, &studio.mia, Tick::HealthData, app.app.clock.now()).await.unwrap();
+    tx.commit().await.unwrap();
+    app.app.clock.advance(Duration::MINUTE);
+    studio.consent(&studio.mia, &studio.lift).await;
+    let owner = app.owner().await;
+    let files = unpack(&package_of_mia(&owner, &studio).await);
+    let folder = format!("data/clients/{}", studio.mia);
+    let record: ClientRecord = serde_json::from_slice(&files[&format!("{folder}/record.json")]).unwrap();
+    let [before, after] = &record.consents[..] else { panic!("two signatures") };
+    let back =
+        |consent: &Consent| -> Vec<bool> { consent.ticks.iter().map(|tick| tick.taken_back_at.is_some()).collect() };
+    assert_eq!(back(before), [false, true, false, false, false], "the health data alone");
+    assert_eq!(back(after), [false; 5]);
+    let paper = words_of_pdf(&files[&format!("{folder}/record.pdf")]);
+    assert_eq!(paper.matches("taken back").count(), 1, "{paper}");
+    let table = String::from_utf8(files["data/tables/consents.csv"].clone()).unwrap();
+    assert!(table.contains("2026-03-02T08:01:00Z: "), "{table}");
 }
 
 #[tokio::test]

@@ -17,6 +17,7 @@ mod practitioners;
 mod retouch;
 mod retouch_table;
 mod rule;
+mod rules;
 mod steps;
 mod studio;
 mod trace;

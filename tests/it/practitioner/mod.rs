@@ -10,6 +10,7 @@ mod letters;
 mod start;
 mod tests;
 mod treatment;
+mod verdicts;
 
 use palpebra::store::audit::{self, Entry};
 

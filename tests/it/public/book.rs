@@ -274,6 +274,31 @@ async fn a_rule_that_forbids_is_told_kindly_and_nothing_is_booked() {
     assert_eq!(booked_rows(&app).await, 0);
 }
 
+/// "No colour and no allergy test under 16": advice of a UK trade body for hairdressing.
+#[tokio::test]
+async fn whoever_turns_sixteen_after_the_skin_test_that_she_chose_is_led_to_one_on_her_birthday() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let path = format!("/services/{}", studio.lift_and_tint);
+    let test = first_slot(&person.get(&path).await);
+    let treatments = person.get(&format!("{path}?test={test}")).await;
+    let held = person.submit(&treatments, "/services/", &[("time", &first_slot(&treatments))]).await;
+    let details = person.follow(held).await;
+    let mut born = DETAILS;
+    (born[3].1, born[4].1, born[5].1) = ("4", "3", "2010");
+    let refused = fill(&person, &details, &born, &[]).await;
+    assert!(refused.main().contains("We don't test the skin of anyone under 16"), "{}", refused.main());
+    assert!(refused.main().contains("From Friday 6 March 2026 on"), "{}", refused.main());
+    let tests = person.get(&refused.link("See times from then on")).await;
+    assert!(tests.main().contains("First choose a time for the skin test"), "{}", tests.main());
+    assert!(tests.main().contains("Wednesday 4 March") && !tests.main().contains("Tuesday 3 March"));
+    let (action, _) = tests.form("/book/");
+    let treatments = person.get(&format!("{action}?test={}", first_slot(&tests))).await;
+    let kept = person.submit(&treatments, "/book/", &[("time", &first_slot(&treatments))]).await;
+    let sign = person.follow(kept).await;
+    assert!(sign.main().contains("Check and sign"), "{}", sign.main());
+}
+
 #[tokio::test]
 async fn a_returning_client_signs_in_and_confirms_her_last_answers() {
     let (app, studio) = TestApp::with_studio().await;

@@ -72,19 +72,10 @@ impl Booking {
         Ok(Judged { wanted: Wanted::of(&known.unsigned().readiness(asked.at, asked.now)), readiness, signed })
     }
 
-    /// The page that says why not, when a rule says so. A missing signature, and a skin test that is booked along or
-    /// talked about on the day, are no reasons here.
+    /// The page that says why not, when a rule says so.
     pub(super) fn not_yet(&self, ctx: &Ctx, readiness: &Readiness) -> Option<NotYetPage> {
-        let open = |about: &About| matches!(about, About::Consent | About::SkinTest(_));
         let visit_day = self.treatment().map(|visit| visit.civil.date())?;
-        let stops: Vec<_> = readiness
-            .reasons
-            .iter()
-            .filter(|reason| reason.about != About::Consent)
-            .filter(|reason| {
-                reason.verdict == Verdict::DoNotTreat || reason.verdict == Verdict::WaitUntil && !open(&reason.about)
-            })
-            .collect();
+        let stops: Vec<_> = readiness.against_booking().collect();
         if stops.is_empty() {
             return None;
         }

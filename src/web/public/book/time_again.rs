@@ -12,7 +12,8 @@ use super::slots::Slots;
 use crate::actions::booking::{self, Choice, Wanted};
 use crate::actions::diary::{Between, Diary};
 use crate::app::App;
-use crate::domain::schedule::free_times;
+use crate::domain::age;
+use crate::domain::schedule::{FreeTime, free_times};
 use crate::web::error::Fault;
 use crate::web::form::Fields;
 use crate::web::page::{Answer, Ctx, Page, see_other};
@@ -70,14 +71,18 @@ async fn show(
         from.or_else(|| before.as_ref().map(|wanted| zone.date_at(wanted.treatment.starts_at - Duration::days(2))));
     let needs_test = before.as_ref().is_some_and(|wanted| wanted.test.is_some());
     let chosen = test.and_then(Choice::parse).or_else(|| before.as_ref().and_then(|wanted| wanted.test.clone()));
+    // Nobody is tested under 16, and a client turns 16 on the way.
+    let test_from = booking.born().map(|born| age::turns(born, age::TINT_FROM));
+    let old_enough = |time: &&FreeTime<'_>| test_from.is_none_or(|from| time.civil.date() >= from);
     let (slots, test, choosing_test) = if needs_test {
         diary.pairs(between, |pairs| {
             let found = chosen
                 .as_ref()
-                .and_then(|choice| pairs.tests().iter().find(|time| time.starts_at() == choice.starts_at));
+                .and_then(|choice| pairs.tests().iter().find(|time| time.starts_at() == choice.starts_at))
+                .filter(old_enough);
             match found {
                 Some(time) => (Slots::of(pairs.treatments_for(time), near), Some(Choice::of(time)), false),
-                None => (Slots::of(pairs.tests(), None), None, true),
+                None => (Slots::of(pairs.tests(), test_from), None, true),
             }
         })
     } else {

@@ -1,0 +1,132 @@
+//! A booked visit whose verdict changes afterwards: kept, shown to the practitioner, and told to the client once.
+
+use time::OffsetDateTime;
+
+use super::case::Known;
+use super::{Pending, enqueue};
+use crate::app::App;
+use crate::domain::ids::VisitId;
+use crate::domain::readiness::Readiness;
+use crate::domain::role::Actor;
+use crate::domain::verdict::{Reason, Verdict};
+use crate::domain::visit::VisitState;
+use crate::store::audit::Event;
+use crate::store::studio::{self, Studio};
+use crate::store::verdicts::{self, Judged};
+use crate::store::visits::{Purpose, Visit};
+use crate::store::{Connection, Stored, audit, clients, visits};
+
+/// Its client is asked for the reading by mails of their own.
+const ASKED_ALREADY: &str = "skin_test_not_read";
+
+/// Keeps what the rules say of a visit in the moment in which it is booked.
+///
+/// # Errors
+/// When the database can't.
+pub async fn booked(c: &mut Connection, studio: &Studio, visit: &Visit, now: OffsetDateTime) -> Stored<()> {
+    if visit.purpose == Purpose::Treatment {
+        let readiness = judge(c, studio, visit, now).await?;
+        verdicts::keep(c, &visit.id, &first(readiness, now)).await?;
+    }
+    Ok(())
+}
+
+async fn judge(c: &mut Connection, studio: &Studio, visit: &Visit, now: OffsetDateTime) -> Stored<Readiness> {
+    Ok(Known::of_visit(c, studio, visit).await?.readiness(visit.starts_at.max(now), now))
+}
+
+fn first(readiness: Readiness, now: OffsetDateTime) -> Judged {
+    Judged { booked: readiness.clone(), latest: readiness, judged_at: now, changed_at: None }
+}
+
+/// Judges every booked visit anew. One that stands worse than it did is told: how many were.
+///
+/// # Errors
+/// When the database can't.
+pub async fn watch(app: &App) -> Stored<usize> {
+    let now = app.clock.now();
+    let mut c = app.db.read().await?;
+    let Some(studio) = studio::get(&mut c).await? else { return Ok(0) };
+    let mut differ = Vec::new();
+    for id in verdicts::to_watch(&mut c, now).await? {
+        let Some(visit) = visits::get(&mut c, &id).await? else { continue };
+        let readiness = judge(&mut c, &studio, &visit, now).await?;
+        let known = verdicts::of_visit(&mut c, &id).await?;
+        if known.is_none_or(|known| !says_the_same(&known.latest, &readiness)) {
+            differ.push(id);
+        }
+    }
+    drop(c);
+    let mut told = 0;
+    for id in differ {
+        told += usize::from(settle(app, &studio, &id).await?);
+    }
+    Ok(told)
+}
+
+/// Judges one visit in the transaction that keeps it, and tells of it when something new stands against it.
+async fn settle(app: &App, studio: &Studio, id: &VisitId) -> Stored<bool> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let Some(visit) = visits::get(&mut tx, id).await?.filter(|visit| visit.state == VisitState::Booked) else {
+        return Ok(false);
+    };
+    let latest = judge(&mut tx, studio, &visit, now).await?;
+    let Some(known) = verdicts::of_visit(&mut tx, id).await? else {
+        verdicts::keep(&mut tx, id, &first(latest, now)).await?;
+        tx.commit().await?;
+        return Ok(false);
+    };
+    let new: Vec<&Reason> = added(&known.latest, &latest).collect();
+    let worse = added(&known.booked, &latest).next().is_some();
+    let tell = new.iter().any(|reason| reason.rule != ASKED_ALREADY);
+    let changed_at = if !worse {
+        None
+    } else if new.is_empty() {
+        known.changed_at.or(Some(now))
+    } else {
+        Some(now)
+    };
+    let client = visit.client.clone();
+    if !new.is_empty() {
+        let event = Event {
+            action: "visit.verdict-changed",
+            client: client.as_ref(),
+            object: id.as_str(),
+            detail: latest.verdict.as_str(),
+        };
+        audit::append(&mut tx, &Actor::Program, event, now).await?;
+    }
+    let person = match &client {
+        Some(client) if tell => clients::get(&mut tx, client).await?,
+        _ => None,
+    };
+    if let Some(person) = &person {
+        enqueue(app, &mut tx, &person.mail, &Pending::VerdictChanged { visit: id.clone() }, now).await?;
+    }
+    verdicts::keep(&mut tx, id, &Judged { latest, judged_at: now, changed_at, ..known }).await?;
+    tx.commit().await?;
+    Ok(person.is_some())
+}
+
+/// Whether two verdicts rest on the same; days that merely move on are no change.
+fn says_the_same(before: &Readiness, now: &Readiness) -> bool {
+    let keys = |readiness: &Readiness| {
+        let mut keys: Vec<_> =
+            readiness.reasons.iter().map(|one| (one.rule.clone(), format!("{:?}", one.start), one.verdict)).collect();
+        keys.sort();
+        keys
+    };
+    keys(before) == keys(now)
+}
+
+/// What stands against a visit now and did not before, or not as much: only what somebody has to do something about.
+fn added<'a>(before: &'a Readiness, now: &'a Readiness) -> impl Iterator<Item = &'a Reason> {
+    let known = |reason: &Reason| {
+        before
+            .reasons
+            .iter()
+            .any(|old| old.rule == reason.rule && old.about == reason.about && old.verdict >= reason.verdict)
+    };
+    now.reasons.iter().filter(move |reason| reason.verdict >= Verdict::Ask && !known(reason))
+}
