@@ -123,6 +123,41 @@ async fn visitor(server: &Server) -> Vec<String> {
     she.leave().await
 }
 
+/// What a link in a mail leads to, also once it works no longer.
+#[tokio::test]
+async fn what_lies_behind_the_links_of_mails_is_accessible() {
+    let server = Server::demo(NOW).await;
+    let she = Person::new(&server, "visitor").await;
+    let browser = &she.browser;
+    for place in ["go-on", "skin-test", "sign-in", "earlier"] {
+        she.open(&format!("/{place}/{}", "a".repeat(26))).await;
+        she.inspect(&format!("{place}-gone")).await;
+    }
+    she.open("/").await;
+    browser.click(&browser.first("a.pick", "Brow lamination").await.unwrap()).await;
+    browser.click(&browser.first("button.slot", "").await.unwrap()).await;
+    for (label, value) in [
+        ("Your name", "Odalie Brackenmoor"),
+        ("Your mail", "odalie@clients.example.org"),
+        ("Your phone", "020 555 0143"),
+        ("Day", "4"),
+        ("Month", "10"),
+        ("Year", "1985"),
+    ] {
+        browser.fill(label, value).await;
+    }
+    browser.press("Go on to the health questions").await;
+    browser.press("Stop here and mail me a link to go on").await;
+    she.inspect("stopped").await;
+    let letter = server.mail("odalie@clients.example.org", "/go-on/").await;
+    browser.open(letter.split_whitespace().find(|word| word.contains("/go-on/")).unwrap()).await;
+    she.inspect("go-on").await;
+    browser.press("Go on").await;
+    she.inspect("go-on-refused").await;
+    let found = she.leave().await;
+    assert!(found.is_empty(), "{}", found.join("\n"));
+}
+
 /// Each step of a booking, and how it looks when it is refused.
 async fn books(she: &Person<'_>) {
     let browser = &she.browser;
@@ -168,10 +203,11 @@ async fn client(server: &Server) -> Vec<String> {
     she.look_behind("/me", "/me/papers/", "paper").await;
     she.open("/me/agreements?back=treatment").await;
     she.inspect("take-back").await;
-    she.look_behind("/me", "/me/visits/", "move").await;
-    let moving = she.browser.address().await;
-    for page in ["cancel", "earlier"] {
-        she.open(&moving.replace("move", page)).await;
+    she.look_behind("/me", "/me/visits/", "visit").await;
+    let address = she.browser.address().await;
+    let (visit, _) = address.rsplit_once('/').unwrap();
+    for page in ["move", "cancel", "earlier", "needs"] {
+        she.open(&format!("{visit}/{page}")).await;
         she.inspect(page).await;
     }
     she.leave().await
