@@ -57,6 +57,7 @@ async function send() {
   }
   busy = false;
   const left = waiting().length;
+  if (left && !trouble && !over) return send();
   tell(trouble || (keeps ? "All times are with the studio." : "This browser can’t keep times: don’t reload before they are sent."));
   if (over) { forget(); tell("The record is written."); }
   if (left && !over) later = setTimeout(send, AGAIN);

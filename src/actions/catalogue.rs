@@ -1,5 +1,7 @@
 //! Services with their retouch rules, products and batches.
 
+use time::Date;
+
 use crate::app::App;
 use crate::domain::catalogue::{Area, Chemistry, ServiceKind};
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
@@ -200,7 +202,7 @@ fn label_words(product: &Product, label: &Label) -> String {
     )
 }
 
-/// Adds a batch of a product, or gives it another last day. `false` when the product is unknown.
+/// Adds a batch of a product, or gives it other days. `false` when the product is unknown.
 ///
 /// # Errors
 /// When the database can't.
@@ -208,8 +210,15 @@ pub async fn save_batch(app: &App, actor: &Actor, batch: &Batch) -> Stored<bool>
     let mut tx = app.db.write().await?;
     let Some(product) = catalogue::product(&mut tx, &batch.product).await? else { return Ok(false) };
     catalogue::save_batch(&mut tx, batch).await?;
-    let until = batch.expires_on.map_or(String::new(), |day| format!(", until {day}"));
-    let detail = format!("{}, batch {}{until}", product.name, batch.number);
+    let said = |what: &str, day: Option<Date>| day.map_or_else(String::new, |day| format!(", {what} {day}"));
+    let detail = format!(
+        "{}, batch {}{}{}{}",
+        product.name,
+        batch.number,
+        said("until", batch.days.expires_on),
+        said("opened", batch.days.opened_on),
+        said("thrown away", batch.days.discarded_on)
+    );
     let event = Event { action: "batch.saved", object: batch.product.as_str(), detail: &detail, ..Event::default() };
     audit::append(&mut tx, actor, event, app.clock.now()).await?;
     tx.commit().await?;

@@ -2,9 +2,11 @@
 
 use time::{Duration, OffsetDateTime};
 
+use super::shelf::Shelf;
 use super::steps;
 use super::treating::{Refused, visit_for};
 use crate::app::App;
+use crate::domain::bottle::Unfit;
 use crate::domain::ids::{ClientId, ProductId, VisitId};
 use crate::domain::role::{Actor, Member};
 use crate::domain::steps::{Plan, Trait};
@@ -13,7 +15,7 @@ use crate::domain::visit::VisitState;
 use crate::store::chair::{self, Check, Measured, Pressed};
 use crate::store::types::impossible;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, audit, catalogue};
+use crate::store::{Connection, StoreError, Stored, audit, catalogue};
 
 /// A device's clock that is no farther off is taken as it is: setting it right by less would only add the network's delay.
 const TOLERANCE: i64 = 30;
@@ -166,6 +168,55 @@ pub async fn measure(app: &App, member: &Member, id: &VisitId, measured: &Measur
     chair::add_measured(&mut tx, id, measured, &member.name, now).await?;
     let action = if measured.used.is_empty() { "lashes.measured" } else { "shield.chosen" };
     log(&mut tx, member, action, &client, id, "", now).await?;
+    Ok(tx.commit().await?)
+}
+
+/// Why a bottle is not taken.
+#[derive(Debug, thiserror::Error)]
+pub enum BottleRefused {
+    /// The visit can't take one.
+    #[error(transparent)]
+    Visit(#[from] Refused),
+    /// The register knows no batch with this number.
+    #[error("the register doesn't know this batch")]
+    Unknown,
+    /// Several products have a batch with this number.
+    #[error("several products have this number")]
+    Several,
+    /// It may not be used for this visit.
+    #[error("{0} may not be used: {1}")]
+    Unfit(String, Unfit),
+}
+
+impl From<StoreError> for BottleRefused {
+    fn from(error: StoreError) -> Self {
+        Self::Visit(error.into())
+    }
+}
+
+/// Takes a bottle by the number on it, before it is used. What may not be used is refused.
+///
+/// # Errors
+/// [`BottleRefused`]; nothing is changed then.
+pub async fn take_bottle(app: &App, member: &Member, id: &VisitId, number: &str) -> Result<(), BottleRefused> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let (visit, client) = visit_for(&mut tx, member, id).await?.ok_or(Refused::NotFound)?;
+    if visit.state != VisitState::InTreatment {
+        return Err(Refused::NotUnderWay.into());
+    }
+    let shelf = Shelf::load(&mut tx, visit.civil.date()).await?;
+    let batch = match shelf.numbered(number, &visit.service)[..] {
+        [] => return Err(BottleRefused::Unknown),
+        [batch] => batch,
+        _ => return Err(BottleRefused::Several),
+    };
+    if let Some(unfit) = shelf.unfit(batch, &visit.service) {
+        let name = shelf.product(&batch.product).map_or_else(String::new, |product| product.name.clone());
+        return Err(BottleRefused::Unfit(name, unfit));
+    }
+    chair::take_bottle(&mut tx, id, (&batch.product, &batch.number), &member.name, now).await?;
+    log(&mut tx, member, "batch.taken", &client, id, "", now).await?;
     Ok(tx.commit().await?)
 }
 

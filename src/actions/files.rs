@@ -43,7 +43,7 @@ pub struct Belongs<'a> {
     pub client: &'a ClientId,
     /// What it is for.
     pub purpose: Purpose,
-    /// The id of the letter, treatment, reaction or skin test.
+    /// The id of the letter, visit, reaction or skin test.
     pub about: &'a str,
     /// `client`, or the name of whoever of the team adds it.
     pub by: &'a str,

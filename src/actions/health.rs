@@ -3,8 +3,10 @@
 use time::{Date, OffsetDateTime};
 
 use super::case::Known;
+use super::reactions;
 use super::treating::{may_see, visit_for};
 use crate::app::App;
+use crate::domain::bottle::Unfit;
 use crate::domain::consent::ConsentStanding;
 use crate::domain::ids::{ClientId, ProductId, ServiceId, SkinTestId, VisitId};
 use crate::domain::role::{Actor, Member};
@@ -176,7 +178,7 @@ async fn apply(
     }
     let batches = catalogue::batches(c).await?;
     let batch = batches.iter().find(|batch| batch.product == applied.product && batch.number == applied.batch);
-    if let Some(ended) = batch.and_then(|batch| batch.expires_on).filter(|ends| *ends < on) {
+    if let Some(Unfit::Expired(ended) | Unfit::Discarded(ended)) = batch.and_then(|batch| batch.days.over(on)) {
         return Err(TestRefused::Expired(ended));
     }
     let id = SkinTestId::from_random(app.random.id());
@@ -234,6 +236,7 @@ pub async fn read_test(
     stored.test.read(reading, now)?;
     skin_tests::add_reading(&mut tx, id, &reading, note, &member.name, now).await?;
     log(&mut tx, member, "skin-test.read", &stored.client, id.as_str(), now).await?;
+    reactions::after_test(app, &mut tx, &Actor::Member(member.clone()), &stored, result, at).await?;
     tx.commit().await?;
     Ok(stored.client)
 }

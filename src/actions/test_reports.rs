@@ -4,7 +4,7 @@
 use time::{Duration, OffsetDateTime};
 
 use super::files::{self, Belongs};
-use super::{Pending, enqueue_at};
+use super::{Pending, enqueue_at, reactions};
 use crate::app::App;
 use crate::documents::upload::Checked;
 use crate::domain::file::Purpose;
@@ -86,11 +86,15 @@ pub struct Report {
 pub async fn report(app: &App, client: &ClientId, reports: &[Report]) -> Stored<()> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
+    let (tests, she) = (skin_tests::of_client(&mut tx, client).await?, Actor::Client(client.clone()));
     for one in reports {
         let reading = Reading { at: now, result: one.result, by: ReadBy::Client };
         skin_tests::add_reading(&mut tx, &one.test, &reading, &one.note, "client", now).await?;
         let event = Event { action: "skin-test.reported", client: Some(client), object: one.test.as_str(), detail: "" };
-        audit::append(&mut tx, &Actor::Client(client.clone()), event, now).await?;
+        audit::append(&mut tx, &she, event, now).await?;
+        if let Some(stored) = tests.iter().find(|stored| stored.test.id == one.test) {
+            reactions::after_test(app, &mut tx, &she, stored, one.result, now).await?;
+        }
     }
     if reports.iter().any(|one| one.result != TestResult::NoVisibleChange) {
         for one in reports.iter().filter(|one| one.result.fails()) {

@@ -1,24 +1,27 @@
 //! At the chair: she has come, the treatment begins, is recorded, and its record is corrected.
 
-use time::{Date, OffsetDateTime};
+mod record;
+
+pub use record::{Record, RecordRefused};
+
+use time::Date;
 
 use super::case::Known;
 use super::chair::{self, LookedAt};
+use super::shelf::Shelf;
 use super::{Pending, enqueue, wishes};
 use crate::app::App;
-use crate::domain::ids::{ClientId, PractitionerId, ProductId, ServiceId, TreatmentId, VisitId};
+use crate::domain::ids::{ClientId, TreatmentId, VisitId};
 use crate::domain::readiness::Readiness;
 use crate::domain::role::{Actor, Member, Role};
-use crate::domain::timing::SideTime;
 use crate::domain::verdict::{Start, Verdict};
 use crate::domain::visit::{EventRefused, VisitState};
 use crate::store::audit::Event;
-use crate::store::catalogue::Batch;
 use crate::store::studio::Studio;
-use crate::store::treatments::{self, Outcome, Treatment, Version};
+use crate::store::treatments::{self, Treatment};
 use crate::store::types::impossible;
 use crate::store::visits::{self, Purpose, Visit};
-use crate::store::{Connection, StoreError, Stored, audit, catalogue, clients};
+use crate::store::{Connection, StoreError, Stored, audit, clients};
 
 /// Why a change at the chair was not made.
 #[derive(Debug, thiserror::Error)]
@@ -53,29 +56,6 @@ pub enum Refused {
     /// The record doesn't hold together.
     #[error(transparent)]
     Record(#[from] RecordRefused),
-}
-
-/// Why a record doesn't hold together.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum RecordRefused {
-    /// It ends before it begins.
-    #[error("it ends before it begins")]
-    EndsBeforeStart,
-    /// It ends in the future.
-    #[error("it ends in the future")]
-    Future,
-    /// More lashes were still lifted than were counted.
-    #[error("more were still lifted than were counted")]
-    Count,
-    /// A treatment that was not stopped used a product.
-    #[error("a product is missing")]
-    NoProduct,
-    /// The register doesn't know the batch.
-    #[error("the register doesn't know this batch")]
-    UnknownBatch(ProductId),
-    /// The batch had ended.
-    #[error("the batch had ended on {1}")]
-    Expired(ProductId, Date),
 }
 
 /// Whether a member may see a client's record: the owner every one, a practitioner those whom she treats or treated.
@@ -225,95 +205,6 @@ fn permit<'a>(readiness: &Readiness, said: &'a Beginning) -> Result<&'a str, Ref
     }
 }
 
-/// What was done, as the form gives it.
-#[derive(Clone)]
-pub struct Record {
-    /// What was done.
-    pub service: ServiceId,
-    /// From when.
-    pub started_at: OffsetDateTime,
-    /// Until when.
-    pub ended_at: OffsetDateTime,
-    /// Which shield.
-    pub shield: String,
-    /// Minutes of the first lotion.
-    pub lotion_one_minutes: Option<u16>,
-    /// Minutes of the second lotion.
-    pub lotion_two_minutes: Option<u16>,
-    /// Minutes of the tint.
-    pub tint_minutes: Option<u16>,
-    /// Anything else.
-    pub notes: String,
-    /// Whether aftercare was given.
-    pub aftercare_given: bool,
-    /// How it came out.
-    pub outcome: Outcome,
-    /// Lashes counted, and how many of them were still lifted.
-    pub count: Option<(u16, u16)>,
-    /// Products with their batch.
-    pub products: Vec<(ProductId, String)>,
-    /// Whether the eyes were rinsed.
-    pub rinsed: Option<bool>,
-    /// How long each step was on each side.
-    pub times: Vec<SideTime>,
-    /// Whether the client gets the words on aftercare by mail.
-    pub mail_aftercare: bool,
-}
-
-impl Record {
-    fn check(&self, batches: &[Batch], on: Date, now: OffsetDateTime) -> Result<(), RecordRefused> {
-        if self.ended_at < self.started_at {
-            return Err(RecordRefused::EndsBeforeStart);
-        }
-        if self.ended_at > now || self.times.iter().any(|time| time.off > now) {
-            return Err(RecordRefused::Future);
-        }
-        if self.count.is_some_and(|(counted, lifted)| lifted > counted) {
-            return Err(RecordRefused::Count);
-        }
-        if self.products.is_empty() && self.outcome != Outcome::Stopped {
-            return Err(RecordRefused::NoProduct);
-        }
-        for (product, number) in &self.products {
-            let batch = batches.iter().find(|batch| batch.product == *product && batch.number == *number);
-            let batch = batch.ok_or_else(|| RecordRefused::UnknownBatch(product.clone()))?;
-            if let Some(ended) = batch.expires_on.filter(|ends| *ends < on) {
-                return Err(RecordRefused::Expired(product.clone(), ended));
-            }
-        }
-        Ok(())
-    }
-
-    fn version(self, number: u32, by: &PractitionerId, member: &Member, reason: &str, now: OffsetDateTime) -> Version {
-        let mut products = self.products;
-        products.sort();
-        products.dedup();
-        let mut times = self.times;
-        times.sort_by_key(|time| (time.on, time.side));
-        Version {
-            version: number,
-            service: self.service,
-            practitioner: by.clone(),
-            started_at: self.started_at,
-            ended_at: self.ended_at,
-            shield: self.shield,
-            lotion_one_minutes: self.lotion_one_minutes,
-            lotion_two_minutes: self.lotion_two_minutes,
-            tint_minutes: self.tint_minutes,
-            notes: self.notes,
-            aftercare_given: self.aftercare_given,
-            outcome: self.outcome,
-            count: self.count,
-            reason: reason.to_owned(),
-            written_by: member.name.clone(),
-            written_at: now,
-            products,
-            rinsed: self.rinsed,
-            times,
-        }
-    }
-}
-
 /// Writes the first version of a record; the visit is done.
 ///
 /// # Errors
@@ -323,7 +214,7 @@ pub async fn record(app: &App, member: &Member, id: &VisitId, record: Record) ->
     let mut tx = app.db.write().await?;
     let (mut visit, client) = found(&mut tx, member, id).await?;
     visit.state = visit.state.finish()?;
-    record.check(&catalogue::batches(&mut tx).await?, visit.civil.date(), now)?;
+    record.check(&Shelf::load(&mut tx, visit.civil.date()).await?, &[], now)?;
     let treatment = TreatmentId::from_random(app.random.id());
     treatments::insert(&mut tx, &treatment, &client, id, now).await?;
     let by = member.practitioner.as_ref().unwrap_or(&visit.practitioner);
@@ -356,8 +247,8 @@ pub async fn correct(
     if reason.is_empty() {
         return Err(Refused::WantsReason);
     }
-    record.check(&catalogue::batches(&mut tx).await?, visit.civil.date(), now)?;
     let last = treatment.current().ok_or_else(|| impossible("treatment_version", "version", id.as_str()))?;
+    record.check(&Shelf::load(&mut tx, visit.civil.date()).await?, &last.products, now)?;
     let next = record.version(last.version + 1, &last.practitioner, member, reason, now);
     treatments::add_version(&mut tx, id, &next).await?;
     let detail = format!("version {}", next.version);
@@ -378,7 +269,7 @@ async fn log(
     client: &ClientId,
     object: &str,
     detail: &str,
-    now: OffsetDateTime,
+    now: time::OffsetDateTime,
 ) -> Stored<()> {
     let event = Event { action, client: Some(client), object, detail };
     audit::append(c, &Actor::Member(member.clone()), event, now).await

@@ -4,6 +4,7 @@
 //! bagit.txt  bag-info.txt  manifest-sha256.txt  tagmanifest-sha256.txt  read-me.txt
 //! data/export.json                     who exported what, when and why
 //! data/clients/<id>/record.pdf .json   one client
+//! data/clients/<id>/files/             her photos, and the files of her letters
 //! data/tables/<table>.csv              all clients
 //! data/data-dictionary.csv             what each column holds
 //! ```
@@ -41,7 +42,7 @@ const READ_ME: &str = "read-me.txt";
 const READ_ME_TEXT: &str = "\
 This package holds client records of a lash and brow studio. They are private; store them accordingly.
 
-data/clients    one folder a client: record.pdf to read, record.json for programs
+data/clients    one folder a client: record.pdf to read, record.json for programs, files with photos and letters
 data/tables     the same records of all clients as tables, to open in a spreadsheet
 data/data-dictionary.csv   what each column of the tables holds
 data/export.json           who made this package, when and why
@@ -167,6 +168,14 @@ impl<W: Write, S: Read + Write + Seek> PackageWriter<W, S> {
         }
         self.clients += 1;
         Ok(())
+    }
+
+    /// Adds a file beside a client's record.
+    ///
+    /// # Errors
+    /// [`PackageRefused`] when it can't be written, or is in it already.
+    pub fn add_file(&mut self, client: &ClientId, name: &str, content: &[u8]) -> Result<(), PackageRefused> {
+        self.payload(&format!("data/clients/{client}/{name}"), content)
     }
 
     /// Writes the tables, the bag's own files and the seal.

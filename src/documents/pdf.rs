@@ -6,6 +6,7 @@
 mod client;
 mod faces;
 mod flow;
+mod reaction;
 mod style;
 mod text;
 
@@ -24,6 +25,7 @@ use time::{OffsetDateTime, UtcOffset};
 use super::record::{ClientRecord, ExportHead};
 use faces::FACES;
 use flow::{Child, Flow, Op, PAGE};
+pub use reaction::{PaperEntry, ReactionPaper};
 use style::Ink;
 
 /// Why no file came about. Says nothing of what the record holds.
@@ -46,6 +48,24 @@ pub fn client_record(head: &ExportHead, client: &ClientRecord) -> Result<Vec<u8>
         .document_id(format!("{}/{}", head.id, client.id))
         .language("en".to_owned())
         .creation_date(date_time(head.at.utc));
+    finish(flow, metadata)
+}
+
+/// Writes a reaction report.
+///
+/// # Errors
+/// [`PdfRefused`] when the file would break PDF/A-3a or PDF/UA-1.
+pub fn reaction_report(paper: &ReactionPaper) -> Result<Vec<u8>, PdfRefused> {
+    let mut flow = Flow::default();
+    reaction::write(&mut flow, paper);
+    flow.foot(&format!("{} · reaction report", paper.studio));
+    let metadata = Metadata::new()
+        .title("Reaction report".to_owned())
+        .authors(vec![paper.studio.clone()])
+        .creator(concat!("palpebra ", env!("CARGO_PKG_VERSION")).to_owned())
+        .document_id(paper.id.to_string())
+        .language("en".to_owned())
+        .creation_date(date_time(paper.at));
     finish(flow, metadata)
 }
 

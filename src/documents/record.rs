@@ -101,6 +101,9 @@ pub struct ClientRecord {
     pub reactions: Vec<Reaction>,
     /// Letters from clinicians, oldest first.
     pub letters: Vec<Letter>,
+    /// Photos and the files of letters, oldest first; each lies beside the record.
+    #[serde(default)]
+    pub files: Vec<Attached>,
     /// Who saw or changed what, oldest first.
     pub audit: Vec<AuditRow>,
 }
@@ -306,6 +309,23 @@ pub struct Letter {
     pub recorded_at: Moment,
     /// By whom.
     pub recorded_by: String,
+}
+
+/// A photo, or the file of a letter, as it lies beside the record.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Attached {
+    /// Its name in the client's folder.
+    pub name: String,
+    /// What it is for: `letter`, `before`, `after`, `reaction` or `skin_test`.
+    pub purpose: String,
+    /// The public id of the letter, visit, reaction or skin test that it belongs to.
+    pub about: String,
+    /// SHA-256 of its content in lower-case hex.
+    pub sha256: String,
+    /// When it was added.
+    pub added_at: Moment,
+    /// By whom.
+    pub added_by: String,
 }
 
 /// One line of the studio's log about this client.

@@ -81,7 +81,7 @@ macro_rules! table {
 }
 
 /// Every table, in the order of the dictionary.
-pub static TABLES: [Table; 14] = [
+pub static TABLES: [Table; 15] = [
     table!("clients", "a client", |c| std::iter::once(&c.person), |p| {
         "name", TEXT, "name as she wrote it", p.name;
         "birth_date", DAY, "date of birth", p.birth_date;
@@ -177,6 +177,7 @@ pub static TABLES: [Table; 14] = [
         "version", NUMBER, "counts from 1; the highest one holds", t.version;
         "written_utc", UTC, "when written", t.written_at.utc;
         "written_by", TEXT, "by whom", t.written_by;
+        "late_entry", YES_NO, "whether it was written after the day of the treatment, when the record was closed", t.is_late();
         "why_corrected", TEXT, "why the version before was corrected", t.why_corrected;
         "practitioner", TEXT, "who treated", t.practitioner;
         "certificate", TEXT, "number of her certificate", t.certificate;
@@ -231,6 +232,14 @@ pub static TABLES: [Table; 14] = [
         "products", TEXT, "products and batches in question, one a line", products(&r.products);
         "outcome", TEXT, "how it ended", r.outcome;
         "closed_utc", UTC, "when closed", r.closed_at.map(|at| at.utc);
+    }),
+    table!("files", "a photo, or the file of a letter", |c| c.files.iter(), |f| {
+        "file", TEXT, "its name in the client's folder", f.name;
+        "purpose", TEXT, "letter, before, after, reaction or skin_test", f.purpose;
+        "about", ID, "the letter, visit, reaction or skin test that it belongs to", f.about;
+        "sha256", HASH, "hash of its content", f.sha256;
+        "added_utc", UTC, "when added", f.added_at.utc;
+        "added_by", TEXT, "by whom", f.added_by;
     }),
     table!("letters", "a clinician's letter", |c| c.letters.iter(), |l| {
         "letter", ID, "the letter", l.id;

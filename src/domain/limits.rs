@@ -139,6 +139,14 @@ pub struct Warning {
     pub basis: Basis,
 }
 
+impl Warning {
+    /// Whether it refuses: only what was read does, what stands from memory or was inferred is asked about. The lines for
+    /// pH are from memory.
+    pub fn is_firm(&self) -> bool {
+        self.basis.kind == BasisKind::Source && !matches!(self.what, Misfit::Ph(..))
+    }
+}
+
 /// What doesn't fit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Misfit {

@@ -1,6 +1,7 @@
 //! The rules: no IO, no clock, no randomness.
 
 pub mod age;
+pub mod bottle;
 pub mod catalogue;
 pub mod checklist;
 pub mod consent;

@@ -1,9 +1,13 @@
 //! Reactions: how serious, what to do at once, whom to ask again.
 
+mod state;
+
 use std::fmt;
 
 use serde::{Deserialize, Serialize};
 use time::{Duration, OffsetDateTime};
+
+pub use state::{Event, EventRefused, State};
 
 use super::skin_test::TestResult;
 
@@ -53,6 +57,11 @@ impl Level {
     pub fn follow_ups(self, reported_at: OffsetDateTime) -> Vec<OffsetDateTime> {
         let hours: &[i64] = if self == Self::Expected { &[] } else { &[24, 48, 96] };
         hours.iter().map(|hours| reported_at + Duration::hours(*hours)).collect()
+    }
+
+    /// When to ask again next; nothing once all is asked.
+    pub fn next_follow_up(self, reported_at: OffsetDateTime, now: OffsetDateTime) -> Option<OffsetDateTime> {
+        self.follow_ups(reported_at).into_iter().find(|moment| *moment > now)
     }
 }
 

@@ -1,9 +1,8 @@
 //! Services, products and batches.
 
-use time::Date;
-
 use super::types::{day, day_text, impossible, read, small};
 use super::{Connection, Stored};
+use crate::domain::bottle::Days;
 use crate::domain::catalogue::{Chemistry, ServiceKind};
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
 use crate::domain::limits::Label;
@@ -304,8 +303,8 @@ pub struct Batch {
     pub product: ProductId,
     /// What the label calls it.
     pub number: String,
-    /// The last day on which it may be used, where the label names one.
-    pub expires_on: Option<Date>,
+    /// Its days.
+    pub days: Days,
 }
 
 /// All batches, of all products.
@@ -313,33 +312,43 @@ pub struct Batch {
 /// # Errors
 /// When the file can't be read.
 pub async fn batches(c: &mut Connection) -> Stored<Vec<Batch>> {
-    let rows = sqlx::query!("SELECT product_id, number, expires_on FROM batch ORDER BY product_id, number")
-        .fetch_all(c)
-        .await?;
+    let rows = sqlx::query!(
+        "SELECT product_id, number, expires_on, opened_on, discarded_on FROM batch ORDER BY product_id, number"
+    )
+    .fetch_all(c)
+    .await?;
     rows.into_iter()
         .map(|row| {
-            let expires_on = row.expires_on.map(|text| day("batch", "expires_on", &row.number, &text)).transpose()?;
+            let of =
+                |column, text: Option<String>| text.map(|text| day("batch", column, &row.number, &text)).transpose();
             Ok(Batch {
                 product: read("batch", "product_id", &row.number, ProductId::parse(&row.product_id))?,
+                days: Days {
+                    expires_on: of("expires_on", row.expires_on)?,
+                    opened_on: of("opened_on", row.opened_on)?,
+                    discarded_on: of("discarded_on", row.discarded_on)?,
+                },
                 number: row.number,
-                expires_on,
             })
         })
         .collect()
 }
 
-/// Adds a batch, or gives it another last day.
+/// Adds a batch, or gives it other days.
 ///
 /// # Errors
 /// When the file can't be written.
 pub async fn save_batch(c: &mut Connection, b: &Batch) -> Stored<()> {
-    let (product, expires) = (b.product.as_str(), b.expires_on.map(day_text));
+    let (product, expires) = (b.product.as_str(), b.days.expires_on.map(day_text));
+    let (opened, discarded) = (b.days.opened_on.map(day_text), b.days.discarded_on.map(day_text));
     sqlx::query!(
-        "INSERT INTO batch (product_id, number, expires_on) VALUES (?1, ?2, ?3)
-         ON CONFLICT (product_id, number) DO UPDATE SET expires_on = ?3",
+        "INSERT INTO batch (product_id, number, expires_on, opened_on, discarded_on) VALUES (?1, ?2, ?3, ?4, ?5)
+         ON CONFLICT (product_id, number) DO UPDATE SET expires_on = ?3, opened_on = ?4, discarded_on = ?5",
         product,
         b.number,
-        expires
+        expires,
+        opened,
+        discarded
     )
     .execute(c)
     .await?;

@@ -1,10 +1,10 @@
-//! What was checked, measured and pressed at the chair. Nothing of it is ever changed.
+//! What was checked, measured and pressed at the chair. Nothing of it is ever changed, but for which bottle was taken.
 
 use time::OffsetDateTime;
 
 use super::types::{impossible, instant, read, small};
 use super::{Connection, Stored};
-use crate::domain::ids::{ChairEventId, ClientId, VisitId};
+use crate::domain::ids::{ChairEventId, ClientId, ProductId, VisitId};
 use crate::domain::shield::{AlongLid, Effect};
 use crate::domain::steps::{Plan, Trait};
 use crate::domain::timing::{Event, Press, Side};
@@ -236,4 +236,47 @@ pub async fn add_pressed(c: &mut Connection, visit: &VisitId, pressed: &Pressed)
     .execute(c)
     .await?;
     Ok(done.rows_affected() > 0)
+}
+
+/// The bottles that were checked at the chair: product and batch.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn bottles(c: &mut Connection, visit: &VisitId) -> Stored<Vec<(ProductId, String)>> {
+    let key = visit.as_str();
+    let rows = sqlx::query!(
+        "SELECT product_id, number FROM chair_batch WHERE visit_id = ? ORDER BY checked_at, product_id",
+        key
+    )
+    .fetch_all(c)
+    .await?;
+    rows.into_iter()
+        .map(|row| Ok((read("chair_batch", "product_id", key, ProductId::parse(&row.product_id))?, row.number)))
+        .collect()
+}
+
+/// Stores which bottle of a product is taken; the latest holds.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn take_bottle(
+    c: &mut Connection,
+    visit: &VisitId,
+    (product, number): (&ProductId, &str),
+    by: &str,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    let (visit, product, now) = (visit.as_str(), product.as_str(), now.unix_timestamp());
+    sqlx::query!(
+        "INSERT INTO chair_batch (visit_id, product_id, number, checked_by, checked_at) VALUES (?1, ?2, ?3, ?4, ?5)
+         ON CONFLICT (visit_id, product_id) DO UPDATE SET number = ?3, checked_by = ?4, checked_at = ?5",
+        visit,
+        product,
+        number,
+        by,
+        now
+    )
+    .execute(c)
+    .await?;
+    Ok(())
 }

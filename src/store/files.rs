@@ -17,7 +17,7 @@ pub struct StoredFile {
     pub client: ClientId,
     /// What it is for.
     pub purpose: Purpose,
-    /// The id of the letter, treatment, reaction or skin test that it belongs to.
+    /// The id of the letter, visit, reaction or skin test that it belongs to.
     pub about: String,
     /// What it is.
     pub kind: Kind,
@@ -129,7 +129,7 @@ pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Stor
     rows.fetch_all(c).await?.into_iter().map(Row::file).collect()
 }
 
-/// The files of one letter, treatment, reaction or skin test, oldest first.
+/// The files of one letter, visit, reaction or skin test, oldest first.
 ///
 /// # Errors
 /// When the file can't be read.

@@ -29,6 +29,7 @@ pub mod invitations;
 pub mod letters;
 pub mod outbox;
 pub mod practitioners;
+pub mod reactions;
 pub mod reminders;
 pub mod retouch;
 pub mod rules;

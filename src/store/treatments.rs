@@ -352,7 +352,8 @@ pub async fn uses(c: &mut Connection, client: &ClientId) -> Stored<Vec<(ProductI
         .collect()
 }
 
-/// When treatments of hers began that ended with a reaction.
+/// When treatments of hers began that ended with a reaction, and when what was reported from moderate on did, but for
+/// skin tests.
 ///
 /// # Errors
 /// When the file can't be read.
@@ -361,7 +362,10 @@ pub async fn reactions(c: &mut Connection, client: &ClientId) -> Stored<Vec<Offs
     let rows = sqlx::query_scalar!(
         "SELECT x.started_at FROM treatment t JOIN treatment_version x ON x.treatment_id = t.id
              AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-         WHERE t.client_id = ? AND x.outcome = 'reaction'",
+         WHERE t.client_id = ?1 AND x.outcome = 'reaction'
+         UNION
+         SELECT began_at FROM reaction
+         WHERE client_id = ?1 AND skin_test_id IS NULL AND level IN ('moderate', 'serious', 'emergency')",
         key
     )
     .fetch_all(c)
@@ -369,18 +373,22 @@ pub async fn reactions(c: &mut Connection, client: &ClientId) -> Stored<Vec<Offs
     rows.into_iter().map(|at| instant("treatment_version", "started_at", key, at)).collect()
 }
 
-/// The products of her treatments that ended with a reaction.
+/// The products of her treatments that ended with a reaction, and of reports from moderate on. A skin test that failed
+/// speaks for itself.
 ///
 /// # Errors
 /// When the file can't be read.
 pub async fn reacted(c: &mut Connection, client: &ClientId) -> Stored<Vec<ProductId>> {
     let key = client.as_str();
     let rows = sqlx::query_scalar!(
-        "SELECT DISTINCT p.product_id FROM treatment t
+        "SELECT p.product_id FROM treatment t
          JOIN treatment_version x ON x.treatment_id = t.id
              AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
          JOIN treatment_product p ON p.treatment_id = t.id AND p.version = x.version
-         WHERE t.client_id = ? AND x.outcome = 'reaction'",
+         WHERE t.client_id = ?1 AND x.outcome = 'reaction'
+         UNION
+         SELECT p.product_id FROM reaction r JOIN reaction_product p ON p.reaction_id = r.id
+         WHERE r.client_id = ?1 AND r.skin_test_id IS NULL AND r.level IN ('moderate', 'serious', 'emergency')",
         key
     )
     .fetch_all(c)

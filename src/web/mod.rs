@@ -49,7 +49,7 @@ const HEADERS: [(&str, &str); 8] = [
     ("referrer-policy", "same-origin"),
     ("cross-origin-opener-policy", "same-origin"),
     ("cross-origin-resource-policy", "same-origin"),
-    ("permissions-policy", "camera=(), microphone=(), geolocation=()"),
+    ("permissions-policy", "camera=(self), microphone=(), geolocation=()"),
     ("x-robots-tag", "noindex"),
     ("x-frame-options", "DENY"),
 ];

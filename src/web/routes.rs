@@ -141,7 +141,7 @@ fn client_routes() -> Vec<Route> {
 }
 
 fn practitioner_routes() -> Vec<Route> {
-    use practitioner::{arrange, block, booking, calendar, chair, feed, letters};
+    use practitioner::{arrange, block, booking, calendar, chair, feed, letters, photos, reaction};
     use practitioner::{client as record, clients, consent, growth, password, skin_test, today, treatment, visit};
     routes![
         get "/desk" Practitioner today::get,
@@ -165,6 +165,9 @@ fn practitioner_routes() -> Vec<Route> {
         post "/desk/visits/{id}/start" Practitioner chair::start,
         post "/desk/visits/{id}/chair/shield" Practitioner chair::shield,
         post "/desk/visits/{id}/chair/presses" Practitioner chair::presses,
+        post "/desk/visits/{id}/chair/batch" Practitioner chair::bottle,
+        get "/desk/visits/{id}/photos" Practitioner photos::get,
+        post "/desk/visits/{id}/photos" Practitioner photos::post,
         post "/desk/visits/{id}/guardian" Practitioner visit::guardian,
         post "/desk/visits/{id}/no-show" Practitioner visit::no_show,
         post "/desk/visits/{id}/cancel" Practitioner visit::cancel,
@@ -187,6 +190,12 @@ fn practitioner_routes() -> Vec<Route> {
         get "/desk/clients/{id}/letters" Practitioner letters::get,
         post "/desk/clients/{id}/letters" Practitioner letters::post,
         post "/desk/letters/{id}" Practitioner letters::judge,
+        get "/desk/clients/{id}/reaction" Practitioner reaction::get_report,
+        post "/desk/clients/{id}/reaction" Practitioner reaction::post_report,
+        get "/desk/reactions/{id}" Practitioner reaction::get,
+        post "/desk/reactions/{id}/add" Practitioner reaction::add,
+        post "/desk/reactions/{id}/photo" Practitioner reaction::photo,
+        get "/desk/reactions/{id}/report.pdf" Practitioner reaction::paper,
         get "/desk/password" Practitioner password::get,
         post "/desk/password" Practitioner password::post,
         get "/desk/clients/{id}/growth" Practitioner growth::get,
@@ -284,8 +293,14 @@ fn owner_routes() -> Vec<Route> {
 /// The one route that takes a package.
 const TAKES_PACKAGE: &str = "/owner/verify";
 /// The routes that take a photo or a letter with a form.
-const TAKE_UPLOADS: [&str; 4] =
-    ["/me/letters", "/desk/clients/{id}/letters", "/tell-us/{token}/photo", "/me/skin-tests/{id}/photo"];
+const TAKE_UPLOADS: [&str; 6] = [
+    "/me/letters",
+    "/desk/clients/{id}/letters",
+    "/desk/reactions/{id}/photo",
+    "/desk/visits/{id}/photos",
+    "/tell-us/{token}/photo",
+    "/me/skin-tests/{id}/photo",
+];
 
 /// The router of the table, each route behind its guard and, behind that, its limits.
 pub fn build(app: &App) -> Router {

@@ -218,8 +218,11 @@ async fn practitioner(server: &Server) -> Vec<String> {
     she.inspect_all(&plain(Who::AtTheDoor)).await;
     she.inspect_all(&plain(Who::Practitioner)).await;
     she.look_behind("/desk", "/desk/visits/", "visit").await;
-    she.open(&format!("{}/arrange", she.browser.address().await)).await;
-    she.inspect("arrange").await;
+    let visit = she.browser.address().await;
+    for page in ["arrange", "photos"] {
+        she.open(&format!("{visit}/{page}")).await;
+        she.inspect(page).await;
+    }
     she.open("/desk/calendar?view=week").await;
     she.inspect("week").await;
     she.open("/desk/book").await;
@@ -230,10 +233,14 @@ async fn practitioner(server: &Server) -> Vec<String> {
     she.inspect("book-who").await;
     she.look_behind("/desk/clients", "/desk/clients/", "record").await;
     let record = she.browser.address().await;
-    for page in ["growth", "skin-test", "letters"] {
+    for page in ["growth", "skin-test", "letters", "reaction"] {
         she.open(&format!("{record}/{page}")).await;
         she.inspect(page).await;
     }
+    she.open(&format!("{record}/reaction")).await;
+    she.browser.tick("Swollen lids").await;
+    she.browser.press("Write the report").await;
+    she.inspect("report").await;
     she.look_behind(&record, &format!("{record}/consents/"), "consent").await;
     she.look_behind(&record, "/desk/treatments/", "correction").await;
     she.leave().await

@@ -112,7 +112,7 @@ async fn the_house_is_complete() {
     assert_eq!(kinds, ServiceKind::ALL.into());
     assert!((6..=8).contains(&catalogue::products(&mut c).await.unwrap().len()));
     let batches = catalogue::batches(&mut c).await.unwrap();
-    assert!(batches.iter().any(|batch| batch.expires_on.unwrap() < day));
+    assert!(batches.iter().any(|batch| batch.days.expires_on.unwrap() < day));
     let people = clients::all(&mut c).await.unwrap();
     assert_eq!(people.len(), 60);
     assert_eq!(people.iter().filter(|she| she.born.age_on(day) == 16).count(), 1);

@@ -57,7 +57,7 @@ impl Collector {
     /// # Errors
     /// When the file can't be read.
     pub async fn load(c: &mut Connection, studio: &studio::Studio, now: OffsetDateTime) -> Stored<Self> {
-        let batches = catalogue::batches(c).await?.into_iter().map(|b| ((b.product, b.number), b.expires_on));
+        let batches = catalogue::batches(c).await?.into_iter().map(|b| ((b.product, b.number), b.days.expires_on));
         Ok(Self {
             zone: studio.zone.clone(),
             now,
@@ -89,9 +89,9 @@ impl Collector {
             answers: self.answers(c, id).await?,
             skin_tests: self.skin_tests(c, id).await?,
             visits: self.visits(c, id, &around).await?,
-            // Reactions and letters have no table of their own yet: a reaction stands in the treatment's outcome.
-            reactions: Vec::new(),
-            letters: Vec::new(),
+            reactions: self.reactions(c, id).await?,
+            letters: self.letters(c, id).await?,
+            files: self.attached(c, id).await?,
             audit: log.iter().map(|entry| self.audit_row(entry)).collect::<Stored<_>>()?,
             consents,
         }))

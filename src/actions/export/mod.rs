@@ -11,6 +11,7 @@ use time::{Duration, OffsetDateTime};
 use tokio::sync::{Semaphore, mpsc};
 use tokio::task::{JoinHandle, spawn_blocking};
 
+mod care;
 mod collect;
 mod files;
 mod words;
@@ -29,7 +30,7 @@ use crate::store::audit::Event;
 use crate::store::exports::Export;
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
-use crate::store::{Connection, StoreError, Stored, Tx, accounts, audit, exports, studio};
+use crate::store::{Connection, StoreError, Stored, Tx, accounts, audit, exports, files as kept_files, studio};
 use files::{Hashed, Written};
 
 /// How long a package can be fetched after it was made.
@@ -201,6 +202,12 @@ fn head(id: ExportId, studio: &Studio, actor: &Actor, scope: Scope, why: &Why, n
     }
 }
 
+/// What is written next; one file at a time is in memory, however many a client has.
+enum Part {
+    Client(Box<Rendered>),
+    File { client: ClientId, name: String, content: Vec<u8> },
+}
+
 type Rendering = VecDeque<JoinHandle<Result<Rendered, PackageRefused>>>;
 
 /// Collects here, renders on a few threads, and writes on one, in the order of `clients`.
@@ -212,12 +219,15 @@ async fn write(
     out: Hashed,
     spool: std::fs::File,
 ) -> Result<(Summary, Written), ExportError> {
-    let (send, mut receive) = mpsc::channel::<Rendered>(AT_ONCE);
+    let (send, mut receive) = mpsc::channel::<Part>(AT_ONCE);
     let first = ExportHead::clone(head);
     let writer = spawn_blocking(move || {
         let mut package = PackageWriter::new(out, spool, first)?;
-        while let Some(rendered) = receive.blocking_recv() {
-            package.add(&rendered)?;
+        while let Some(part) = receive.blocking_recv() {
+            match part {
+                Part::Client(rendered) => package.add(&rendered)?,
+                Part::File { client, name, content } => package.add_file(&client, &name, &content)?,
+            }
         }
         let (summary, out) = package.finish()?;
         Ok::<_, PackageRefused>((summary, out.finish()?))
@@ -233,15 +243,25 @@ async fn write(
         }
     }
     while !rendering.is_empty() && hand_over(&mut rendering, &send).await? {}
+    for id in clients {
+        for file in kept_files::of_client(c, id).await? {
+            let content = kept_files::body(c, &file.id).await?;
+            let part = Part::File { client: id.clone(), name: care::name_beside(&file), content };
+            // A writer that has given up says why below.
+            if send.send(part).await.is_err() {
+                break;
+            }
+        }
+    }
     drop(send);
     writer.await.map_err(|_| ExportError::CutOff)?.map_err(ExportError::from)
 }
 
 /// Hands the oldest rendered client to the writer; `false` when the writer has given up, and will say why.
-async fn hand_over(rendering: &mut Rendering, send: &mpsc::Sender<Rendered>) -> Result<bool, ExportError> {
+async fn hand_over(rendering: &mut Rendering, send: &mpsc::Sender<Part>) -> Result<bool, ExportError> {
     let Some(oldest) = rendering.pop_front() else { return Ok(true) };
     let rendered = oldest.await.map_err(|_| ExportError::CutOff)??;
-    Ok(send.send(rendered).await.is_ok())
+    Ok(send.send(Part::Client(Box::new(rendered))).await.is_ok())
 }
 
 async fn write_down(

@@ -1,5 +1,7 @@
 //! At the studio: skin tests, treatments and their records.
 
+use std::collections::BTreeSet;
+
 use time::Duration;
 
 use super::DemoRefused;
@@ -8,13 +10,16 @@ use super::opening::{of, refused};
 use super::story::{Event, Plan, Story};
 use crate::actions::case::Known;
 use crate::actions::health::{self, Applied};
+use crate::actions::reactions::{self, Added, Report};
 use crate::actions::treating::{self, Beginning, Record, Refused};
 use crate::domain::catalogue::{Area, Chemistry, ServiceKind};
 use crate::domain::growth::CycleSet;
-use crate::domain::ids::{ClientId, SkinTestId, TreatmentId, VisitId};
+use crate::domain::ids::{ClientId, ReactionId, SkinTestId, TreatmentId, VisitId};
+use crate::domain::reaction::Sign;
 use crate::domain::skin_test::TestResult;
 use crate::domain::verdict::Verdict;
 use crate::domain::visit::VisitState;
+use crate::store::reactions as reports;
 use crate::store::treatments::{self, Outcome};
 use crate::store::visits::Visit;
 
@@ -66,10 +71,16 @@ impl Story<'_> {
     }
 
     /// Somebody looks at the test; a reaction puts an end to the treatment that was planned.
-    pub(super) async fn read(&self, plan: &Plan, id: &SkinTestId, treatment: &VisitId) -> Result<(), DemoRefused> {
+    pub(super) async fn read(
+        &mut self,
+        number: usize,
+        plan: &Plan,
+        id: &SkinTestId,
+        treatment: &VisitId,
+    ) -> Result<(), DemoRefused> {
         let (app, words) = (self.app, self.script.words());
         let planned = self.visit(treatment).await?;
-        let member = self.opened.treats_as(&planned.practitioner)?;
+        let member = &self.opened.treats_as(&planned.practitioner)?.clone();
         let now = app.clock.now();
         if plan.booking.turn != Some(Turn::TestFails) {
             let note = self.say(&words.clear_test);
@@ -77,7 +88,8 @@ impl Story<'_> {
             return Ok(());
         }
         let note = self.say(&words.failed_test);
-        health::read_test(app, member, id, TestResult::ItchOrRaised, now, &note).await?;
+        let client = health::read_test(app, member, id, TestResult::ItchOrRaised, now, &note).await?;
+        self.follow(number, &client).await?;
         // Today's is left for whoever looks at the demo.
         if planned.civil.date() != self.today {
             treating::cancel(app, member, treatment).await?;
@@ -152,7 +164,7 @@ impl Story<'_> {
     }
 
     /// The record is put right the next day: a minute less than was written, or a reaction that came later.
-    pub(super) async fn correct(&self, plan: &Plan, id: &TreatmentId) -> Result<(), DemoRefused> {
+    pub(super) async fn correct(&mut self, number: usize, plan: &Plan, id: &TreatmentId) -> Result<(), DemoRefused> {
         let written = treatments::get(&mut *self.app.db.read().await?, id).await?;
         let last = written.as_ref().and_then(|treatment| treatment.current()).cloned();
         let last = last.ok_or_else(|| refused(id, "no record"))?;
@@ -187,6 +199,52 @@ impl Story<'_> {
             _ => return Ok(()),
         };
         treating::correct(self.app, member, id, record, because).await?;
+        if let (Some(Turn::Reaction { .. }), Some(written)) = (&plan.booking.turn, written) {
+            let report = Report {
+                visit: Some(written.visit.clone()),
+                began_at: last.ended_at + Duration::hours(7),
+                signs: [Sign::Itch, Sign::Redness].into(),
+                level: None,
+                rinsed: None,
+                first_aid: self.say(&self.script.words().reaction),
+                care: String::new(),
+                note: because.clone(),
+            };
+            let refused = |error: reactions::Refused| refused(id, error.to_string());
+            reactions::report(self.app, member, &written.client, report).await.map_err(refused)?;
+            self.follow(number, &written.client).await?;
+        }
+        Ok(())
+    }
+
+    /// Her newest report is asked after three times.
+    async fn follow(&mut self, number: usize, client: &ClientId) -> Result<(), DemoRefused> {
+        let all = reports::of_client(&mut *self.app.db.read().await?, client).await?;
+        let now = self.app.clock.now();
+        for newest in all.into_iter().take(1) {
+            for hours in [24, 48, 96] {
+                let event = Event::AskAgain { reaction: newest.id.clone(), last: hours == 96 };
+                self.at(now + Duration::hours(hours) + Duration::minutes(20), number, event);
+            }
+        }
+        Ok(())
+    }
+
+    /// Somebody asks how it is; the last time it is settled.
+    pub(super) async fn ask_again(&self, id: &ReactionId, last: bool) -> Result<(), DemoRefused> {
+        let found = reports::get(&mut *self.app.db.read().await?, id).await?;
+        let Some(report) = found else { return Ok(()) };
+        let refused = |error: reactions::Refused| refused(id, error.to_string());
+        let words = self.script.words();
+        let told = if last { &words.reaction_over } else { &words.reaction_eases };
+        let signs = if last { BTreeSet::new() } else { [Sign::Itch].into() };
+        let added = Added::FollowUp { signs, level: None, care: String::new(), note: self.say(told) };
+        let member = self.opened.owner()?;
+        reactions::add(self.app, member, &report.id, added).await.map_err(refused)?;
+        if last {
+            let settled = Added::Settled(self.say(&words.reaction_over), self.say(&words.reaction_corrected));
+            reactions::add(self.app, member, &report.id, settled).await.map_err(refused)?;
+        }
         Ok(())
     }
 

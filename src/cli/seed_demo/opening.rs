@@ -10,6 +10,7 @@ use crate::actions::catalogue::{self as stock, ProductFacts, ServiceFacts};
 use crate::actions::people::{self, NewOwner};
 use crate::actions::{steps, studio as settings, team};
 use crate::app::App;
+use crate::domain::bottle::Days;
 use crate::domain::hours::{DateRange, DayHours, WeeklyHours, parse_clock};
 use crate::domain::ids::{PractitionerId, ProductId};
 use crate::domain::money::Currency;
@@ -123,6 +124,14 @@ fn week(she: &Colleague, today: Date) -> Result<WeeklyHours, DemoRefused> {
 }
 
 impl Opened {
+    /// The owner as one of the team.
+    pub(super) fn owner(&self) -> Result<&Member, DemoRefused> {
+        match &self.owner {
+            Actor::Member(member) => Ok(member),
+            _ => Err(refused("the owner", "is none of the team")),
+        }
+    }
+
     /// The one who treats as this practitioner.
     pub(super) fn treats_as(&self, id: &PractitionerId) -> Result<&Member, DemoRefused> {
         let found = self.team.values().find(|member| member.practitioner.as_ref() == Some(id));
@@ -185,7 +194,7 @@ impl Opened {
         let batch = Batch {
             product: of(&self.products, key)?.clone(),
             number: lot.number.clone(),
-            expires_on: Some(day(today, lot.until)),
+            days: Days { expires_on: Some(day(today, lot.until)), ..Days::default() },
         };
         stock::save_batch(app, &self.owner, &batch).await?;
         Ok(())

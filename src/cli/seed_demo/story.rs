@@ -9,7 +9,7 @@ use super::opening::{self, Opened, day, moment, refused};
 use super::{DemoRefused, SignIns};
 use crate::app::App;
 use crate::clock::Random;
-use crate::domain::ids::{ClientId, SkinTestId, TreatmentId, VisitId};
+use crate::domain::ids::{ClientId, ReactionId, SkinTestId, TreatmentId, VisitId};
 use crate::domain::zone::Zone;
 use crate::jobs::outbox;
 use crate::store::health::{self, InForce};
@@ -53,6 +53,8 @@ pub(super) enum Event {
     Record(VisitId),
     /// The record is put right.
     Correct(TreatmentId),
+    /// Somebody asks how a reaction is; the last time it is settled.
+    AskAgain { reaction: ReactionId, last: bool },
 }
 
 /// The story as it goes.
@@ -201,12 +203,13 @@ impl Story<'_> {
             Event::Book => self.book(number, &plan).await,
             Event::Change(visit) => self.change(number, &plan, &visit).await,
             Event::Test { test, treatment } => self.test(number, &plan, &test, treatment).await,
-            Event::Read { test, treatment } => self.read(&plan, &test, &treatment).await,
+            Event::Read { test, treatment } => self.read(number, &plan, &test, &treatment).await,
             Event::Come(visit) => self.come(number, &plan, visit).await,
             Event::Missed(visit) => self.missed(&visit).await,
             Event::Start(visit) => self.start(number, &plan, visit).await,
             Event::Record(visit) => self.record(number, &plan, &visit).await,
-            Event::Correct(treatment) => self.correct(&plan, &treatment).await,
+            Event::Correct(treatment) => self.correct(number, &plan, &treatment).await,
+            Event::AskAgain { reaction, last } => self.ask_again(&reaction, last).await,
         }
     }
 

@@ -218,10 +218,11 @@ fn treatment(flow: &mut Flow, t: &Treatment, several: bool) {
     let title = if several { format!("Treatment, version {}", t.version) } else { "Treatment".to_owned() };
     flow.para(&title, STRONG);
     let ended = t.ended_at.map(|at| format!(" to {}", time_of(at.local))).unwrap_or_default();
+    let late = if t.is_late() { "; late entry, after the record was closed at the end of the day" } else { "" };
     flow.facts(
         "The treatment",
         &[
-            ("Written", format!("{}, by {}", moment(t.written_at), t.written_by)),
+            ("Written", format!("{}, by {}{late}", moment(t.written_at), t.written_by)),
             ("Why corrected", text(&t.why_corrected)),
             ("Treated by", t.practitioner.clone()),
             ("Certificate", text(&t.certificate)),

@@ -143,3 +143,10 @@ pub struct Treatment {
     /// Advice given.
     pub aftercare: Option<Aftercare>,
 }
+
+impl Treatment {
+    /// Whether this version was written after the day of the treatment: the record is closed then.
+    pub fn is_late(&self) -> bool {
+        self.written_at.local.date() > self.started_at.local.date()
+    }
+}

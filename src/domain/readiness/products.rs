@@ -53,7 +53,7 @@ fn of(case: &Case<'_>, shelved: &Shelved, on: Date) -> Vec<Reason> {
     } else {
         reasons.extend(limits::stops(case.place, label, area).into_iter().map(|warning| {
             let fixed = words(&warning);
-            let mut reason = match firm(&warning) {
+            let mut reason = match warning.is_firm() {
                 true => say(fixed, Verdict::DoNotTreat, Start::No),
                 false => say(fixed, Verdict::Ask, Verdict::Ask.start()),
             };
@@ -73,11 +73,6 @@ fn words(warning: &Warning) -> &'static Fixed {
             &fixed::PRODUCT_NOT_ALLOWED
         }
     }
-}
-
-/// Only what was read refuses; what stands from memory or was inferred is asked about. The lines for pH are from memory.
-fn firm(warning: &Warning) -> bool {
-    warning.basis.kind == BasisKind::Source && !matches!(warning.what, Misfit::Ph(..))
 }
 
 /// The client is younger than the label or the rules of the place want. Tint under 16 has been said already.

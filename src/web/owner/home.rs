@@ -5,7 +5,6 @@ use axum::extract::State;
 use axum::response::IntoResponse;
 use time::Date;
 
-use super::products::is_expired;
 use super::today;
 use crate::app::App;
 use crate::domain::ids::PractitionerId;
@@ -58,7 +57,9 @@ impl Stock {
         let products = catalogue::products(c).await?.into_iter().filter(|product| product.active);
         let products: Vec<_> = products.map(|product| product.id).collect();
         let batches = catalogue::batches(c).await?;
-        let expired = batches.iter().filter(|batch| products.contains(&batch.product) && is_expired(batch, today));
+        let expired = batches.iter().filter(|batch| {
+            products.contains(&batch.product) && batch.days.discarded_on.is_none() && batch.days.over(today).is_some()
+        });
         Ok(Self {
             bookable,
             rooms: practitioners::rooms(c).await?.iter().filter(|room| room.active).count(),

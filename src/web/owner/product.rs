@@ -6,16 +6,17 @@ use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
 use super::label::LabelView;
-use super::products::is_expired;
 use super::{Done, done, filled, id, read, there, tick, today};
 use crate::actions::catalogue::{self, ProductFacts};
 use crate::actions::test_reports;
 use crate::app::App;
+use crate::domain::bottle::{Days, Unfit};
 use crate::domain::catalogue::Chemistry;
 use crate::domain::ids::ProductId;
 use crate::domain::label::Label;
 use crate::store;
 use crate::store::catalogue::{Batch, Product};
+use crate::web::assets;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -27,12 +28,13 @@ use crate::web::words;
 struct ProductPage {
     ctx: Ctx,
     product: Option<Product>,
-    /// With whether each has expired.
-    batches: Vec<(Batch, bool)>,
+    /// With what became of each, where it may no longer be used.
+    batches: Vec<(Batch, Option<Unfit>)>,
     label: Option<LabelView>,
     fields: Fields,
     batch: Fields,
     errors: Errors,
+    scan_script: String,
 }
 
 fn stored(product: &Product) -> Fields {
@@ -57,14 +59,16 @@ async fn page(
     let mut c = app.db.read().await?;
     let product = there(store::catalogue::product(&mut c, id).await?)?;
     let batches = store::catalogue::batches(&mut c).await?.into_iter().filter(|batch| batch.product == *id);
-    let batches = batches.map(|batch| (is_expired(&batch, today), batch)).map(|(old, batch)| (batch, old)).collect();
+    let batches = batches.map(|batch| (batch.days.over(today), batch)).map(|(over, batch)| (batch, over)).collect();
     let fields = fields.unwrap_or_else(|| stored(&product));
     let label = Some(LabelView::of(&product, ctx.studio()?.jurisdiction));
-    Ok(ProductPage { ctx, product: Some(product), batches, label, fields, batch, errors })
+    let scan_script = assets::href("scan.js");
+    Ok(ProductPage { ctx, product: Some(product), batches, label, fields, batch, errors, scan_script })
 }
 
 fn empty(ctx: Ctx, fields: Fields, errors: Errors) -> ProductPage {
-    ProductPage { ctx, product: None, batches: Vec::new(), label: None, fields, batch: Fields::default(), errors }
+    let (batches, batch, scan_script) = (Vec::new(), Fields::default(), assets::href("scan.js"));
+    ProductPage { ctx, product: None, batches, label: None, fields, batch, errors, scan_script }
 }
 
 fn read_product(fields: &Fields) -> Result<ProductFacts, Errors> {
@@ -125,19 +129,24 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
 fn read_batch(id: &ProductId, fields: &Fields) -> Result<Batch, Errors> {
     let mut errors = Errors::new();
     let number = errors.take("number", Label::parse(fields.get("number"), Label::MOST_OF_BATCH), words::text);
-    let expires_on = match fields.trimmed("expires_on") {
-        "" => None,
-        _ => read::day(&mut errors, fields, "expires_on"),
-    };
+    let [expires_on, opened_on, discarded_on] =
+        ["expires_on", "opened_on", "discarded_on"].map(|field| match fields.trimmed(field) {
+            "" => None,
+            _ => read::day(&mut errors, fields, field),
+        });
+    if opened_on.zip(discarded_on).is_some_and(|(opened, thrown)| thrown < opened) {
+        errors.add("discarded_on", "That is before it was opened.");
+    }
     match number {
         Some(number) if errors.is_empty() => {
-            Ok(Batch { product: id.clone(), number: number.as_str().to_owned(), expires_on })
+            let days = Days { expires_on, opened_on, discarded_on };
+            Ok(Batch { product: id.clone(), number: number.as_str().to_owned(), days })
         }
         _ => Err(errors),
     }
 }
 
-/// Adds a batch, or gives it another last day.
+/// Adds a batch, or gives it other days.
 pub async fn post_batch(
     State(app): State<App>,
     ctx: Ctx,

@@ -3,7 +3,6 @@
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
-use time::Date;
 
 use super::{Done, today};
 use crate::app::App;
@@ -24,19 +23,15 @@ struct ProductsPage {
     rows: Vec<Row>,
 }
 
-/// Whether the last day of a batch is over.
-pub(super) fn is_expired(batch: &Batch, today: Date) -> bool {
-    batch.expires_on.is_some_and(|last| last < today)
-}
-
 /// Shows the list.
 pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
     let today = today(&app, ctx.studio()?);
     let mut c = app.db.read().await?;
     let batches = catalogue::batches(&mut c).await?;
     let rows = catalogue::products(&mut c).await?.into_iter().map(|product| {
-        let hers = batches.iter().filter(|batch| batch.product == product.id);
-        let (expired, good): (Vec<_>, Vec<_>) = hers.partition(|batch| is_expired(batch, today));
+        let kept = |batch: &&Batch| batch.product == product.id && batch.days.discarded_on.is_none();
+        let hers = batches.iter().filter(kept);
+        let (expired, good): (Vec<_>, Vec<_>) = hers.partition(|batch| batch.days.over(today).is_some());
         Row { product, good: good.len(), expired: expired.len() }
     });
     Ok(Page::ok(ProductsPage { rows: rows.collect(), ctx: ctx.saying(said) }).into_response())

@@ -1,12 +1,14 @@
 //! `GET /desk/visits/{id}/chair`: beside the client, before and while she is treated. `POST /desk/visits/{id}/start`: the
 //! treatment begins. `POST …/chair/shield`: lashes measured, a shield used. `POST …/chair/presses`: what was pressed, as
-//! the page's script sends it. Templates: `practitioner/before.html`, `practitioner/chair.html`.
+//! the page's script sends it. `POST …/chair/batch`: a bottle is taken. Templates: `practitioner/before.html`, `practitioner/chair.html`.
 
 mod before;
+mod bottles;
 mod presses;
 mod shields;
 
 pub use before::post as start;
+pub use bottles::post as bottle;
 pub use presses::post as presses;
 pub use shields::post as shield;
 
@@ -15,6 +17,7 @@ use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 
 use before::Before;
+use bottles::Bottles;
 use shields::Guide;
 
 use super::view::Names;
@@ -49,9 +52,11 @@ struct ChairPage {
     /// Value and words of each side, in the order of the forms.
     sides: [(&'static str, &'static str); 2],
     guide: Option<Guide>,
+    bottles: Bottles,
     checked: Option<String>,
     zone: String,
     script: String,
+    scan_script: String,
     worker: String,
 }
 
@@ -59,6 +64,7 @@ struct ChairPage {
 struct Place {
     id: VisitId,
     client: String,
+    client_id: ClientId,
     what: String,
     kind: ServiceKind,
     time: String,
@@ -70,6 +76,7 @@ impl Place {
         Ok(Self {
             id: visit.id.clone(),
             client: clients::get(c, client).await?.map_or_else(String::new, |client| client.name.as_str().to_owned()),
+            client_id: client.clone(),
             what: service.name.clone(),
             kind: service.kind,
             time: format!("{} to {}", when::clock(visit.civil), names.clock(visit.ends_at)),
@@ -129,11 +136,19 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<St
         let before = Before::load(&mut c, &ctx, &visit, &client, app.clock.now()).await?;
         Page::ok(before.page(ctx, None, Errors::new())).into_response()
     } else {
-        under_way(&mut c, ctx, &visit, &client, None, Errors::new()).await?
+        under_way(&mut c, ctx, &visit, &client, Typed::Nothing, Errors::new()).await?
     };
     drop(c);
     looked(&app, &team.0, "chair.seen", Some(&client), visit.id.as_str()).await?;
     Ok(page)
+}
+
+/// What was typed and refused.
+#[derive(Clone, Copy)]
+enum Typed<'a> {
+    Nothing,
+    Lengths(&'a Fields),
+    Bottle(&'a Fields),
 }
 
 async fn under_way(
@@ -141,7 +156,7 @@ async fn under_way(
     ctx: Ctx,
     visit: &Visit,
     client: &ClientId,
-    typed: Option<&Fields>,
+    typed: Typed<'_>,
     errors: Errors,
 ) -> Result<Response, Fault> {
     let names = Names::load(c, ctx.studio()?).await?;
@@ -149,19 +164,26 @@ async fn under_way(
     let check = chair::check(c, &visit.id).await?;
     let traits = check.as_ref().map_or(&[][..], |check| &check.traits);
     let plan = at_chair::plan_of(c, visit).await?;
+    let (lengths, bottle) = match typed {
+        Typed::Nothing => (None, None),
+        Typed::Lengths(fields) => (Some(fields), None),
+        Typed::Bottle(fields) => (None, Some(fields)),
+    };
     let guide =
-        if place.kind.lifts_lashes() { Some(Guide::load(c, &names, visit, client, typed).await?) } else { None };
+        if place.kind.lifts_lashes() { Some(Guide::load(c, &names, visit, client, lengths).await?) } else { None };
     let refused = !errors.is_empty();
     let page = ChairPage {
         steps: steps(&plan, traits),
         sides: Side::ALL.map(|side| (side.as_str(), words::side(side, place.kind.area()))),
         guide,
+        bottles: Bottles::load(c, &names, visit, bottle).await?,
         checked: check.map(|check| {
             let points = check.on_the_day.len() + check.hygiene.len();
             format!("All {points} points were ticked {} by {}", names.moment(check.at), check.by)
         }),
         zone: names.zone.name().to_owned(),
         script: assets::href("chair.js"),
+        scan_script: assets::href("scan.js"),
         worker: assets::href("chair-worker.js"),
         ctx,
         errors,

@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
+use super::reaction_view::level_words;
 use super::view::{AnswersView, ConsentView, Names, RecordView, TestView};
 use super::words;
 use crate::actions::{health as looks, treating};
@@ -13,7 +14,7 @@ use crate::domain::skin_test::NOT_DIAGNOSTIC;
 use crate::store::clients::Client;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, clients, health, letters, skin_tests, treatments, visits};
+use crate::store::{Connection, Stored, clients, health, letters, reactions, skin_tests, treatments, visits};
 use crate::web::client::agreements::AgreementView;
 use crate::web::error::Fault;
 use crate::web::guard::Team;
@@ -33,6 +34,8 @@ struct ClientPage {
     agreements: Vec<AgreementView>,
     records: Vec<RecordView>,
     letters: usize,
+    /// Id and words of each report.
+    reactions: Vec<(String, String)>,
     /// Letters that the client added and nobody has read.
     unread: usize,
     not_diagnostic: &'static str,
@@ -73,6 +76,14 @@ async fn load(app: &App, c: &mut Connection, ctx: Ctx, studio: &Studio, client: 
     let tests = skin_tests::of_client(c, &id).await?;
     let consents = health::consents(c, &id).await?;
     let letters = letters::of_client(c, &id).await?;
+    let reactions = reactions::of_client(c, &id).await?;
+    let reaction = |one: &reactions::Reaction| {
+        let state = if one.state.is_open() { "open" } else { "settled" };
+        (
+            one.id.to_string(),
+            format!("{}: {}, {state}", names.moment(one.reported_at), level_words(one.level).to_lowercase()),
+        )
+    };
     Ok(ClientPage {
         born: format!("{}, {} years old", when::day(client.born.date()), client.born.age_on(studio.zone.date_at(now))),
         visits: visits::of_client(c, &id).await?.iter().map(|visit| VisitRow::of(visit, &names)).collect(),
@@ -87,6 +98,7 @@ async fn load(app: &App, c: &mut Connection, ctx: Ctx, studio: &Studio, client: 
         records: treatments::of_client(c, &id).await?.iter().map(|one| RecordView::of(one, &names)).collect(),
         unread: letters.iter().filter(|one| one.read.is_none() && one.set_aside.is_none()).count(),
         letters: letters.len(),
+        reactions: reactions.iter().map(reaction).collect(),
         not_diagnostic: NOT_DIAGNOSTIC,
         ctx,
         client,

@@ -94,8 +94,7 @@ impl Place {
                     format!("{}.{}", offered.id, product.id),
                     format!("{}, for {}", product.name, offered.name),
                 ));
-                let good =
-                    all.iter().filter(|b| b.product == product.id && b.expires_on.is_none_or(|ends| ends >= self.day));
+                let good = all.iter().filter(|b| b.product == product.id && b.days.over(self.day).is_none());
                 self.batches.extend(good.map(|batch| format!("{} {}", product.name, batch.number)));
             }
         }

@@ -11,6 +11,7 @@ use super::view::{Names, topics};
 use super::{read, words};
 use crate::actions::case::Known;
 use crate::actions::health::{self, TestRefused};
+use crate::actions::reactions;
 use crate::app::App;
 use crate::domain::role::{Member, Role};
 use crate::domain::visit::VisitState;
@@ -32,6 +33,8 @@ struct TodayPage {
     after: Option<String>,
     is_today: bool,
     rows: Vec<Row>,
+    /// Reports on which somebody should ask again today: id and words.
+    ask_again: Vec<(String, String)>,
 }
 
 struct Row {
@@ -63,8 +66,9 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(asked): Que
     let day = day.unwrap_or(today);
     let mut c = app.db.read().await?;
     let rows = rows(&mut c, &studio, &team.0, day, now).await?;
+    let ask_again = if day == today { ask_again(&mut c, &studio, &team.0, day).await? } else { Vec::new() };
     drop(c);
-    if !rows.is_empty() {
+    if !rows.is_empty() || !ask_again.is_empty() {
         health::looked(&app, &team.0, "day.seen", None, &format!("{day}, clients: {}", rows.len())).await?;
     }
     Ok(Page::ok(TodayPage {
@@ -73,10 +77,23 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(asked): Que
         day: day.to_string(),
         before: day.previous_day().map(|day| day.to_string()),
         after: day.next_day().map(|day| day.to_string()),
+        ask_again,
         is_today: day == today,
         rows,
     })
     .into_response())
+}
+
+async fn ask_again(c: &mut Connection, studio: &Studio, member: &Member, day: Date) -> Stored<Vec<(String, String)>> {
+    let ends = studio.zone.day_start(day.next_day().unwrap_or(day));
+    let mut found = Vec::new();
+    for reaction in reactions::due(c, member, ends).await? {
+        let name =
+            clients::get(c, &reaction.client).await?.map_or_else(String::new, |one| one.name.as_str().to_owned());
+        let due = reaction.due_at.map_or_else(String::new, |at| when::moment(studio.zone.to_civil(at)));
+        found.push((reaction.id.to_string(), format!("{name}, due {due}")));
+    }
+    Ok(found)
 }
 
 async fn rows(

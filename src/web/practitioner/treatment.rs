@@ -15,6 +15,7 @@ use super::{read, words};
 use crate::actions::health::looked;
 use crate::actions::treating::{self, Record, Refused};
 use crate::app::App;
+use crate::domain::bottle::Unfit;
 use crate::domain::catalogue::{Area, ServiceKind};
 use crate::domain::ids::{ClientId, ProductId, ServiceId, TreatmentId, VisitId};
 use crate::domain::steps::Part;
@@ -204,9 +205,10 @@ fn read_count(errors: &mut Errors, fields: &Fields) -> Option<(u16, u16)> {
 }
 
 fn offered(id: &ProductId, name: &str, all: &[Batch], day: Date) -> Offered {
-    let words = |batch: &Batch| match batch.expires_on.filter(|ends| *ends < day) {
-        Some(ended) => format!("{} (ended {}, not to be used)", batch.number, when::day(ended)),
-        None => batch.number.clone(),
+    let words = |batch: &Batch| match batch.days.over(day) {
+        Some(Unfit::Discarded(day)) => format!("{} (thrown away {})", batch.number, when::day(day)),
+        Some(Unfit::Expired(day)) => format!("{} (ended {}, not to be used)", batch.number, when::day(day)),
+        _ => batch.number.clone(),
     };
     let own = all.iter().filter(|batch| batch.product == *id);
     let batches = own.map(|batch| (batch.number.clone(), words(batch))).collect();
@@ -267,6 +269,8 @@ async fn blank(app: &App, ctx: &Ctx, team: &Team, id: &VisitId) -> Result<(Chair
     let (visit, client) = treating::visit_for(&mut c, &team.0, id).await?.ok_or(Fault::NotFound)?;
     let chair = Chair::load(&mut c, ctx, &visit, &client, None).await?;
     let begun = treatments::start(&mut c, id).await?;
+    let bottles = chair::bottles(&mut c, id).await?;
+    let bottles = bottles.into_iter().map(|(product, number)| (format!("batch_{product}"), number));
     let pairs = [
         ("service", visit.service.to_string()),
         ("started", begun.map_or_else(String::new, |begun| chair.names.clock(begun.started_at))),
@@ -275,7 +279,7 @@ async fn blank(app: &App, ctx: &Ctx, team: &Team, id: &VisitId) -> Result<(Chair
         ("mail_aftercare", "yes".to_owned()),
     ];
     let pairs = pairs.map(|(name, value)| (name.to_owned(), value));
-    let fields = Fields::of(pairs.into_iter().chain(chair.filled.clone()).collect());
+    let fields = Fields::of(pairs.into_iter().chain(bottles).chain(chair.filled.clone()).collect());
     if treating::can_record(&visit) { Ok((chair, fields)) } else { Err(Fault::SeeOther(chair.back)) }
 }
 
@@ -295,7 +299,9 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<S
         Ok(record) => record,
         Err(errors) => return Ok(Page::refused(TreatmentPage { ctx, fields, errors, chair }).into_response()),
     };
+    let reacted = record.outcome == Outcome::Reaction;
     match treating::record(&app, &team.0, &id, record).await {
+        Ok(_) if reacted => Ok(see_other(&format!("/desk/clients/{}/reaction?visit={id}", chair.client))),
         Ok(_) => Ok(see_other(&chair.back)),
         Err(refusal) => chair.refused(ctx, fields, refusal),
     }

@@ -6,6 +6,7 @@ use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 use time::OffsetDateTime;
 
+use super::photos::{self, PhotoView};
 use super::view::{AnswersView, ConsentView, Names, RecordView, Said, TestView};
 use super::{booking, today, words};
 use crate::actions::case::Known;
@@ -14,6 +15,7 @@ use crate::actions::guardian as noted;
 use crate::actions::treating::{self, Refused};
 use crate::actions::{health as looks, health::TestRefused};
 use crate::app::App;
+use crate::domain::file;
 use crate::domain::ids::{ClientId, VisitId};
 use crate::domain::label::Label;
 use crate::domain::readiness::Readiness;
@@ -23,7 +25,9 @@ use crate::domain::verdict::{About, Clears, Start};
 use crate::domain::visit::VisitState;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, clients, guardians, health, practitioners, skin_tests, treatments, verdicts};
+use crate::store::{
+    Connection, Stored, clients, files, guardians, health, practitioners, skin_tests, treatments, verdicts,
+};
 use crate::web::assets;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
@@ -68,6 +72,8 @@ struct View {
     consents: Vec<ConsentView>,
     tests: Vec<TestView>,
     record: Option<RecordView>,
+    before: Vec<PhotoView>,
+    after: Vec<PhotoView>,
     /// What empties the device of a visit that is over.
     script: Option<String>,
     /// Times came in after the record was written.
@@ -109,6 +115,7 @@ impl View {
         let tests = skin_tests::of_client(c, &client).await?;
         let record = treatments::of_visit(c, id).await?;
         let guardian = guardians::of_visit(c, id).await?;
+        let pictures = files::about(c, id.as_str()).await?;
         let sent_later = match record.as_ref().and_then(|record| record.current()) {
             Some(version) => chair::came_after(c, id, version.written_at).await?,
             None => false,
@@ -143,6 +150,8 @@ impl View {
             consents: consents.iter().map(|consent| ConsentView::of(consent, &names)).collect(),
             tests: tests.iter().map(|test| TestView::of(test, &names, now)).collect(),
             record: record.as_ref().map(|record| RecordView::of(record, &names)),
+            before: photos::views(&pictures, file::Purpose::Before, &names),
+            after: photos::views(&pictures, file::Purpose::After, &names),
             script: (visit.state == VisitState::Done).then(|| assets::href("chair.js")),
             sent_later,
             not_diagnostic: NOT_DIAGNOSTIC,

@@ -2,6 +2,7 @@
 
 use crate::actions::health::TestRefused;
 use crate::actions::treating::RecordRefused;
+use crate::domain::bottle::Unfit;
 use crate::domain::catalogue::Area;
 use crate::domain::consent::ConsentStanding;
 use crate::domain::readiness::Readiness;
@@ -174,8 +175,19 @@ pub(super) fn record(refusal: &RecordRefused) -> (String, String) {
             format!("batch_{product}"),
             "The register doesn’t know this batch. Check the label; the owner adds new batches.".to_owned(),
         ),
-        RecordRefused::Expired(product, ended) => {
-            (format!("batch_{product}"), format!("This batch ended on {}, so it may not be used.", when::day(*ended)))
+        RecordRefused::Unfit(product, unfit) => (format!("batch_{product}"), self::unfit(unfit)),
+    }
+}
+
+/// Why what is in a bottle may not be used.
+pub(super) fn unfit(unfit: &Unfit) -> String {
+    match unfit {
+        Unfit::Expired(day) => format!("This batch ended on {}, so it may not be used.", when::day(*day)),
+        Unfit::Discarded(day) => format!("This batch was thrown away on {}, so it can’t be used.", when::day(*day)),
+        Unfit::OtherArea(Area::Lash) => "Its label is not for lashes, so it may not be used on them.".to_owned(),
+        Unfit::OtherArea(Area::Brow) => "Its label is not for brows, so it may not be used on them.".to_owned(),
+        Unfit::BeyondLimit(warning) => {
+            format!("It doesn’t fit the published limits, so it may not be used here: {}.", warning.basis.text)
         }
     }
 }

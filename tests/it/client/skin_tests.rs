@@ -2,12 +2,12 @@
 
 use palpebra::actions::case::Known;
 use palpebra::actions::health::{self, Applied};
-use palpebra::domain::ids::SkinTestId;
-use palpebra::domain::role::{Member, Role};
-
 use palpebra::domain::file::Purpose;
+use palpebra::domain::ids::SkinTestId;
+use palpebra::domain::reaction::Level;
+use palpebra::domain::role::{Member, Role};
 use palpebra::domain::verdict::Verdict;
-use palpebra::store::{accounts, files, outbox};
+use palpebra::store::{accounts, files, outbox, reactions};
 use palpebra::web::limits::Limits;
 use time::{Duration, OffsetDateTime};
 
@@ -171,6 +171,9 @@ async fn after_a_reaction_nobody_is_asked_again_and_the_studio_is_told_without_a
     let link = app.mail_to(MIA).await.link("/tell-us/");
     let told = report(&app, &link, &[("seen", "eye_or_breathing"), ("note", "x")]).await;
     assert!(told.main().contains("call an ambulance now"), "{}", told.main());
+    let reports = reactions::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap();
+    let [opened] = &reports[..] else { unreachable!("one report") };
+    assert_eq!((opened.level, opened.entries[0].written_by.as_str()), (Level::Emergency, "client"));
     let notice = app.mail_to("desk@studio.example.org").await.0.letter.text;
     assert!(notice.contains(&format!("/desk/clients/{}", studio.mia)) && !notice.contains("eye"), "{notice}");
     app.app.clock.advance(Duration::days(9));

@@ -68,6 +68,14 @@ pub(crate) fn client(n: u8) -> ClientRecord {
         visits: vec![visit(n)],
         reactions: vec![reaction(n)],
         letters: vec![letter()],
+        files: vec![Attached {
+            name: "files/after-aaaa.jpeg".to_owned(),
+            purpose: "after".to_owned(),
+            about: "aaaa".to_owned(),
+            sha256: hash('f'),
+            added_at: moment(datetime!(2026-05-08 09:10 UTC)),
+            added_by: "Maud Tansy".to_owned(),
+        }],
         audit: (1..=40).map(audit_row).collect(),
     }
 }

@@ -76,7 +76,7 @@ async fn an_expired_batch_is_marked_and_a_known_number_gets_a_new_day() {
     assert!(desk.owner.get("/owner/products").await.main().contains("1 in date 1 expired"));
     desk.fill(&path, &batches, &[("number", "A-1"), ("expires_on", "2026-03-02")]).await;
     let all = catalogue::batches(&mut desk.app.app.db.read().await.unwrap()).await.unwrap();
-    let all: Vec<_> = all.iter().map(|batch| (batch.number.as_str(), batch.expires_on)).collect();
+    let all: Vec<_> = all.iter().map(|batch| (batch.number.as_str(), batch.days.expires_on)).collect();
     assert_eq!(all, [("A-1", Some(date!(2026 - 03 - 02))), ("A-2", None)]);
     assert!(desk.owner.get(&path).await.main().contains("A-1 until Mon 2 March 2026"));
     for (number, day, field) in [

@@ -6,8 +6,11 @@ use std::io::{Cursor, Read as _, Write as _};
 use std::process::{Command, Output};
 
 use palpebra::actions::case::Known;
+use palpebra::actions::files::{self, Belongs};
 use palpebra::documents::record::{ClientRecord, Consent};
+use palpebra::documents::upload::{self, Takes};
 use palpebra::domain::consent::Tick;
+use palpebra::domain::file;
 use palpebra::domain::questionnaire::Answer;
 use palpebra::domain::skin_test::TestResult;
 use palpebra::jobs::housekeeping;
@@ -18,6 +21,7 @@ use sha2::{Digest as _, Sha256};
 use time::macros::datetime;
 use time::{Duration, OffsetDateTime};
 
+use crate::documents::upload::jpeg;
 use crate::support::app::NOW;
 use crate::support::studio::{GOOD_BATCH, LIV};
 use crate::support::{Html, Person, Studio, TestApp};
@@ -52,6 +56,10 @@ async fn with_a_past() -> (TestApp, Studio) {
     let mut second = treatment.versions[0].clone();
     (second.version, second.shield, second.reason) = (2, "large".to_owned(), CORRECTED.to_owned());
     treatments::add_version(&mut tx, &record, &second).await.unwrap();
+    let photo = upload::check(&jpeg(), Takes::Photo).unwrap();
+    let (client, about) = (&studio.mia, treatment.visit.as_str());
+    let to = Belongs { client, purpose: file::Purpose::After, about, by: "Liv Tannhauer" };
+    files::keep(&app.app, &mut tx, &to, &photo, LIFTED).await.unwrap();
     tx.commit().await.unwrap();
     (app, studio)
 }
@@ -128,6 +136,11 @@ async fn a_package_holds_what_the_database_holds() {
     let mut c = app.app.db.read().await.unwrap();
 
     assert_eq!(record.person.name, "Mia Sandgren");
+    let [photo] = &record.files[..] else { unreachable!("one photo") };
+    let beside = &files[&format!("{folder}/{}", photo.name)];
+    assert!(beside.starts_with(&[0xFF, 0xD8, 0xFF]), "the photo lies beside the record");
+    assert_eq!(photo.sha256, data_encoding::HEXLOWER.encode(&Sha256::digest(beside)));
+    assert_eq!((photo.purpose.as_str(), photo.added_by.as_str()), ("after", "Liv Tannhauer"));
     let stored = health::answers(&mut c, &studio.mia).await.unwrap();
     assert_eq!(record.answers.len(), stored.len());
     let newest = record.answers.last().unwrap();

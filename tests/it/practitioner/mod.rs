@@ -1,12 +1,15 @@
 //! Pages of the practitioner, and the case they show.
 #![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
 
+mod bottles;
 mod calendar;
 mod case;
 mod chair;
 mod clients;
 mod guardian;
 mod letters;
+mod photos;
+mod reactions;
 mod start;
 mod tests;
 mod treatment;

@@ -94,6 +94,7 @@ async fn a_record_is_written_once_and_corrected_by_versions() {
     fields.push(("reason", "The second lotion was on for 7 minutes."));
     let done = liv.submit(&page, &path, &fields).await;
     let shown = liv.follow(done).await;
+    assert!(!shown.main().contains("Late entry"), "{}", shown.main());
     for words in
         ["Version 2, the one that counts", "Version 1", "7 minutes", "5 minutes", "Corrected: The second lotion"]
     {
@@ -120,7 +121,10 @@ async fn a_reaction_in_the_record_is_shown_with_what_to_do() {
     let page = liv.get(&path).await;
     let lotion = format!("batch_{}", studio.lotion);
     let done = liv.submit(&page, &path, &[(&lotion, GOOD_BATCH), ("outcome", "reaction")]).await;
-    let shown = liv.follow(done).await;
+    let report = liv.follow(done).await;
+    assert!(report.main().starts_with("Report a reaction"), "{}", report.main());
+    assert_eq!(report.attributes("select#treatment option[selected]", "value"), [id.to_string()]);
+    let shown = liv.get(&format!("/desk/visits/{id}")).await;
     assert!(shown.main().contains("rinse at once") && shown.main().contains("With a reaction"), "{}", shown.main());
 }
 
@@ -135,4 +139,26 @@ async fn nothing_is_recorded_before_the_start() {
     assert_eq!(liv.post(&path, &token).await.status, 303);
     let mut c = app.app.db.read().await.unwrap();
     assert!(treatments::of_visit(&mut c, &id).await.unwrap().is_none());
+}
+
+#[tokio::test]
+async fn the_record_closes_at_the_end_of_the_day_and_what_is_added_then_is_marked_late() {
+    let (app, studio) = TestApp::with_studio().await;
+    let (liv, id) = under_way(&app, &studio).await;
+    let path = format!("/desk/visits/{id}/treatment");
+    let page = liv.get(&path).await;
+    let lotion = format!("batch_{}", studio.lotion);
+    assert_eq!(liv.submit(&page, &path, &[(&lotion, GOOD_BATCH), ("outcome", "as_wished")]).await.status, 303);
+    let record = treatments::of_visit(&mut app.app.db.read().await.unwrap(), &id).await.unwrap().unwrap().id;
+    // 09:55 by now: a minute before midnight in the studio, and a minute after.
+    for (wait, late) in [(Duration::minutes(14 * 60 + 4), 0), (Duration::minutes(2), 1)] {
+        app.app.clock.advance(wait);
+        let liv = app.member(LIV.0, LIV.1).await;
+        let path = format!("/desk/treatments/{record}/correction");
+        let page = liv.get(&path).await;
+        let done = liv.submit(&page, &path, &[("notes", "Called her."), ("reason", "The call was missing.")]).await;
+        assert_eq!(done.status, 303, "{}", done.text());
+        let shown = liv.get(&format!("/desk/visits/{id}")).await.main();
+        assert_eq!(shown.matches("Late entry").count(), late, "{shown}");
+    }
 }

@@ -2,6 +2,7 @@
 
 use palpebra::actions::case::Known;
 use palpebra::app::App;
+use palpebra::domain::bottle::Days;
 use palpebra::domain::catalogue::{Chemistry, ServiceKind};
 use palpebra::domain::consent::{ConsentRecord, Guardian, Offer, Signed, Tick, TypedName};
 use palpebra::domain::ids::{
@@ -139,7 +140,8 @@ impl Studio {
                 Product { id: id.clone(), name, maker, chemistry, label_test_hours, label: None, active: true };
             catalogue::save_product(&mut tx, &product).await.unwrap();
             for (number, ends) in [(GOOD_BATCH, date!(2031 - 12 - 31)), (OLD_BATCH, date!(2025 - 12 - 31))] {
-                let batch = Batch { product: id.clone(), number: number.to_owned(), expires_on: Some(ends) };
+                let days = Days { expires_on: Some(ends), ..Days::default() };
+                let batch = Batch { product: id.clone(), number: number.to_owned(), days };
                 catalogue::save_batch(&mut tx, &batch).await.unwrap();
             }
         }
@@ -220,25 +222,26 @@ impl Studio {
 
     /// She signs the consent for a service, on what stands now.
     pub(crate) async fn consent(&self, client: &ClientId, service: &ServiceId) {
-        self.sign(client, service, None).await;
+        self.sign(client, service, None, &[]).await;
+    }
+
+    /// She signs, and agrees to more than is needed.
+    pub(crate) async fn consent_with(&self, client: &ClientId, service: &ServiceId, ticks: &[Tick]) {
+        self.sign(client, service, None, ticks).await;
     }
 
     /// She signs, and wants to be asked back by mail.
     pub(crate) async fn wants_letters(&self, client: &ClientId) {
-        self.sign_and(client, &self.lift, None, &[Tick::Marketing]).await;
+        self.sign(client, &self.lift, None, &[Tick::Marketing]).await;
     }
 
     /// She signs with a guardian who promises to be present.
     pub(crate) async fn consent_with_guardian(&self, client: &ClientId, service: &ServiceId) {
         let (name, relation) = (TypedName::parse("Sunniva Tallgren").unwrap(), TypedName::parse("mother").unwrap());
-        self.sign(client, service, Some(Guardian { name, relation, present: true, drawing: None })).await;
+        self.sign(client, service, Some(Guardian { name, relation, present: true, drawing: None }), &[]).await;
     }
 
-    async fn sign(&self, client: &ClientId, service: &ServiceId, guardian: Option<Guardian>) {
-        self.sign_and(client, service, guardian, &[]).await;
-    }
-
-    async fn sign_and(&self, client: &ClientId, service: &ServiceId, guardian: Option<Guardian>, more: &[Tick]) {
+    async fn sign(&self, client: &ClientId, service: &ServiceId, guardian: Option<Guardian>, more: &[Tick]) {
         let now = self.app.clock.now();
         let mut tx = self.app.db.write().await.unwrap();
         let row = palpebra::store::studio::get(&mut tx).await.unwrap().unwrap();

@@ -2,7 +2,7 @@
 
 use axum::extract::{Path, State};
 
-use super::{found, under_way};
+use super::{Typed, found, under_way};
 use crate::actions::{chair as at_chair, steps as own};
 use crate::app::App;
 use crate::documents::svg::reach_on_shield;
@@ -159,7 +159,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<S
         here.filter(|_| known).map(|here| Measured { used: used.to_owned(), ..here })
     };
     let Some(measured) = measured else {
-        return under_way(&mut c, ctx, &visit, &client, Some(&fields), errors).await;
+        return under_way(&mut c, ctx, &visit, &client, Typed::Lengths(&fields), errors).await;
     };
     drop(c);
     at_chair::measure(&app, &team.0, &visit.id, &measured).await?;

@@ -1,0 +1,131 @@
+//! Reactions and letters, as the plain values of an export.
+
+use super::collect::Collector;
+use super::words::{THE_CLIENT, said};
+use crate::documents::record::{Attached, Letter, ProductUse, Reaction};
+use crate::domain::ids::ClientId;
+use crate::domain::questionnaire::Questionnaire;
+use crate::domain::reaction::Sign;
+use crate::store::files::{self, StoredFile};
+use crate::store::letters::{self, StoredLetter};
+use crate::store::reactions::{self, Body};
+use crate::store::{Connection, Stored, health};
+
+impl Collector {
+    pub(super) async fn reactions(&self, c: &mut Connection, id: &ClientId) -> Stored<Vec<Reaction>> {
+        let mut found = Vec::new();
+        for reaction in reactions::of_client(c, id).await?.into_iter().rev() {
+            found.push(self.reaction(reaction));
+        }
+        Ok(found)
+    }
+
+    fn reaction(&self, reaction: reactions::Reaction) -> Reaction {
+        let (mut signs, mut actions, mut outcome, mut closed) = (Vec::new(), Vec::new(), None, None);
+        let at = |entry: &reactions::Entry| self.moment(entry.written_at).local.date();
+        for entry in &reaction.entries {
+            match &entry.body {
+                Body::Report { signs: seen, rinsed, first_aid, care, note, .. } => {
+                    signs.push(listed(seen.iter()));
+                    actions.extend(rinsed.map(|minutes| format!("Eye rinsed for {minutes} minutes")));
+                    actions.extend([first_aid, care, note].into_iter().filter_map(|text| said(text)));
+                }
+                Body::FollowUp { signs: seen, care, note, .. } => {
+                    signs.push(format!("{}: {}", at(entry), listed(seen.iter())));
+                    actions.extend(
+                        [care, note]
+                            .into_iter()
+                            .filter_map(|text| said(text))
+                            .map(|text| format!("{}: {text}", at(entry))),
+                    );
+                }
+                Body::Told { whom, reference } => actions.push(format!("{}: told {whom} {reference}", at(entry))),
+                Body::Settled { outcome: ended, corrective } => {
+                    outcome = Some(ended.clone());
+                    closed = Some(self.moment(entry.written_at));
+                    actions.push(format!("{}: {corrective}", at(entry)));
+                }
+                Body::Reopened { why } => {
+                    (outcome, closed) = (None, None);
+                    actions.push(format!("{}: opened again: {why}", at(entry)));
+                }
+            }
+        }
+        signs.retain(|line| !line.is_empty());
+        let products = reaction.products.iter().map(|(product, batch)| ProductUse {
+            step: String::new(),
+            product: self.products.get(product).map(|product| product.name.clone()).unwrap_or_default(),
+            batch: Some(batch.clone()),
+            expires: self.batches.get(&(product.clone(), batch.clone())).copied().flatten(),
+        });
+        Reaction {
+            visit: reaction.visit.clone(),
+            reported_at: self.moment(reaction.reported_at),
+            reported_by: reaction.entries.first().map(|entry| writer(&entry.written_by)).unwrap_or_default(),
+            began: Some(self.moment(reaction.began_at).local.to_string()),
+            severity: reaction.level.to_string(),
+            signs: signs.join("\n"),
+            action: actions.join("\n"),
+            products: products.collect(),
+            outcome,
+            closed_at: closed,
+        }
+    }
+
+    pub(super) async fn letters(&self, c: &mut Connection, id: &ClientId) -> Stored<Vec<Letter>> {
+        let all = letters::of_client(c, id).await?;
+        if all.is_empty() {
+            return Ok(Vec::new());
+        }
+        let questions = health::in_force(c).await?.questionnaire;
+        Ok(all.into_iter().rev().map(|stored| self.letter(&questions, stored)).collect())
+    }
+
+    pub(super) async fn attached(&self, c: &mut Connection, id: &ClientId) -> Stored<Vec<Attached>> {
+        let all = files::of_client(c, id).await?;
+        let attached = all.into_iter().map(|file| Attached {
+            name: name_beside(&file),
+            purpose: file.purpose.as_str().to_owned(),
+            sha256: file.sha256.to_string(),
+            added_at: self.moment(file.added_at),
+            added_by: writer(&file.added_by),
+            about: file.about,
+        });
+        Ok(attached.collect())
+    }
+
+    fn letter(&self, questions: &Questionnaire, stored: StoredLetter) -> Letter {
+        let letter = &stored.letter;
+        let asked = |key: &String| questions.question(key).map_or_else(|| key.clone(), |asked| asked.text.clone());
+        let allows: Vec<&str> = letter.services().iter().map(|kind| kind.as_str()).collect();
+        let counts = match (&stored.set_aside, &stored.read) {
+            (Some((by, _, why)), _) => format!("; set aside by {by}: {why}"),
+            (None, Some((by, _))) => format!("; read by {by}"),
+            (None, None) => "; not read yet".to_owned(),
+        };
+        Letter {
+            id: letter.id().clone(),
+            from: letter.clinician().to_owned(),
+            about: letter.questions().iter().map(asked).collect::<Vec<_>>().join("; "),
+            says: format!("allows {}{counts}; file SHA-256 {}", allows.join(", "), letter.file()),
+            dated: letter.dated(),
+            valid_until: Some(letter.expires()),
+            recorded_at: self.moment(stored.added_at),
+            recorded_by: writer(&stored.added_by),
+        }
+    }
+}
+
+/// The name of a file in its client's folder.
+pub(super) fn name_beside(file: &StoredFile) -> String {
+    format!("files/{}-{}.{}", file.purpose.as_str(), file.id, file.kind.as_str())
+}
+
+/// Who wrote it: the client herself, or a member of the team by name.
+fn writer(name: &str) -> String {
+    if name == "client" { THE_CLIENT } else { name }.to_owned()
+}
+
+fn listed<'a>(signs: impl Iterator<Item = &'a Sign>) -> String {
+    signs.map(|sign| sign.as_str().replace('_', " ")).collect::<Vec<_>>().join(", ")
+}

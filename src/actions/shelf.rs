@@ -1,0 +1,67 @@
+//! The bottles on the shelf as they stand on a day, and what may be taken from there.
+
+use time::Date;
+
+use crate::domain::age::Jurisdiction;
+use crate::domain::bottle::{Unfit, unfit};
+use crate::domain::ids::{ProductId, ServiceId};
+use crate::store::catalogue::{self, Batch, Product, Service};
+use crate::store::{Connection, Stored, studio};
+
+/// Everything that is on the shelf.
+pub struct Shelf {
+    batches: Vec<Batch>,
+    products: Vec<Product>,
+    services: Vec<Service>,
+    place: Jurisdiction,
+    on: Date,
+}
+
+impl Shelf {
+    /// Loads it for a day.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub async fn load(c: &mut Connection, on: Date) -> Stored<Self> {
+        Ok(Self {
+            batches: catalogue::batches(c).await?,
+            products: catalogue::products(c).await?,
+            services: catalogue::services(c).await?,
+            place: studio::get(c).await?.map_or(Jurisdiction::Other, |studio| studio.jurisdiction),
+            on,
+        })
+    }
+
+    /// A batch of a product.
+    pub fn find(&self, product: &ProductId, number: &str) -> Option<&Batch> {
+        self.batches.iter().find(|batch| batch.product == *product && batch.number == number)
+    }
+
+    /// A product.
+    pub fn product(&self, id: &ProductId) -> Option<&Product> {
+        self.products.iter().find(|product| product.id == *id)
+    }
+
+    /// Why a batch may not be used for a service.
+    pub fn unfit(&self, batch: &Batch, service: &ServiceId) -> Option<Unfit> {
+        let service = self.services.iter().find(|one| one.id == *service)?;
+        let label = self.product(&batch.product).and_then(|product| product.label.as_ref());
+        unfit(&batch.days, label, service.kind.area(), self.place, self.on)
+    }
+
+    /// The batches with a number that somebody read from a bottle, of products in use: of those that the service brings
+    /// near the eye, where there are some. Case and spaces are not told apart.
+    pub fn numbered(&self, number: &str, service: &ServiceId) -> Vec<&Batch> {
+        let plain = |text: &str| text.split_whitespace().collect::<String>().to_lowercase();
+        let wanted = plain(number);
+        let kind = self.services.iter().find(|one| one.id == *service).map(|service| service.kind);
+        let in_use = |batch: &&Batch| {
+            plain(&batch.number) == wanted && self.product(&batch.product).is_some_and(|product| product.active)
+        };
+        let (fitting, others): (Vec<_>, Vec<_>) = self.batches.iter().filter(in_use).partition(|batch| {
+            let chemistry = self.product(&batch.product).map(|product| product.chemistry);
+            kind.zip(chemistry).is_some_and(|(kind, chemistry)| kind.chemistries().contains(&chemistry))
+        });
+        if fitting.is_empty() { others } else { fitting }
+    }
+}

@@ -1,0 +1,135 @@
+//! What a record says, and whether it holds together.
+
+use time::OffsetDateTime;
+
+use crate::actions::shelf::Shelf;
+use crate::domain::bottle::Unfit;
+use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
+use crate::domain::role::Member;
+use crate::domain::timing::SideTime;
+use crate::store::treatments::{Outcome, Version};
+
+/// Why a record doesn't hold together.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum RecordRefused {
+    /// It ends before it begins.
+    #[error("it ends before it begins")]
+    EndsBeforeStart,
+    /// It ends in the future.
+    #[error("it ends in the future")]
+    Future,
+    /// More lashes were still lifted than were counted.
+    #[error("more were still lifted than were counted")]
+    Count,
+    /// A treatment that was not stopped used a product.
+    #[error("a product is missing")]
+    NoProduct,
+    /// The register doesn't know the batch.
+    #[error("the register doesn't know this batch")]
+    UnknownBatch(ProductId),
+    /// The product may not be used on her.
+    #[error("a product may not be used: {1}")]
+    Unfit(ProductId, Unfit),
+}
+
+/// What was done, as the form gives it.
+#[derive(Clone)]
+pub struct Record {
+    /// What was done.
+    pub service: ServiceId,
+    /// From when.
+    pub started_at: OffsetDateTime,
+    /// Until when.
+    pub ended_at: OffsetDateTime,
+    /// Which shield.
+    pub shield: String,
+    /// Minutes of the first lotion.
+    pub lotion_one_minutes: Option<u16>,
+    /// Minutes of the second lotion.
+    pub lotion_two_minutes: Option<u16>,
+    /// Minutes of the tint.
+    pub tint_minutes: Option<u16>,
+    /// Anything else.
+    pub notes: String,
+    /// Whether aftercare was given.
+    pub aftercare_given: bool,
+    /// How it came out.
+    pub outcome: Outcome,
+    /// Lashes counted, and how many of them were still lifted.
+    pub count: Option<(u16, u16)>,
+    /// Products with their batch.
+    pub products: Vec<(ProductId, String)>,
+    /// Whether the eyes were rinsed.
+    pub rinsed: Option<bool>,
+    /// How long each step was on each side.
+    pub times: Vec<SideTime>,
+    /// Whether the client gets the words on aftercare by mail.
+    pub mail_aftercare: bool,
+}
+
+impl Record {
+    /// What was used stands against the register as of its day; what an earlier version named already is not asked again.
+    pub(super) fn check(
+        &self,
+        shelf: &Shelf,
+        used: &[(ProductId, String)],
+        now: OffsetDateTime,
+    ) -> Result<(), RecordRefused> {
+        if self.ended_at < self.started_at {
+            return Err(RecordRefused::EndsBeforeStart);
+        }
+        if self.ended_at > now || self.times.iter().any(|time| time.off > now) {
+            return Err(RecordRefused::Future);
+        }
+        if self.count.is_some_and(|(counted, lifted)| lifted > counted) {
+            return Err(RecordRefused::Count);
+        }
+        if self.products.is_empty() && self.outcome != Outcome::Stopped {
+            return Err(RecordRefused::NoProduct);
+        }
+        for named in self.products.iter().filter(|named| !used.contains(named)) {
+            let (product, number) = named;
+            let found = shelf.find(product, number).ok_or_else(|| RecordRefused::UnknownBatch(product.clone()))?;
+            if let Some(unfit) = shelf.unfit(found, &self.service) {
+                return Err(RecordRefused::Unfit(product.clone(), unfit));
+            }
+        }
+        Ok(())
+    }
+
+    pub(super) fn version(
+        self,
+        number: u32,
+        by: &PractitionerId,
+        member: &Member,
+        reason: &str,
+        now: OffsetDateTime,
+    ) -> Version {
+        let mut products = self.products;
+        products.sort();
+        products.dedup();
+        let mut times = self.times;
+        times.sort_by_key(|time| (time.on, time.side));
+        Version {
+            version: number,
+            service: self.service,
+            practitioner: by.clone(),
+            started_at: self.started_at,
+            ended_at: self.ended_at,
+            shield: self.shield,
+            lotion_one_minutes: self.lotion_one_minutes,
+            lotion_two_minutes: self.lotion_two_minutes,
+            tint_minutes: self.tint_minutes,
+            notes: self.notes,
+            aftercare_given: self.aftercare_given,
+            outcome: self.outcome,
+            count: self.count,
+            reason: reason.to_owned(),
+            written_by: member.name.clone(),
+            written_at: now,
+            products,
+            rinsed: self.rinsed,
+            times,
+        }
+    }
+}

@@ -1,0 +1,78 @@
+//! A reaction report on paper: for the doctor, the supplier or the insurer.
+
+use time::{Date, OffsetDateTime};
+
+use super::flow::Flow;
+use super::style::{BODY, SMALL};
+use crate::domain::ids::ReactionId;
+use crate::domain::reaction::RINSE_MINUTES;
+
+/// What an entry says: its title, its facts, and who wrote it when.
+pub type PaperEntry = (String, Vec<(&'static str, String)>, String);
+
+/// A report in words.
+pub struct ReactionPaper {
+    /// Its id.
+    pub id: ReactionId,
+    /// The studio's name.
+    pub studio: String,
+    /// The studio's address.
+    pub address: String,
+    /// Its phone and mail.
+    pub contact: String,
+    /// The client's name.
+    pub client: String,
+    /// Her date of birth.
+    pub born: Date,
+    /// How grave it is.
+    pub level: String,
+    /// When it began.
+    pub began: String,
+    /// After what, with the minutes of each step.
+    pub after: String,
+    /// Product, maker and batch.
+    pub products: Vec<Vec<String>>,
+    /// What was written to it, oldest first.
+    pub entries: Vec<PaperEntry>,
+    /// When the paper was written, in words.
+    pub written: String,
+    /// The same, as an instant.
+    pub at: OffsetDateTime,
+}
+
+pub(super) fn write(flow: &mut Flow, paper: &ReactionPaper) {
+    let address = paper.address.lines().collect::<Vec<_>>().join(", ");
+    flow.para(&format!("{}  ·  {address}  ·  {}", paper.studio, paper.contact), SMALL);
+    flow.gap(14.0);
+    flow.heading(1, "Reaction report");
+    flow.facts(
+        "The reaction",
+        &[
+            ("Client", paper.client.clone()),
+            ("Date of birth", paper.born.to_string()),
+            ("Level", paper.level.clone()),
+            ("Began", paper.began.clone()),
+            ("After", paper.after.clone()),
+            ("Report", paper.id.to_string()),
+            ("Written", paper.written.clone()),
+        ],
+    );
+    flow.gap(4.0);
+    flow.panel(&format!(
+        "Product in the eye: rinse at once with clean water, for at least {RINSE_MINUTES} minutes, then urgent medical care. \
+         Safety data sheets of the products come from their makers. This is what the studio saw and was told; it is no \
+         diagnosis."
+    ));
+    flow.heading(2, "Products and batches");
+    if paper.products.is_empty() {
+        flow.para("None recorded.", BODY);
+    } else {
+        flow.table("Products and batches", &["Product", "Maker", "Batch"], &[1.5, 1.2, 1.0], &paper.products);
+    }
+    flow.heading(2, "What was seen, done and said");
+    for (title, facts, written) in &paper.entries {
+        flow.heading(3, title);
+        flow.facts(title, facts);
+        flow.para(written, SMALL);
+    }
+}
