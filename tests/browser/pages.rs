@@ -129,7 +129,7 @@ async fn what_lies_behind_the_links_of_mails_is_accessible() {
     let server = Server::demo(NOW).await;
     let she = Person::new(&server, "visitor").await;
     let browser = &she.browser;
-    for place in ["go-on", "skin-test", "sign-in", "earlier"] {
+    for place in ["go-on", "tell-us", "sign-in", "earlier"] {
         she.open(&format!("/{place}/{}", "a".repeat(26))).await;
         she.inspect(&format!("{place}-gone")).await;
     }
