@@ -230,6 +230,7 @@ impl Scene {
             (Pending::SkinTestPrompt { client: client.clone(), test: self.test_of_mia().await }, None),
             (Pending::LookAtReport { client }, None),
             (Pending::Earlier { offer: self.offer().await }, None),
+            (Pending::VerdictChanged { visit: visit.clone() }, None),
             (Pending::Aftercare { visit }, None),
             (
                 Pending::SignIn { account: self.owner().await, news: News::PasswordChanged, at: NOW.unix_timestamp() },
