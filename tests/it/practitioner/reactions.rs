@@ -58,7 +58,11 @@ async fn a_reaction_is_reported_asked_after_and_settled() {
         shown.main()
     );
     let mut c = app.app.db.read().await.unwrap();
-    assert_eq!(treatments::reacted(&mut c, &studio.mia).await.unwrap(), [studio.lotion.clone()], "blocked for her");
+    assert_eq!(
+        treatments::reacted(&mut c, &studio.mia).await.unwrap(),
+        std::slice::from_ref(&studio.lotion),
+        "blocked for her"
+    );
     drop(c);
     let early = add(&liv, &page, &[("add", "settled"), ("outcome", "Gone"), ("corrective", "Other lotion")]).await;
     assert_eq!(early.status, 422, "somebody has to ask again first");
