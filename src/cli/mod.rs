@@ -129,7 +129,7 @@ struct ServeArgs {
     /// With --demo: the moment at which the demo begins, such as 2026-11-25T09:00:00Z.
     #[arg(long, requires = "demo")]
     now: Option<String>,
-    /// With --demo: no limits on how often an address may try something, for load tests.
+    /// With --demo: no limits on how often an address may try something, and patience with slow clients, for load tests.
     #[arg(long, requires = "demo")]
     no_limits: bool,
 }

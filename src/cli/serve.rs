@@ -65,6 +65,7 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
     let db = Db::open(&args.data.database()).await?;
     db.look_over().await?;
     let demo = studio::get(&mut *db.read().await?).await?.is_some_and(|studio| studio.demo);
+    let patience = if args.no_limits { Patience::LONG } else { Patience::USUAL };
     let app = App::new(Parts {
         db,
         clock,
@@ -73,7 +74,7 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         transport,
         address: Address::new(&base_url),
         second_factor: if demo { SecondFactor::Off } else { SecondFactor::Asked },
-        patience: Patience::USUAL,
+        patience,
         limits: if args.no_limits { Limits::off() } else { Limits::new() },
         set_up_code: Mutex::new(None),
     });
@@ -98,7 +99,7 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
     let access = if args.local_calendars { Access::Anywhere } else { Access::Public };
     let calendars = tokio::spawn(read_calendars(app.clone(), access));
     let proxies = Proxies::new(args.trusted_proxy);
-    web::server::serve(listener, web::router(app.clone()), proxies, Patience::USUAL, stop(), LAST_REQUESTS).await;
+    web::server::serve(listener, web::router(app.clone()), proxies, patience, stop(), LAST_REQUESTS).await;
     jobs.abort();
     calendars.abort();
     app.db.close().await;
