@@ -25,7 +25,8 @@ fn wrong(headers: &HeaderMap) -> Vec<String> {
         ("referrer-policy", "same-origin"),
         ("cross-origin-opener-policy", "same-origin"),
         ("cross-origin-resource-policy", "same-origin"),
-        ("permissions-policy", "camera=(), microphone=(), geolocation=()"),
+        // The chair reads the code on a bottle.
+        ("permissions-policy", "camera=(self), microphone=(), geolocation=()"),
         ("x-robots-tag", "noindex"),
         ("x-frame-options", "DENY"),
     ];
