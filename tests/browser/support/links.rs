@@ -56,7 +56,7 @@ impl Browser {
             const links = [...all('a[href]', 'href'), ...all('link[href]', 'href'), ...all('[src]', 'src')];
             const lost = all('a[href^=\"#\"]', 'href').filter(href => href.length > 1 && !document.getElementById(href.slice(1)));
             const inside = all('[for]', 'for').filter(id => !document.getElementById(id)).map(id => `the label of ${id}`);
-            const forms = [...document.forms].map(form => [form.getAttribute('method') || 'get', own(form.getAttribute('action') || location.href).split('?')[0]]);
+            const forms = [...document.forms].filter(form => form.method !== 'dialog').map(form => [form.getAttribute('method') || 'get', own(form.getAttribute('action') || location.href).split('?')[0]]);
             const wanted = links.filter(href => !href.startsWith('#') && !/^(mailto|tel|data|blob):/.test(href)).map(own).filter(href => href !== '');
             return { links: [...new Set(wanted)], forms, lost: [...lost, ...inside] };";
         let leads: Leads = serde_json::from_value(self.client.execute(script, vec![]).await.unwrap()).unwrap();
@@ -76,11 +76,11 @@ impl Browser {
 
     /// What is too much for a page of a client.
     pub(crate) async fn too_heavy(&self) -> Vec<String> {
-        // An icon is asked for once and by the browser itself, so the page's clock doesn't know of it.
+        // A browser asks for the icon once, by itself, so most pages' clocks don't know of it.
         let script = "
             const all = [...performance.getEntriesByType('navigation'), ...performance.getEntriesByType('resource')];
-            const icons = document.querySelectorAll('link[rel~=icon]').length;
-            return { bytes: all.reduce((sum, one) => sum + one.encodedBodySize, 0), requests: all.length + icons };";
+            const icons = [...document.querySelectorAll('link[rel~=icon]')].map(icon => icon.href);
+            return { bytes: all.reduce((sum, one) => sum + one.encodedBodySize, 0), requests: new Set([...all.map(one => one.name), ...icons]).size };";
         let weight: Weight = serde_json::from_value(self.client.execute(script, vec![]).await.unwrap()).unwrap();
         let mut found = Vec::new();
         if weight.bytes > MOST_BYTES {

@@ -45,6 +45,8 @@ struct QuestionView {
     why: String,
     facts: Vec<String>,
     rules: Vec<RuleView>,
+    /// Whether a rule can rest on its answer.
+    ruled: bool,
     changed: bool,
 }
 
@@ -70,6 +72,7 @@ fn sections(set: &Draft, before: Option<&Draft>) -> Vec<SectionView> {
             text: question.text.clone(),
             why: question.why.clone(),
             facts: facts(question, set),
+            ruled: rule::may_rest_on(question),
             changed: changed_questions.contains(question.key.as_str()) || rules.iter().any(|rule| rule.changed),
             rules,
         }

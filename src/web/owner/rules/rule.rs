@@ -239,6 +239,11 @@ fn read_rule(old: &Rule, set: &Draft, fields: &Fields) -> Result<Rule, Errors> {
     read().filter(|_| errors.is_empty()).ok_or(errors)
 }
 
+/// Whether a rule can rest on what is answered: days and free words are looked at by the rules of the question before.
+pub(super) fn may_rest_on(question: &Question) -> bool {
+    matches!(question.kind, Kind::YesNo | Kind::Choice)
+}
+
 /// A rule for a question that has no words yet.
 fn blank(set: &Draft, question: &Question) -> Rule {
     let key = |n: usize| format!("{}_{n}", question.key);
@@ -262,10 +267,7 @@ async fn rule_of(app: &App, key: &str, is_new: bool) -> Result<Option<(Draft, Ru
     let Some((stored, _)) = draft::load(&mut *app.db.read().await?).await? else { return Ok(None) };
     let set = stored.set;
     let rule = if is_new {
-        set.questionnaire
-            .question(key)
-            .filter(|one| matches!(one.kind, Kind::YesNo | Kind::Choice))
-            .map(|one| blank(&set, one))
+        set.questionnaire.question(key).filter(|one| may_rest_on(one)).map(|one| blank(&set, one))
     } else {
         set.rules.rule(key).cloned()
     };
