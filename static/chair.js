@@ -124,9 +124,19 @@ const sides = [...document.querySelectorAll(".side")].map((element) => {
 });
 const alarm = document.getElementById("chair-alert"), title = document.title;
 
+// What is pressed within one second stays in its order: an id begins with its millisecond, later ones sort behind, and the
+// studio's server orders by the second and then by the id.
+const LETTERS = "234567abcdefghijklmnopqrstuvwxyz";
+let stamp = 0;
+function newId() {
+  stamp = Math.max(Math.floor(now()), stamp + 1);
+  const time = Array.from({ length: 10 }, (_, n) => LETTERS[Math.floor(stamp / 32 ** (9 - n)) % 32]);
+  const chance = Array.from(crypto.getRandomValues(new Uint8Array(16)), (n) => LETTERS[n & 31]);
+  return [...time, ...chance].join("");
+}
+
 function press(kind, one, more) {
-  const letters = crypto.getRandomValues(new Uint8Array(26));
-  const id = Array.from(letters, (n) => "abcdefghijklmnopqrstuvwxyz234567"[n & 31]).join("");
+  const id = newId();
   take({ id, kind, step: one.step, side: one.side, at: second(), ...more });
   render();
   send();

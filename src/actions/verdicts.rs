@@ -8,7 +8,7 @@ use crate::app::App;
 use crate::domain::ids::VisitId;
 use crate::domain::readiness::Readiness;
 use crate::domain::role::Actor;
-use crate::domain::verdict::{Reason, Verdict};
+use crate::domain::verdict::Reason;
 use crate::domain::visit::VisitState;
 use crate::store::audit::Event;
 use crate::store::studio::{self, Studio};
@@ -52,7 +52,7 @@ pub async fn watch(app: &App) -> Stored<usize> {
         let Some(visit) = visits::get(&mut c, &id).await? else { continue };
         let readiness = judge(&mut c, &studio, &visit, now).await?;
         let known = verdicts::of_visit(&mut c, &id).await?;
-        if known.is_none_or(|known| !says_the_same(&known.latest, &readiness)) {
+        if known.is_none_or(|known| !known.latest.says_the_same_as(&readiness)) {
             differ.push(id);
         }
     }
@@ -77,8 +77,8 @@ async fn settle(app: &App, studio: &Studio, id: &VisitId) -> Stored<bool> {
         tx.commit().await?;
         return Ok(false);
     };
-    let new: Vec<&Reason> = added(&known.latest, &latest).collect();
-    let worse = added(&known.booked, &latest).next().is_some();
+    let new: Vec<&Reason> = latest.against_since(&known.latest).collect();
+    let worse = latest.against_since(&known.booked).next().is_some();
     let tell = new.iter().any(|reason| reason.rule != ASKED_ALREADY);
     let changed_at = if !worse {
         None
@@ -107,26 +107,4 @@ async fn settle(app: &App, studio: &Studio, id: &VisitId) -> Stored<bool> {
     verdicts::keep(&mut tx, id, &Judged { latest, judged_at: now, changed_at, ..known }).await?;
     tx.commit().await?;
     Ok(person.is_some())
-}
-
-/// Whether two verdicts rest on the same; days that merely move on are no change.
-fn says_the_same(before: &Readiness, now: &Readiness) -> bool {
-    let keys = |readiness: &Readiness| {
-        let mut keys: Vec<_> =
-            readiness.reasons.iter().map(|one| (one.rule.clone(), format!("{:?}", one.start), one.verdict)).collect();
-        keys.sort();
-        keys
-    };
-    keys(before) == keys(now)
-}
-
-/// What stands against a visit now and did not before, or not as much: only what somebody has to do something about.
-fn added<'a>(before: &'a Readiness, now: &'a Readiness) -> impl Iterator<Item = &'a Reason> {
-    let known = |reason: &Reason| {
-        before
-            .reasons
-            .iter()
-            .any(|old| old.rule == reason.rule && old.about == reason.about && old.verdict >= reason.verdict)
-    };
-    now.reasons.iter().filter(move |reason| reason.verdict >= Verdict::Ask && !known(reason))
 }

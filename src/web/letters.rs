@@ -3,7 +3,6 @@
 use std::collections::BTreeSet;
 
 use time::Date;
-use time::macros::format_description;
 
 use crate::actions::letters::Refused;
 use crate::documents::upload::{Checked, Takes};
@@ -14,8 +13,9 @@ use crate::domain::letter::{CLINICIAN_MAX, LetterDraft, LetterRefused};
 use crate::domain::questionnaire::Questionnaire;
 use crate::store::health::InForce;
 use crate::store::letters::StoredLetter;
+use crate::web::day;
 use crate::web::error::Fault;
-use crate::web::form::{Errors, Fields, FormWithFile};
+use crate::web::form::{Errors, FormWithFile};
 use crate::web::words;
 use crate::when;
 
@@ -52,8 +52,8 @@ impl Scope {
             taken => errors.take("file", taken, words::upload).flatten(),
         };
         let fields = &form.fields;
-        let dated = day(&mut errors, fields, "dated");
-        let expires = day(&mut errors, fields, "expires");
+        let dated = day::field(&mut errors, fields, "dated");
+        let expires = day::field(&mut errors, fields, "expires");
         let known = |key: &&str| self.questions.iter().any(|(known, _)| known == key);
         let questions = fields.many("many-question").filter(known).map(str::to_owned).collect();
         let services = fields.many("many-service").filter_map(ServiceKind::parse).collect();
@@ -66,15 +66,6 @@ impl Scope {
             _ => Err(errors),
         }
     }
-}
-
-fn day(errors: &mut Errors, fields: &Fields, field: &str) -> Option<Date> {
-    let day = Date::parse(fields.trimmed(field), format_description!("[year]-[month]-[day]")).ok();
-    let day = day.filter(|day| (2000..=2100).contains(&day.year()));
-    if day.is_none() {
-        errors.add(field, words::DAY);
-    }
-    day
 }
 
 /// What is wrong with a letter, at its field.

@@ -17,6 +17,7 @@ use crate::app::App;
 
 pub mod assets;
 pub mod client;
+mod day;
 pub mod error;
 pub mod files;
 pub mod form;

@@ -334,11 +334,15 @@ async fn no_time_over_the_label_can_be_set() {
     assert!(!more.is_enabled().await.unwrap(), "six minutes are the label's longest time");
     chair.press("First lotion", "left", "on").await;
     assert!(!more.is_enabled().await.unwrap());
+    chair.until_stored(1).await;
     chair.pass(200).await;
     chair.press("First lotion", "left", "off").await;
     chair.press("First lotion", "left", "on").await;
-    chair.until(ALL).await;
-    assert!(chair.side("First lotion", "left").await.contains("2:40"), "only what the label leaves");
+    chair.until_stored(3).await;
+    assert!(
+        chair.side("First lotion", "left").await.contains("2:40"),
+        "off and on within one second, and only what the label leaves"
+    );
     let large = "return [...document.querySelectorAll('.chair button, .chair .button')].filter(b => b.offsetHeight && b.offsetHeight < 44).length";
     assert_eq!(chair.browser.client.execute(large, vec![]).await.unwrap(), json!(0));
     chair.close().await;

@@ -52,7 +52,7 @@ impl Change {
             let days = rule.days(starts.date(), first, civil.date());
             let until = rule.until().map(Moment::civil);
             let days = days.into_iter().map(|day| PrimitiveDateTime::new(day, starts.time()));
-            all.extend(days.filter(|at| until.is_none_or(|until| *at <= until + Duration::DAY)));
+            all.extend(days.filter(|at| until.is_none_or(|until| *at <= until.saturating_add(Duration::DAY))));
         }
         all.into_iter().filter(|at| *at <= civil).max()
     }
@@ -242,7 +242,7 @@ fn period_of(text: &str) -> Option<(i64, i64)> {
     let (start, end) = text.split_once('/')?;
     let start = Moment::read(start)?.civil().assume_utc();
     let end = match length(end) {
-        Some(length) => start + length,
+        Some(length) => start.checked_add(length)?,
         None => Moment::read(end)?.civil().assume_utc(),
     };
     Some((start.unix_timestamp(), end.unix_timestamp()))

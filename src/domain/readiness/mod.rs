@@ -3,6 +3,7 @@
 //! The same rule answers the client who books, the practitioner who is about to start, and the
 //! owner's list.
 
+mod change;
 mod fixed;
 mod products;
 mod skin;

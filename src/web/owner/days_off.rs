@@ -7,7 +7,7 @@ use axum::response::IntoResponse;
 use serde::Deserialize;
 use time::{Date, Duration};
 
-use super::read::{choice, day, note};
+use super::read::{choice, note};
 use super::{Done, done, filled, id, there, today};
 use crate::actions::studio;
 use crate::app::App;
@@ -17,6 +17,7 @@ use crate::domain::visit::VisitState;
 use crate::domain::zone::Zone;
 use crate::store::practitioners::{self, Practitioner, TimeOff};
 use crate::store::{Connection, Stored, visits};
+use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -84,8 +85,8 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done, Query(whose
 }
 
 fn range(errors: &mut Errors, fields: &Fields, today: Date) -> Option<DateRange> {
-    let from = day(errors, fields, "from");
-    let to = if fields.trimmed("to").is_empty() { from } else { day(errors, fields, "to") };
+    let from = day::field(errors, fields, "from");
+    let to = if fields.trimmed("to").is_empty() { from } else { day::field(errors, fields, "to") };
     let range = DateRange::parse(from?, to?);
     let range = errors.take("to", range, |refusal| match refusal {
         DateRangeRefused::Reversed { .. } => "The last day comes before the first.".to_owned(),

@@ -4,8 +4,6 @@ use askama::Template;
 use axum::extract::{Query, State};
 use axum::response::IntoResponse;
 use serde::Deserialize;
-use time::Date;
-use time::macros::format_description;
 
 use crate::actions::export::{self, ExportError, Place, Why, WhyRefused};
 use crate::app::App;
@@ -13,6 +11,7 @@ use crate::documents::record::Scope;
 use crate::domain::ids::ClientId;
 use crate::store::clients;
 use crate::store::exports::{self, Export};
+use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -146,11 +145,7 @@ fn read(fields: &Fields) -> Result<(Scope, Why), Errors> {
 }
 
 fn days(fields: &Fields, errors: &mut Errors) -> Option<Scope> {
-    let mut day = |name| {
-        let parsed = Date::parse(fields.trimmed(name), format_description!("[year]-[month]-[day]"));
-        errors.take(name, parsed, |_| "Write the day like 2026-03-27.".to_owned())
-    };
-    let (from, to) = (day("from"), day("to"));
+    let (from, to) = (day::field(errors, fields, "from"), day::field(errors, fields, "to"));
     let (from, to) = from.zip(to)?;
     if from > to {
         errors.add("to", "The last day is before the first.");

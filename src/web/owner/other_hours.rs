@@ -7,7 +7,7 @@ use axum::response::IntoResponse;
 use time::Date;
 
 use super::days_off::{AHEAD, REASON, STUDIO};
-use super::read::{choice, day, note};
+use super::read::{choice, note};
 use super::{Done, done, id, there, today};
 use crate::actions::hours;
 use crate::app::App;
@@ -15,6 +15,7 @@ use crate::domain::hours::DayHours;
 use crate::domain::ids::{DayHoursId, PractitionerId};
 use crate::store::calendar::{self, OtherHours};
 use crate::store::practitioners::{self, Practitioner};
+use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -67,7 +68,7 @@ fn read(team: &[Practitioner], fields: &Fields, today: Date) -> Result<Read, Err
         text => PractitionerId::parse(text).ok().filter(|id| team.iter().any(|she| she.id == *id)).map(Some),
     };
     let who = choice(&mut errors, "who", who);
-    let day = day(&mut errors, fields, "day");
+    let day = day::field(&mut errors, fields, "day");
     match day {
         Some(day) if day < today => errors.add("day", "That day has passed."),
         Some(day) if day - today > AHEAD => {

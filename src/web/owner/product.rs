@@ -17,6 +17,7 @@ use crate::domain::label::Label;
 use crate::store;
 use crate::store::catalogue::{Batch, Product};
 use crate::web::assets;
+use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -132,7 +133,7 @@ fn read_batch(id: &ProductId, fields: &Fields) -> Result<Batch, Errors> {
     let [expires_on, opened_on, discarded_on] =
         ["expires_on", "opened_on", "discarded_on"].map(|field| match fields.trimmed(field) {
             "" => None,
-            _ => read::day(&mut errors, fields, field),
+            _ => day::field(&mut errors, fields, field),
         });
     if opened_on.zip(discarded_on).is_some_and(|(opened, thrown)| thrown < opened) {
         errors.add("discarded_on", "That is before it was opened.");

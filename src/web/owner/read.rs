@@ -2,9 +2,6 @@
 
 use std::ops::RangeInclusive;
 
-use time::Date;
-use time::macros::format_description;
-
 use crate::domain::label::{Label, Note};
 use crate::web::form::{Errors, Fields};
 use crate::web::words;
@@ -33,16 +30,6 @@ pub(super) fn label(errors: &mut Errors, fields: &Fields, field: &str) -> Option
 pub(super) fn note(errors: &mut Errors, fields: &Fields, field: &str, most: usize) -> Option<String> {
     let note = errors.take(field, Note::parse(fields.get(field), most), words::text);
     note.map(|note| note.as_str().to_owned())
-}
-
-/// A day, as browsers send it; from 2000 to 2100, since another year is a slip.
-pub(super) fn day(errors: &mut Errors, fields: &Fields, field: &str) -> Option<Date> {
-    let day = Date::parse(fields.trimmed(field), format_description!("[year]-[month]-[day]")).ok();
-    let day = day.filter(|day| (2000..=2100).contains(&day.year()));
-    if day.is_none() {
-        errors.add(field, words::DAY);
-    }
-    day
 }
 
 /// One of a few words.

@@ -7,7 +7,6 @@ use axum::http::header;
 use axum::response::IntoResponse;
 use serde::Deserialize;
 use time::Date;
-use time::macros::format_description;
 
 use crate::actions::health::looked;
 use crate::app::App;
@@ -15,6 +14,7 @@ use crate::documents::csv::write_row;
 use crate::domain::ids::ProductId;
 use crate::store::trace::{self, Touched};
 use crate::store::{Connection, Stored, catalogue};
+use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
@@ -64,10 +64,6 @@ struct Wish {
     to: Date,
 }
 
-fn day(text: Option<&str>) -> Option<Date> {
-    Date::parse(text?.trim(), format_description!("[year]-[month]-[day]")).ok()
-}
-
 impl Ask {
     /// The whole past where no days are named.
     fn wish(&self, today: Date) -> Option<Wish> {
@@ -75,8 +71,8 @@ impl Ask {
         Some(Wish {
             product: ProductId::parse(product).ok()?,
             number: number.to_owned(),
-            from: day(self.from.as_deref()).unwrap_or(Date::from_ordinal_date(2000, 1).unwrap_or(today)),
-            to: day(self.to.as_deref()).unwrap_or(today),
+            from: self.from.as_deref().and_then(day::read).unwrap_or(Date::from_ordinal_date(2000, 1).unwrap_or(today)),
+            to: self.to.as_deref().and_then(day::read).unwrap_or(today),
         })
     }
 }

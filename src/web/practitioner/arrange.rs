@@ -8,7 +8,7 @@ use serde::Deserialize;
 
 use super::calendar::visible;
 use super::view::Names;
-use super::{read, words};
+use super::words;
 use crate::actions::booking::Choice;
 use crate::actions::desk;
 use crate::actions::diary::Diary;
@@ -24,6 +24,7 @@ use crate::store::deposits::{self, Deposit, Fate, How};
 use crate::store::practitioners::{self, Practitioner};
 use crate::store::visits::Visit;
 use crate::store::{catalogue, clients, visits};
+use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -128,7 +129,7 @@ async fn page(
     let who = asked.who.as_deref().and_then(|id| PractitionerId::parse(id).ok());
     let who = who.filter(|id| may_arrange(&team.0, id)).unwrap_or_else(|| visit.practitioner.clone());
     let today = studio.zone.date_at(now);
-    let day = asked.day.as_deref().and_then(read::parse_day).unwrap_or_else(|| visit.civil.date().max(today));
+    let day = asked.day.as_deref().and_then(day::read).unwrap_or_else(|| visit.civil.date().max(today));
     let mut slots = Slots::default();
     if may_move {
         let own = Own::load(&mut c, &client, id).await?.ok_or(Fault::NotFound)?;

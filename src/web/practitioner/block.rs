@@ -14,6 +14,7 @@ use crate::domain::ids::{BlockId, PractitionerId, RoomId};
 use crate::domain::role::Role;
 use crate::store::calendar::Blocked;
 use crate::store::practitioners::{self, Practitioner, Room};
+use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -79,7 +80,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) 
         errors.add("what", CHOOSE);
     }
     let zone = ctx.studio()?.zone.clone();
-    let day = read::day(&mut errors, &fields, "day");
+    let day = day::field(&mut errors, &fields, "day");
     let from = read::moment(&mut errors, &fields, "from", day, &zone);
     let to = read::moment(&mut errors, &fields, "to", day, &zone);
     let reason = read::text(&mut errors, &fields, "reason", REASON, false);

@@ -8,7 +8,6 @@ use serde::Deserialize;
 use time::Date;
 
 use super::calendar::visible;
-use super::read;
 use crate::actions::book::Person;
 use crate::actions::booking::Choice;
 use crate::actions::desk::{self, Fit, Placed};
@@ -24,6 +23,7 @@ use crate::store::clients::{self, Client};
 use crate::store::practitioners::{self, Practitioner};
 use crate::store::visits::Purpose;
 use crate::store::{Connection, Stored};
+use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -120,7 +120,7 @@ async fn page(app: &App, ctx: Ctx, team: &Team, asked: &Asked, taken: bool) -> R
     let what = offered(&mut c).await?;
     let client = client(&mut c, &team.0, asked.client.as_deref()).await?;
     let who = with_whom(&team.0, asked.who.as_deref());
-    let day = asked.from.as_deref().or(asked.day.as_deref()).and_then(read::parse_day).unwrap_or(today);
+    let day = asked.from.as_deref().or(asked.day.as_deref()).and_then(day::read).unwrap_or(today);
     let chosen = what.iter().find(|what| Some(what.value.as_str()) == asked.service.as_deref());
     let mut found = None;
     if let Some(What { service, purpose, .. }) = chosen {

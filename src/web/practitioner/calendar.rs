@@ -7,7 +7,6 @@ use axum::response::IntoResponse;
 use serde::Deserialize;
 use time::{Date, Duration, Weekday};
 
-use super::read;
 use super::view::Names;
 use crate::actions::health;
 use crate::actions::hours::may_arrange;
@@ -15,6 +14,7 @@ use crate::app::App;
 use crate::domain::ids::PractitionerId;
 use crate::domain::role::{Member, Role};
 use crate::store::practitioners::{self, Practitioner};
+use crate::web::day;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
@@ -71,7 +71,7 @@ fn monday(day: Date) -> Date {
 pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(asked): Query<Asked>) -> Answer {
     let (studio, now) = (ctx.studio()?.clone(), app.clock.now());
     let today = studio.zone.date_at(now);
-    let day = asked.day.as_deref().and_then(read::parse_day).unwrap_or(today);
+    let day = asked.day.as_deref().and_then(day::read).unwrap_or(today);
     let week = asked.view.as_deref() == Some("week");
     let mut c = app.db.read().await?;
     let everybody = visible(&team.0, practitioners::all(&mut c).await?);

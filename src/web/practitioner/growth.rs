@@ -10,16 +10,16 @@ use serde::Deserialize;
 
 use numbers::{Lifts, WindowView, load};
 
-use super::read::parse_day;
-use super::words;
 use crate::actions::{health as looks, treating};
 use crate::app::App;
 use crate::domain::growth::CAUTION;
 use crate::domain::ids::ClientId;
 use crate::store::clients;
+use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
+use crate::web::words;
 use crate::when;
 
 #[derive(Template)]
@@ -59,7 +59,7 @@ pub async fn get(
         return Err(Fault::NotFound);
     }
     let typed = ask.on.unwrap_or_default();
-    let on = parse_day(&typed);
+    let on = day::read(&typed);
     let error = (on.is_none() && !typed.is_empty()).then_some(words::DAY);
     let (windows, lifts) = load(&mut c, &studio, &id, now, on).await?;
     drop(c);

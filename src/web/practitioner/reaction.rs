@@ -24,6 +24,7 @@ use crate::domain::reaction::{Level, Sign};
 use crate::domain::visit::VisitState;
 use crate::store::reactions::Reaction;
 use crate::store::{clients, files, visits};
+use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields, FormWithFile};
 use crate::web::guard::Team;
@@ -100,7 +101,7 @@ pub async fn get_report(
 fn read_report(ctx: &Ctx, fields: &Fields) -> Result<Result<Report, Errors>, Fault> {
     let (mut errors, zone) = (Errors::new(), &ctx.studio()?.zone);
     let visit = VisitId::parse(fields.trimmed("treatment")).ok();
-    let day = read::day(&mut errors, fields, "day");
+    let day = day::field(&mut errors, fields, "day");
     let began_at = read::moment(&mut errors, fields, "time", day, zone);
     let signs = chosen_signs(fields);
     if signs.is_empty() {

@@ -1,6 +1,5 @@
 //! Reads the fields that several forms at the desk have in common.
 
-use time::macros::format_description;
 use time::{Date, OffsetDateTime, PrimitiveDateTime, Time};
 
 use super::words;
@@ -8,21 +7,6 @@ use crate::domain::hours::parse_clock;
 use crate::domain::zone::Zone;
 use crate::web::form::{Errors, Fields};
 use crate::web::words::MISSING;
-
-/// A day, as browsers send it; from 2000 to 2100, since another year is a slip.
-pub(super) fn parse_day(text: &str) -> Option<Date> {
-    let day = Date::parse(text.trim(), format_description!("[year]-[month]-[day]")).ok()?;
-    (2000..=2100).contains(&day.year()).then_some(day)
-}
-
-/// [`parse_day`] of a field.
-pub(super) fn day(errors: &mut Errors, fields: &Fields, field: &str) -> Option<Date> {
-    let day = parse_day(fields.get(field));
-    if day.is_none() {
-        errors.add(field, words::DAY);
-    }
-    day
-}
 
 /// A time of day on a day, as a moment.
 pub(super) fn moment(

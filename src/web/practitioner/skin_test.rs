@@ -20,6 +20,7 @@ use crate::store::files::{self, StoredFile};
 use crate::store::studio::Studio;
 use crate::store::visits::Purpose;
 use crate::store::{Connection, Stored, catalogue, clients};
+use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -305,7 +306,7 @@ fn read_look(errors: &mut Errors, fields: &Fields, zone: &Zone) -> Option<(TestR
     if result.is_none() {
         errors.add("result", CHOOSE);
     }
-    let day = read::day(errors, fields, "day");
+    let day = day::field(errors, fields, "day");
     let at = read::moment(errors, fields, "time", day, zone);
     let note = read::text(errors, fields, "note", 500, false);
     Some((result?, at?, note?))

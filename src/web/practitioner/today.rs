@@ -8,7 +8,7 @@ use serde::Deserialize;
 use time::{Date, OffsetDateTime};
 
 use super::view::{Names, topics};
-use super::{read, words};
+use super::words;
 use crate::actions::case::Known;
 use crate::actions::health::{self, TestRefused};
 use crate::actions::reactions;
@@ -19,6 +19,7 @@ use crate::store::clients::Client;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
 use crate::store::{Connection, Stored, clients, practitioners, verdicts, visits};
+use crate::web::day;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
@@ -61,7 +62,7 @@ pub struct Asked {
 pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(asked): Query<Asked>) -> Answer {
     let (studio, now) = (ctx.studio()?.clone(), app.clock.now());
     let today = studio.zone.date_at(now);
-    let day = asked.day.as_deref().map_or(Some(today), read::parse_day);
+    let day = asked.day.as_deref().map_or(Some(today), day::read);
     let ctx = if day.is_none() { ctx.saying(Some("That isn’t a day of the calendar; here is today.")) } else { ctx };
     let day = day.unwrap_or(today);
     let mut c = app.db.read().await?;

@@ -206,6 +206,5 @@ pub(super) const TIME: &str = "Write the time like 9:05 or 14:30.";
 /// No time of day to the second.
 pub(super) const SECOND: &str = "Write the time like 14:03:20.";
 /// No day.
-pub(super) const DAY: &str = "Write the day like 2026-03-27.";
 /// Still to come.
 pub(super) const FUTURE: &str = "That is still to come.";

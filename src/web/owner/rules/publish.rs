@@ -11,10 +11,11 @@ use crate::actions::rules::{self as change, Change, Published, Review};
 use crate::actions::verdicts;
 use crate::app::App;
 use crate::domain::label::Label;
+use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
-use crate::web::owner::{done, filled, read, there, today};
+use crate::web::owner::{done, filled, there, today};
 use crate::web::page::{Answer, Ctx, Page, see_other};
 
 /// The longest reason, in characters.
@@ -80,7 +81,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team) -> Answer {
 pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) -> Answer {
     let mut errors = Errors::new();
     let by = errors.take("reviewed_by", Label::parse(fields.get("reviewed_by"), Label::MOST), crate::web::words::text);
-    let on = read::day(&mut errors, &fields, "reviewed_on");
+    let on = day::field(&mut errors, &fields, "reviewed_on");
     let today = today(&app, ctx.studio()?);
     if on.is_some_and(|on| on > today) {
         errors.add("reviewed_on", "That day is still to come.");
