@@ -134,6 +134,8 @@ pub struct ProductFacts {
     pub name: String,
     /// Who makes it.
     pub maker: String,
+    /// Who sold it.
+    pub supplier: String,
     /// What it brings near the eye.
     pub chemistry: Chemistry,
     /// Hours that its label asks for between skin test and treatment, 24 to 168, where it names some.
@@ -158,8 +160,8 @@ pub async fn save_product(
         Some(id) => (id, "product.saved"),
         None => (ProductId::from_random(app.random.id()), "product.added"),
     };
-    let ProductFacts { name, maker, chemistry, label_test_hours, active } = facts;
-    let product = Product { id, name, maker, chemistry, label_test_hours, label: None, active };
+    let ProductFacts { name, maker, supplier, chemistry, label_test_hours, active } = facts;
+    let product = Product { id, name, maker, supplier, chemistry, label_test_hours, label: None, active };
     catalogue::save_product(&mut tx, &product).await?;
     let label = label_test_hours.map_or("no hours on the label".to_owned(), |hours| format!("label: {hours} hours"));
     let detail =

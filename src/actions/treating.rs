@@ -214,7 +214,7 @@ pub async fn record(app: &App, member: &Member, id: &VisitId, record: Record) ->
     let mut tx = app.db.write().await?;
     let (mut visit, client) = found(&mut tx, member, id).await?;
     visit.state = visit.state.finish()?;
-    record.check(&Shelf::load(&mut tx, visit.civil.date()).await?, &[], now)?;
+    let record = record.checked(&Shelf::load(&mut tx, visit.civil.date()).await?, &[], now)?;
     let treatment = TreatmentId::from_random(app.random.id());
     treatments::insert(&mut tx, &treatment, &client, id, now).await?;
     let by = member.practitioner.as_ref().unwrap_or(&visit.practitioner);
@@ -248,7 +248,7 @@ pub async fn correct(
         return Err(Refused::WantsReason);
     }
     let last = treatment.current().ok_or_else(|| impossible("treatment_version", "version", id.as_str()))?;
-    record.check(&Shelf::load(&mut tx, visit.civil.date()).await?, &last.products, now)?;
+    let record = record.checked(&Shelf::load(&mut tx, visit.civil.date()).await?, &last.products, now)?;
     let next = record.version(last.version + 1, &last.practitioner, member, reason, now);
     treatments::add_version(&mut tx, id, &next).await?;
     let detail = format!("version {}", next.version);

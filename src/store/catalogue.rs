@@ -184,7 +184,7 @@ pub async fn tests_for(c: &mut Connection, id: &ServiceId) -> Stored<Vec<Product
     let id = id.as_str();
     let rows = sqlx::query_as!(
         ProductRow,
-        "SELECT p.id, p.name, p.maker, p.chemistry, p.label_test_hours, p.label, p.active
+        "SELECT p.id, p.name, p.maker, p.supplier, p.chemistry, p.label_test_hours, p.label, p.active
          FROM service_skin_test s JOIN product p ON p.id = s.product_id WHERE s.service_id = ? ORDER BY p.name COLLATE NOCASE, p.id",
         id
     );
@@ -200,6 +200,8 @@ pub struct Product {
     pub name: String,
     /// Who makes it.
     pub maker: String,
+    /// Who sold it.
+    pub supplier: String,
     /// What it brings near the eye.
     pub chemistry: Chemistry,
     /// Hours that its label asks for between skin test and treatment, where it names some.
@@ -214,6 +216,7 @@ struct ProductRow {
     id: String,
     name: String,
     maker: String,
+    supplier: String,
     chemistry: String,
     label_test_hours: Option<i64>,
     label: Option<String>,
@@ -234,6 +237,7 @@ impl ProductRow {
             id: read("product", "id", id, ProductId::parse(id))?,
             name: self.name,
             maker: self.maker,
+            supplier: self.supplier,
         })
     }
 }
@@ -245,7 +249,7 @@ impl ProductRow {
 pub async fn products(c: &mut Connection) -> Stored<Vec<Product>> {
     let rows = sqlx::query_as!(
         ProductRow,
-        "SELECT id, name, maker, chemistry, label_test_hours, label, active FROM product ORDER BY active DESC, name COLLATE NOCASE, id"
+        "SELECT id, name, maker, supplier, chemistry, label_test_hours, label, active FROM product ORDER BY active DESC, name COLLATE NOCASE, id"
     );
     rows.fetch_all(c).await?.into_iter().map(ProductRow::product).collect()
 }
@@ -258,7 +262,7 @@ pub async fn product(c: &mut Connection, id: &ProductId) -> Stored<Option<Produc
     let id = id.as_str();
     let row = sqlx::query_as!(
         ProductRow,
-        "SELECT id, name, maker, chemistry, label_test_hours, label, active FROM product WHERE id = ?",
+        "SELECT id, name, maker, supplier, chemistry, label_test_hours, label, active FROM product WHERE id = ?",
         id
     );
     row.fetch_optional(c).await?.map(ProductRow::product).transpose()
@@ -271,14 +275,16 @@ pub async fn product(c: &mut Connection, id: &ProductId) -> Stored<Option<Produc
 pub async fn save_product(c: &mut Connection, p: &Product) -> Stored<()> {
     let (id, chemistry) = (p.id.as_str(), p.chemistry.as_str());
     sqlx::query!(
-        "INSERT INTO product (id, name, maker, chemistry, label_test_hours, active) VALUES (?1, ?2, ?3, ?4, ?5, ?6)
-         ON CONFLICT (id) DO UPDATE SET name = ?2, maker = ?3, chemistry = ?4, label_test_hours = ?5, active = ?6",
+        "INSERT INTO product (id, name, maker, chemistry, label_test_hours, active, supplier) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)
+         ON CONFLICT (id) DO UPDATE
+         SET name = ?2, maker = ?3, chemistry = ?4, label_test_hours = ?5, active = ?6, supplier = ?7",
         id,
         p.name,
         p.maker,
         chemistry,
         p.label_test_hours,
-        p.active
+        p.active,
+        p.supplier
     )
     .execute(c)
     .await?;

@@ -27,7 +27,7 @@ pub enum RecordRefused {
     /// The register doesn't know the batch.
     #[error("the register doesn't know this batch")]
     UnknownBatch(ProductId),
-    /// The product may not be used on her.
+    /// The product may not be used, and nobody wrote why it was.
     #[error("a product may not be used: {1}")]
     Unfit(ProductId, Unfit),
 }
@@ -59,6 +59,8 @@ pub struct Record {
     pub count: Option<(u16, u16)>,
     /// Products with their batch.
     pub products: Vec<(ProductId, String)>,
+    /// Why a batch was used that may not be; a record has to be true even then.
+    pub used_although: String,
     /// Whether the eyes were rinsed.
     pub rinsed: Option<bool>,
     /// How long each step was on each side.
@@ -69,12 +71,13 @@ pub struct Record {
 
 impl Record {
     /// What was used stands against the register as of its day; what an earlier version named already is not asked again.
-    pub(super) fn check(
-        &self,
+    /// A batch that may not be used is named in the notes, with why it was.
+    pub(super) fn checked(
+        mut self,
         shelf: &Shelf,
         used: &[(ProductId, String)],
         now: OffsetDateTime,
-    ) -> Result<(), RecordRefused> {
+    ) -> Result<Self, RecordRefused> {
         if self.ended_at < self.started_at {
             return Err(RecordRefused::EndsBeforeStart);
         }
@@ -87,14 +90,21 @@ impl Record {
         if self.products.is_empty() && self.outcome != Outcome::Stopped {
             return Err(RecordRefused::NoProduct);
         }
+        let mut against = Vec::new();
         for named in self.products.iter().filter(|named| !used.contains(named)) {
             let (product, number) = named;
             let found = shelf.find(product, number).ok_or_else(|| RecordRefused::UnknownBatch(product.clone()))?;
-            if let Some(unfit) = shelf.unfit(found, &self.service) {
+            let Some(unfit) = shelf.unfit(found, &self.service) else { continue };
+            let why = self.used_although.trim();
+            if why.is_empty() {
                 return Err(RecordRefused::Unfit(product.clone(), unfit));
             }
+            let name = shelf.product(product).map_or("", |product| &product.name);
+            against.push(format!("{name}, {number}: {unfit}. Used all the same: {why}"));
         }
-        Ok(())
+        against.insert(0, self.notes);
+        self.notes = against.join("\n").trim_start().to_owned();
+        Ok(self)
     }
 
     pub(super) fn version(

@@ -57,6 +57,7 @@ pub(super) struct Stock {
     pub(super) key: String,
     pub(super) name: String,
     pub(super) maker: String,
+    pub(super) supplier: String,
     pub(super) chemistry: Chemistry,
     #[serde(default)]
     pub(super) label_hours: Option<u16>,

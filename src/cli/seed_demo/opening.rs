@@ -180,6 +180,7 @@ impl Opened {
         let facts = ProductFacts {
             name: product.name.clone(),
             maker: product.maker.clone(),
+            supplier: product.supplier.clone(),
             chemistry: product.chemistry,
             label_test_hours: product.label_hours,
             active: true,

@@ -42,6 +42,7 @@ fn stored(product: &Product) -> Fields {
     filled([
         ("name", product.name.clone()),
         ("maker", product.maker.clone()),
+        ("supplier", product.supplier.clone()),
         ("chemistry", product.chemistry.as_str().to_owned()),
         ("label_test_hours", product.label_test_hours.map(|hours| hours.to_string()).unwrap_or_default()),
         ("active", tick(product.active)),
@@ -75,15 +76,17 @@ fn empty(ctx: Ctx, fields: Fields, errors: Errors) -> ProductPage {
 fn read_product(fields: &Fields) -> Result<ProductFacts, Errors> {
     let mut errors = Errors::new();
     let name = read::label(&mut errors, fields, "name");
-    let maker = read::note(&mut errors, fields, "maker", Label::MOST);
+    let [maker, supplier] =
+        ["maker", "supplier"].map(|field| read::note(&mut errors, fields, field, Label::MOST).unwrap_or_default());
     let chemistry = read::choice(&mut errors, "chemistry", Chemistry::parse(fields.trimmed("chemistry")));
     let label_test_hours = match fields.trimmed("label_test_hours") {
         "" => None,
         _ => read::whole(&mut errors, fields, "label_test_hours", 24..=168_u16),
     };
-    match (name, maker, chemistry) {
-        (Some(name), Some(maker), Some(chemistry)) if errors.is_empty() => {
-            Ok(ProductFacts { name, maker, chemistry, label_test_hours, active: fields.ticked("active") })
+    match (name, chemistry) {
+        (Some(name), Some(chemistry)) if errors.is_empty() => {
+            let active = fields.ticked("active");
+            Ok(ProductFacts { name, maker, supplier, chemistry, label_test_hours, active })
         }
         _ => Err(errors),
     }

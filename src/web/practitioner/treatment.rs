@@ -13,7 +13,7 @@ use times::{Row, minutes_of};
 use super::view::Names;
 use super::{read, words};
 use crate::actions::health::looked;
-use crate::actions::treating::{self, Record, Refused};
+use crate::actions::treating::{self, Record, RecordRefused, Refused};
 use crate::app::App;
 use crate::domain::bottle::Unfit;
 use crate::domain::catalogue::{Area, ServiceKind};
@@ -147,6 +147,7 @@ impl Chair {
         let times = times::read_all(&self.rows, &mut errors, fields, self.day, zone);
         let count = read_count(&mut errors, fields);
         let notes = read::text(&mut errors, fields, "notes", 2000, false);
+        let used_although = read::text(&mut errors, fields, "used_although", 500, false).unwrap_or_default();
         let outcome = Outcome::parse(fields.trimmed("outcome"));
         if outcome.is_none() {
             errors.add("outcome", CHOOSE);
@@ -168,6 +169,7 @@ impl Chair {
                     outcome,
                     count,
                     products,
+                    used_although,
                     rinsed: self.rinse.then(|| fields.ticked("rinsed")),
                     times: times.into_iter().map(|(_, time)| time).collect(),
                     mail_aftercare: self.corrects.is_none() && fields.ticked("mail_aftercare"),
@@ -187,6 +189,9 @@ impl Chair {
         let conflict = matches!(refusal, Refused::Event(_));
         let mut errors = Errors::new();
         errors.add(&field, said);
+        if matches!(refusal, Refused::Record(RecordRefused::Unfit(..))) {
+            errors.add("used_although", "If it was used all the same, write why: the record has to be true.");
+        }
         let page = TreatmentPage { ctx, fields, errors, chair: self };
         Ok(if conflict { Page::conflict(page) } else { Page::refused(page) }.into_response())
     }

@@ -31,14 +31,20 @@ async fn rooms_are_added_renamed_and_taken_out_of_use() {
 async fn a_product_says_what_its_label_says() {
     let desk = Desk::new().await;
     let new = "/owner/products/new";
-    let fields =
-        [("name", "Lotion one"), ("maker", "Invented Labs"), ("chemistry", "lotion"), ("label_test_hours", "48")];
+    let fields = [
+        ("name", "Lotion one"),
+        ("maker", "Invented Labs"),
+        ("supplier", "Invented Trade"),
+        ("chemistry", "lotion"),
+        ("label_test_hours", "48"),
+    ];
     let path = desk.fill(new, new, &fields).await;
     let id = ProductId::parse(path.rsplit('/').next().unwrap()).unwrap();
     let stored =
         || async { catalogue::product(&mut desk.app.app.db.read().await.unwrap(), &id).await.unwrap().unwrap() };
     let product = stored().await;
     assert_eq!((product.name.as_str(), product.maker.as_str()), ("Lotion one", "Invented Labs"));
+    assert_eq!(product.supplier, "Invented Trade");
     assert_eq!((product.chemistry, product.label_test_hours, product.active), (Chemistry::Lotion, Some(48), true));
     desk.fill(&path, &path, &[("label_test_hours", ""), ("chemistry", "tint")]).await;
     let product = stored().await;
@@ -50,6 +56,7 @@ async fn a_product_says_what_its_label_says() {
         ("name", ""),
         ("name", &*"n".repeat(121)),
         ("maker", &"n".repeat(121)),
+        ("supplier", &"n".repeat(121)),
         ("label_test_hours", "23"),
         ("label_test_hours", "169"),
         ("label_test_hours", "two days"),

@@ -32,6 +32,37 @@ fn error(page: &Html, field: &str) -> String {
 }
 
 #[tokio::test]
+async fn a_batch_that_may_not_be_used_is_recorded_with_why_it_was() {
+    let (app, studio) = TestApp::with_studio().await;
+    let (liv, id) = under_way(&app, &studio).await;
+    let path = format!("/desk/visits/{id}/treatment");
+    let page = liv.get(&path).await;
+    let lotion = format!("batch_{}", studio.lotion);
+    let mut fields =
+        vec![(lotion.as_str(), OLD_BATCH), ("outcome", "as_wished"), ("aftercare", "yes"), ("notes", "A calm visit.")];
+    assert!(!page.main().contains("used all the same"), "it is asked only where it has to be");
+    let refused = liv.submit(&page, &path, &fields).await;
+    assert!(error(&refused, &lotion).contains("may not be used"), "{}", refused.main());
+    assert!(error(&refused, "used_although").contains("the record has to be true"), "{}", refused.main());
+    fields.push(("used_although", " \u{a0} "));
+    assert!(error(&liv.submit(&refused, &path, &fields).await, "used_although").contains("write why"));
+    fields.push(("used_although", "Read the year wrongly."));
+    let done = liv.submit(&refused, &path, &fields).await;
+    assert_eq!(done.status, 303, "{}", done.text());
+    let record = treatments::of_visit(&mut app.app.db.read().await.unwrap(), &id).await.unwrap().unwrap();
+    let version = record.current().unwrap();
+    assert_eq!(version.products, [(studio.lotion.clone(), OLD_BATCH.to_owned())]);
+    let noted = format!(
+        "A calm visit.\nBow Lotion, {OLD_BATCH}: the batch had ended on 2025-12-31. Used all the same: Read the year wrongly."
+    );
+    assert_eq!(version.notes, noted);
+    let path = format!("/desk/treatments/{}/correction", record.id);
+    let page = liv.get(&path).await;
+    let done = liv.submit(&page, &path, &[("reason", "A word was missing."), ("shield", "S")]).await;
+    assert_eq!(done.status, 303, "what was explained once is not asked again: {}", done.text());
+}
+
+#[tokio::test]
 async fn a_record_is_written_once_and_corrected_by_versions() {
     let (app, studio) = TestApp::with_studio().await;
     let (liv, id) = under_way(&app, &studio).await;

@@ -136,8 +136,17 @@ impl Studio {
         ];
         for (id, name, chemistry, label_test_hours) in products {
             let (name, maker) = (name.to_owned(), "Invented Works".to_owned());
-            let product =
-                Product { id: id.clone(), name, maker, chemistry, label_test_hours, label: None, active: true };
+            let supplier = "Invented Trade".to_owned();
+            let product = Product {
+                id: id.clone(),
+                name,
+                maker,
+                supplier,
+                chemistry,
+                label_test_hours,
+                label: None,
+                active: true,
+            };
             catalogue::save_product(&mut tx, &product).await.unwrap();
             for (number, ends) in [(GOOD_BATCH, date!(2031 - 12 - 31)), (OLD_BATCH, date!(2025 - 12 - 31))] {
                 let days = Days { expires_on: Some(ends), ..Days::default() };

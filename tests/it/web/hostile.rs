@@ -22,10 +22,11 @@ const HOSTILE: &str = "=1+\"><img src=x onerror=a()>'&{{7*7}}</script><script>a(
 const RECKONED: &str = "&49<";
 
 /// Columns that keep what people write, wherever they stand.
-const WRITTEN: [&str; 12] = [
+const WRITTEN: [&str; 13] = [
     "name",
     "description",
     "maker",
+    "supplier",
     "address",
     "phone",
     "reason",
