@@ -14,5 +14,6 @@ pub mod mail;
 pub mod password;
 pub mod second_factor;
 pub mod store;
+pub mod studio_key;
 pub mod web;
 pub mod when;

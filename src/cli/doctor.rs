@@ -5,6 +5,7 @@ use crate::actions::{post, retouch, zones};
 use crate::clock::Clock;
 use crate::domain::zone;
 use crate::store::{Db, accounts, audit, outbox, studio};
+use crate::studio_key::{self, StudioKey};
 
 pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
     let file = args.database();
@@ -58,6 +59,15 @@ pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
         report(off.is_empty(), line);
     }
     drop(c);
+    match StudioKey::load(&args.data) {
+        Ok(None) => report(true, "the studio has no key yet: the first package makes it".to_owned()),
+        Ok(Some(key)) => {
+            let open = studio_key::is_open_to_others(&args.data)?;
+            let who = if open { "and others on this computer may read its secret half" } else { "for its owner alone" };
+            report(!open, format!("the studio's key is {}, {who}", key.public()));
+        }
+        Err(error) => report(false, error.to_string()),
+    }
     db.close().await;
     if ill == 0 { Ok(()) } else { Err(Failed { code: 1, line: format!("{ill} of these need care") }) }
 }

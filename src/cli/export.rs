@@ -12,6 +12,7 @@ use crate::documents::package::PackageRefused;
 use crate::documents::record::Scope;
 use crate::domain::ids::ClientId;
 use crate::domain::role::Actor;
+use crate::studio_key::StudioKey;
 
 /// Whose records go where, and why.
 #[derive(Args)]
@@ -45,7 +46,9 @@ impl From<ExportError> for Failed {
         match error {
             ExportError::Store(error) => error.into(),
             ExportError::Nobody | ExportError::NoStudio => Self { code: 1, line },
-            ExportError::Package(PackageRefused::Io(_)) | ExportError::Io(_) => Self { code: 74, line },
+            ExportError::Package(PackageRefused::Io(_)) | ExportError::Io(_) | ExportError::Key(_) => {
+                Self { code: 74, line }
+            }
             ExportError::Package(_) | ExportError::CutOff => Self { code: 70, line },
         }
     }
@@ -81,5 +84,8 @@ pub(super) async fn run(args: ExportArgs) -> Result<(), Failed> {
     say(&format!("{}: {clients}, {} bytes", args.out.display(), made.bytes));
     say(&format!("SHA-256 of the file:     {}", made.sha256));
     say(&format!("SHA-256 of the manifest: {}", made.manifest_sha256));
+    if let Ok(Some(key)) = StudioKey::load(&args.data.data) {
+        say(&format!("signed with the key:     {}", key.public()));
+    }
     Ok(())
 }

@@ -1,4 +1,4 @@
-//! `palpebra verify`: 0 when a package is as it was made, 1 when it isn't, 66 when it can't be read.
+//! `palpebra verify`: 0 when a package is as it was made, 1 when it isn't or is somebody else's, 66 when it can't be read.
 
 use std::fs::File;
 use std::path::PathBuf;
@@ -7,6 +7,7 @@ use clap::Args;
 
 use super::{Failed, say};
 use crate::documents::verify::{Fault, verify};
+use crate::studio_key::PublicKey;
 use crate::when;
 
 /// Which package.
@@ -14,6 +15,13 @@ use crate::when;
 pub(super) struct VerifyArgs {
     /// The ZIP file.
     file: PathBuf,
+    /// The studio's public key, 64 hexadecimal digits: then a package that another key signed is told apart.
+    #[arg(long, value_parser = key)]
+    key: Option<PublicKey>,
+}
+
+fn key(text: &str) -> Result<PublicKey, String> {
+    PublicKey::parse(text).ok_or_else(|| "a key has 64 hexadecimal digits".to_owned())
 }
 
 pub(super) fn run(args: &VerifyArgs) -> Result<(), Failed> {
@@ -40,6 +48,16 @@ pub(super) fn run(args: &VerifyArgs) -> Result<(), Failed> {
     say(&format!("export:  {}, by {}", head.id, line(&head.program)));
     say(&format!("payload: {} files, {} bytes", verified.files, verified.bytes));
     say(&format!("SHA-256 of the manifest: {}", verified.manifest_sha256));
-    say("Compare it with the one in the studio's log: checksums alone can't tell a change made on purpose.");
+    say(&format!("signed with the key: {}", verified.signed_by));
+    match args.key {
+        Some(key) if key == verified.signed_by => say("ours: it is the key that you gave"),
+        Some(_) => {
+            say("not ours: it is not the key that you gave");
+            return Err(Failed { code: 1, line: "the package is intact, but another key signed it".to_owned() });
+        }
+        None => {
+            say("Compare it with the key that the studio gave you: whoever changes a package can sign it with another.")
+        }
+    }
     Ok(())
 }

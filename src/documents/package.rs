@@ -2,12 +2,15 @@
 //!
 //! ```text
 //! bagit.txt  bag-info.txt  manifest-sha256.txt  tagmanifest-sha256.txt  read-me.txt
+//! studio-key.pem  tagmanifest-sha256.txt.sig   the studio's public key, and its signature over the tag manifest
 //! data/export.json                     who exported what, when and why
 //! data/clients/<id>/record.pdf .json   one client
 //! data/clients/<id>/files/             her photos, and the files of her letters
 //! data/tables/<table>.csv              all clients
 //! data/data-dictionary.csv             what each column holds
 //! ```
+//!
+//! The tag manifest holds the hash of the manifest, which holds the hash of every file: one signature covers all.
 //!
 //! It is written front to back, one client at a time. The rows of the tables wait in a file that the caller lends, so
 //! that memory holds no more than one client and the list of files. The same input gives the same bytes.
@@ -27,6 +30,7 @@ use super::pdf::{PdfRefused, client_record};
 use super::record::{ClientRecord, ExportHead, LAYOUT};
 use super::tables::{TABLES, dictionary};
 use crate::domain::ids::ClientId;
+use crate::studio_key::StudioKey;
 use seal::Sealed;
 pub(super) use seal::{PREFIX, SEAL_LENGTH};
 use spool::Spool;
@@ -36,6 +40,10 @@ pub(super) const BAGIT: &str = "BagIt-Version: 1.0\nTag-File-Character-Encoding:
 pub(super) const BAG_INFO: &str = "bag-info.txt";
 pub(super) const MANIFEST: &str = "manifest-sha256.txt";
 pub(super) const TAG_MANIFEST: &str = "tagmanifest-sha256.txt";
+/// The public half of the key that signed; a tag file like others, so it is signed too.
+pub(super) const KEY: &str = "studio-key.pem";
+/// The 64 bytes of the signature. No manifest lists it, since it signs the list.
+pub(super) const SIGNATURE: &str = "tagmanifest-sha256.txt.sig";
 pub(super) const EXPORT: &str = "data/export.json";
 const READ_ME: &str = "read-me.txt";
 
@@ -49,8 +57,9 @@ data/export.json           who made this package, when and why
 
 To see whether anything was changed since:  palpebra verify FILE
 or, once unpacked, with common tools:       sha256sum -c manifest-sha256.txt tagmanifest-sha256.txt
-Checksums find accidents. Compare the SHA-256 of manifest-sha256.txt with the one that the studio has in its log
-to find a change made on purpose.
+Checksums find accidents, the studio's signature finds a change made on purpose:
+  openssl pkeyutl -verify -pubin -inkey studio-key.pem -rawin -in tagmanifest-sha256.txt -sigfile tagmanifest-sha256.txt.sig
+Ask the studio for its key, and compare: whoever changes a package can put a key of his own into it.
 ";
 
 /// Why no package came about.
@@ -117,6 +126,7 @@ pub struct PackageWriter<W: Write, S> {
     zip: ZipWriter<StreamWriter<Sealed<W>>>,
     options: SimpleFileOptions,
     head: ExportHead,
+    key: StudioKey,
     spool: Spool<S>,
     manifest: String,
     files: u64,
@@ -130,11 +140,12 @@ impl<W: Write, S: Read + Write + Seek> PackageWriter<W, S> {
     ///
     /// # Errors
     /// [`PackageRefused`] when the first file can't be written.
-    pub fn new(out: W, spool: S, head: ExportHead) -> Result<Self, PackageRefused> {
+    pub fn new(out: W, spool: S, head: ExportHead, key: StudioKey) -> Result<Self, PackageRefused> {
         let mut writer = Self {
             zip: ZipWriter::new_stream(Sealed::new(out)),
             options: options(&head),
             head,
+            key,
             spool: Spool::new(spool),
             manifest: String::new(),
             files: 0,
@@ -178,7 +189,7 @@ impl<W: Write, S: Read + Write + Seek> PackageWriter<W, S> {
         self.payload(&format!("data/clients/{client}/{name}"), content)
     }
 
-    /// Writes the tables, the bag's own files and the seal.
+    /// Writes the tables, the bag's own files, the signature and the seal.
     ///
     /// # Errors
     /// [`PackageRefused`] when they can't be written; the package is worthless then.
@@ -186,16 +197,24 @@ impl<W: Write, S: Read + Write + Seek> PackageWriter<W, S> {
         self.tables()?;
         let info = self.put(BAG_INFO, self.bag_info().as_bytes())?;
         let read_me = self.put(READ_ME, READ_ME_TEXT.as_bytes())?;
+        let key = self.put(KEY, self.key.public().to_pem().as_bytes())?;
         let bagit = hex(&Sha256::digest(BAGIT));
         let manifest = std::mem::take(&mut self.manifest);
         let manifest_sha256 = self.put(MANIFEST, manifest.as_bytes())?;
-        let tags =
-            [(info.as_str(), BAG_INFO), (&bagit, "bagit.txt"), (&manifest_sha256, MANIFEST), (&read_me, READ_ME)];
+        let tags = [
+            (info.as_str(), BAG_INFO),
+            (&bagit, "bagit.txt"),
+            (&manifest_sha256, MANIFEST),
+            (&read_me, READ_ME),
+            (&key, KEY),
+        ];
         let tags: String = tags.iter().fold(String::new(), |mut lines, (hash, name)| {
             lines.push_str(&manifest_line(hash, name));
             lines
         });
         self.put(TAG_MANIFEST, tags.as_bytes())?;
+        let signature = self.key.sign(tags.as_bytes());
+        self.put(SIGNATURE, &signature)?;
         self.zip.set_raw_comment(seal::placeholder())?;
         let out = self.zip.finish()?.into_inner().finish()?;
         let (files, bytes, clients) = (self.files, self.bytes, self.clients);

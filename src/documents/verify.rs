@@ -11,8 +11,9 @@ use std::io::{self, Read, Seek, SeekFrom};
 use sha2::{Digest as _, Sha256};
 use zip::ZipArchive;
 
-use super::package::{BAG_INFO, BAGIT, EXPORT, MANIFEST, PREFIX, SEAL_LENGTH, TAG_MANIFEST, hex};
+use super::package::{BAG_INFO, BAGIT, EXPORT, KEY, MANIFEST, PREFIX, SEAL_LENGTH, SIGNATURE, TAG_MANIFEST, hex};
 use super::record::{ExportHead, LAYOUT};
+use crate::studio_key::PublicKey;
 
 /// Bounds against packages made to exhaust the reader.
 #[derive(Debug, Clone, Copy)]
@@ -41,7 +42,9 @@ pub struct Verified {
     pub files: u64,
     /// Their size in bytes.
     pub bytes: u64,
-    /// SHA-256 of the manifest, to compare with the studio's log: checksums alone can't tell a change made on purpose.
+    /// Whose signature it bears. Whoever changes a package can sign it anew with another key: compare it with the studio's.
+    pub signed_by: PublicKey,
+    /// SHA-256 of the manifest, to compare with the studio's log.
     pub manifest_sha256: String,
 }
 
@@ -62,7 +65,11 @@ pub enum Fault {
     TooLarge(String),
     /// Each file is intact, but the ZIP around them is not the one that was written.
     Wrapping,
-    /// Not a ZIP, or cut off, or broken so that no list of files can be read.
+    /// The signature is not that of the key in the package over this list of files.
+    Signature,
+    /// The list of files at the end of the ZIP was changed or cut off.
+    Directory,
+    /// Not a ZIP.
     Unreadable,
     /// A ZIP, but not an export of this program.
     NotOurs,
@@ -80,7 +87,9 @@ impl fmt::Display for Fault {
             Self::UnsafeName(name) => write!(f, "unsafe file name: {name:?}"),
             Self::TooLarge(name) => write!(f, "larger than the limits allow: {name:?}"),
             Self::Wrapping => f.write_str("each file is intact, but the ZIP around them was changed"),
-            Self::Unreadable => f.write_str("not a ZIP file, or cut off, or broken"),
+            Self::Signature => f.write_str("the signature does not fit the list of files"),
+            Self::Directory => f.write_str("the list of files at the end of the ZIP was cut off or damaged"),
+            Self::Unreadable => f.write_str("not a ZIP file"),
             Self::NotOurs => f.write_str("a ZIP file, but not an export of this program"),
             Self::OtherLayout(layout) => write!(f, "written in layout {layout}; this program reads layout {LAYOUT}"),
         }
@@ -102,7 +111,7 @@ pub fn verify<R: Read + Seek>(reader: R) -> Result<Verified, Vec<Fault>> {
 pub fn verify_within<R: Read + Seek>(mut reader: R, limits: Limits) -> Result<Verified, Vec<Fault>> {
     let sealed = seal_holds(&mut reader).map_err(|_| vec![Fault::Unreadable])?;
     let names = names::listed(&mut reader, limits.files).map_err(|fault| vec![fault])?;
-    let archive = ZipArchive::new(reader).map_err(|_| vec![Fault::Unreadable])?;
+    let archive = ZipArchive::new(reader).map_err(|_| vec![Fault::Directory])?;
     let mut check = Check { archive, limits, left: limits.bytes, faults: BTreeSet::new() };
     let result = check.bag(&names);
     if check.faults.is_empty() && !sealed {
@@ -149,14 +158,19 @@ impl<R: Read + Seek> Check<R> {
     /// Checks the bag; `None` when it can't be told what it should hold.
     fn bag(&mut self, names: &[String]) -> Option<Verified> {
         let present: BTreeSet<&str> = names.iter().map(String::as_str).collect();
-        if [MANIFEST, TAG_MANIFEST, EXPORT, "bagit.txt", BAG_INFO].iter().any(|name| !present.contains(name)) {
+        let needed = [MANIFEST, TAG_MANIFEST, EXPORT, "bagit.txt", BAG_INFO, KEY, SIGNATURE];
+        let missing: Vec<&str> = needed.into_iter().filter(|name| !present.contains(name)).collect();
+        // One that is missing was taken out or renamed; a ZIP without several never was a package.
+        if missing.len() > 1 {
             self.faults.insert(Fault::NotOurs);
             return None;
         }
+        self.faults.extend(missing.into_iter().map(|name| Fault::Missing(name.to_owned())));
         self.names(names);
         if !self.faults.is_empty() {
             return None;
         }
+        let signed_by = self.signature()?;
         let (tags, _) = self.manifest(TAG_MANIFEST)?;
         let (payload, manifest_sha256) = self.manifest(MANIFEST)?;
         let mut bytes = 0;
@@ -178,21 +192,21 @@ impl<R: Read + Seek> Check<R> {
             }
         }
         // A manifest that leaves these out is no account of the bag.
-        for name in [MANIFEST, "bagit.txt", BAG_INFO] {
+        for name in [MANIFEST, "bagit.txt", BAG_INFO, KEY] {
             if !tags.contains_key(name) {
                 self.faults.insert(Fault::Changed(TAG_MANIFEST.to_owned()));
             }
         }
         for name in present {
             let listed = if name.starts_with("data/") { &payload } else { &tags };
-            if name != TAG_MANIFEST && !listed.contains_key(name) {
+            if ![TAG_MANIFEST, SIGNATURE].contains(&name) && !listed.contains_key(name) {
                 self.faults.insert(Fault::Extra(name.to_owned()));
             }
         }
         let files = u64::try_from(payload.len()).unwrap_or(u64::MAX);
         self.declared(files, bytes);
         let head = self.head()?;
-        Some(Verified { head, files, bytes, manifest_sha256 })
+        Some(Verified { head, files, bytes, signed_by, manifest_sha256 })
     }
 
     fn names(&mut self, names: &[String]) {
@@ -205,6 +219,24 @@ impl<R: Read + Seek> Check<R> {
                 self.faults.insert(Fault::Duplicate(name.clone()));
             }
         }
+    }
+
+    /// Whose signature the list of files bears; it is read on when the signature doesn't fit, to name what was changed.
+    fn signature(&mut self) -> Option<PublicKey> {
+        let (tags, _) = self.text(TAG_MANIFEST)?;
+        let (pem, _) = self.text(KEY)?;
+        let (signature, _) = self.bytes(SIGNATURE)?;
+        let key = PublicKey::from_pem(&pem);
+        match key {
+            Some(key) if key.has_signed(tags.as_bytes(), &signature) => {}
+            Some(_) => {
+                self.faults.insert(Fault::Signature);
+            }
+            None => {
+                self.faults.insert(Fault::Changed(KEY.to_owned()));
+            }
+        }
+        key
     }
 
     /// Reads a manifest: name to hash, and the hash of the manifest itself.
@@ -260,15 +292,25 @@ impl<R: Read + Seek> Check<R> {
     }
 
     fn text(&mut self, name: &str) -> Option<(String, String)> {
+        let (bytes, sha256) = self.bytes(name)?;
+        let text = String::from_utf8(bytes).ok();
+        if text.is_none() {
+            self.faults.insert(Fault::Changed(name.to_owned()));
+        }
+        Some((text?, sha256))
+    }
+
+    /// One of the bag's own files, whole, and its hash.
+    fn bytes(&mut self, name: &str) -> Option<(Vec<u8>, String)> {
         let mut bytes = Vec::new();
         let limit = self.limits.tag_bytes;
         let left = std::mem::replace(&mut self.left, limit);
         let content = self.read(name, &mut bytes);
         self.left = left;
-        let fault = match (content, String::from_utf8(bytes)) {
-            (Content::Whole { sha256, .. }, Ok(text)) => return Some((text, sha256)),
-            (Content::TooLarge, _) => Fault::TooLarge(name.to_owned()),
-            _ => Fault::Changed(name.to_owned()),
+        let fault = match content {
+            Content::Whole { sha256, .. } => return Some((bytes, sha256)),
+            Content::TooLarge => Fault::TooLarge(name.to_owned()),
+            Content::Broken => Fault::Changed(name.to_owned()),
         };
         self.faults.insert(fault);
         None

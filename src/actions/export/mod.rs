@@ -31,6 +31,7 @@ use crate::store::exports::Export;
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::{Connection, StoreError, Stored, Tx, accounts, audit, exports, files as kept_files, studio};
+use crate::studio_key::{KeyError, StudioKey};
 use files::{Hashed, Written};
 
 /// How long a package can be fetched after it was made.
@@ -105,6 +106,9 @@ pub enum ExportError {
     /// The package can't be written.
     #[error(transparent)]
     Package(#[from] PackageRefused),
+    /// The studio's key can't be had, so nothing can be signed.
+    #[error(transparent)]
+    Key(#[from] KeyError),
     /// The disk can't.
     #[error("the package could not be written: {0}")]
     Io(#[from] std::io::Error),
@@ -133,12 +137,14 @@ pub async fn make(app: &App, actor: &Actor, scope: Scope, why: Why, place: Place
         return Err(ExportError::Nobody);
     }
     let id = ExportId::from_random(app.random.id());
+    let key = StudioKey::load_or_make(app.db.folder(), &app.random)?;
     let head = Arc::new(head(id, &studio, actor, scope, &why, now));
     let folder = files::folder(app.db.folder())?;
     let package = files::Unfinished::begin(&folder, &head.id, &place)?;
     let out = Hashed::new(package.file()?);
     let collector = Collector::load(&mut snapshot, &studio, now).await?;
-    let (summary, written) = write(&mut snapshot, collector, &clients, &head, out, files::scratch(app)?).await?;
+    let places = Places { out, spool: files::scratch(app)?, key };
+    let (summary, written) = write(&mut snapshot, collector, &clients, &head, places).await?;
     drop(snapshot);
     let export = Export {
         id: head.id.clone(),
@@ -210,19 +216,25 @@ enum Part {
 
 type Rendering = VecDeque<JoinHandle<Result<Rendered, PackageRefused>>>;
 
+/// What the writer is given.
+struct Places {
+    out: Hashed,
+    spool: std::fs::File,
+    key: StudioKey,
+}
+
 /// Collects here, renders on a few threads, and writes on one, in the order of `clients`.
 async fn write(
     c: &mut Connection,
     mut collector: Collector,
     clients: &[ClientId],
     head: &Arc<ExportHead>,
-    out: Hashed,
-    spool: std::fs::File,
+    places: Places,
 ) -> Result<(Summary, Written), ExportError> {
     let (send, mut receive) = mpsc::channel::<Part>(AT_ONCE);
     let first = ExportHead::clone(head);
     let writer = spawn_blocking(move || {
-        let mut package = PackageWriter::new(out, spool, first)?;
+        let mut package = PackageWriter::new(places.out, places.spool, first, places.key)?;
         while let Some(part) = receive.blocking_recv() {
             match part {
                 Part::Client(rendered) => package.add(&rendered)?,

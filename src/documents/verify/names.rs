@@ -14,18 +14,30 @@ const LOCATOR: u64 = 20;
 
 /// Lists the names.
 pub(super) fn listed(reader: &mut (impl Read + Seek), limit: u64) -> Result<Vec<String>, Fault> {
-    let (count, start) = directory(reader).ok_or(Fault::Unreadable)?;
+    let Some(Directory { count, start, end }) = directory(reader) else {
+        // The first bytes of any ZIP with a file in it; one of them may be what was changed.
+        let begins = bytes::<4>(reader, 0).is_some_and(|first| first.starts_with(b"PK"));
+        return Err(if begins { Fault::Directory } else { Fault::Unreadable });
+    };
     if count > limit {
         return Err(Fault::TooLarge(format!("{count} files")));
     }
-    reader.seek(SeekFrom::Start(start)).map_err(|_| Fault::Unreadable)?;
-    let mut reader = std::io::BufReader::new(reader);
-    (0..count).map(|_| entry(&mut reader).ok_or(Fault::Unreadable)).collect()
+    reader.seek(SeekFrom::Start(start)).map_err(|_| Fault::Directory)?;
+    let mut list = std::io::BufReader::new(&mut *reader);
+    let names = (0..count).map(|_| entry(&mut list).ok_or(Fault::Directory)).collect();
+    if list.stream_position().ok() == Some(end) { names } else { names.and(Err(Fault::Directory)) }
 }
 
-/// Number of entries and where their list starts. A package ends with its seal as the ZIP's comment; a foreign ZIP,
+/// The central directory: how many entries, and where they are.
+struct Directory {
+    count: u64,
+    start: u64,
+    end: u64,
+}
+
+/// Finds the list of entries. A package ends with its seal as the ZIP's comment; a foreign ZIP,
 /// commonly, without a comment.
-fn directory(reader: &mut (impl Read + Seek)) -> Option<(u64, u64)> {
+fn directory(reader: &mut (impl Read + Seek)) -> Option<Directory> {
     let seal = u64::try_from(PREFIX.len() + SEAL_LENGTH).ok()?;
     let length = reader.seek(SeekFrom::End(0)).ok()?;
     let at = [seal, 0].into_iter().find_map(|comment| {
@@ -35,15 +47,18 @@ fn directory(reader: &mut (impl Read + Seek)) -> Option<(u64, u64)> {
     });
     let (at, end) = at?;
     let (count, start) = (u64::from(short(&end, 10)?), u64::from(word(&end, 16)?));
+    let small = Directory { count, start, end: at };
     if count < 0xFFFF && start < 0xFFFF_FFFF {
-        return Some((count, start));
+        return Some(small);
     }
     let locator = bytes::<20>(reader, at.checked_sub(LOCATOR)?)?;
     if !locator.starts_with(b"PK\x06\x07") {
-        return Some((count, start));
+        return Some(small);
     }
-    let record = bytes::<56>(reader, long(&locator, 8)?)?;
-    record.starts_with(b"PK\x06\x06").then_some((long(&record, 32)?, long(&record, 48)?))
+    let end = long(&locator, 8)?;
+    let record = bytes::<56>(reader, end)?;
+    let large = Directory { count: long(&record, 32)?, start: long(&record, 48)?, end };
+    record.starts_with(b"PK\x06\x06").then_some(large)
 }
 
 fn entry(reader: &mut impl Read) -> Option<String> {

@@ -11,6 +11,7 @@ use crate::documents::record::Scope;
 use crate::domain::ids::ClientId;
 use crate::store::clients;
 use crate::store::exports::{self, Export};
+use crate::studio_key::StudioKey;
 use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
@@ -50,6 +51,8 @@ struct ExportsPage {
     clients: Vec<(ClientId, String)>,
     more: bool,
     earlier: Vec<Earlier>,
+    /// The public half of the studio's key, once it has one.
+    key: Option<String>,
 }
 
 /// What the address says.
@@ -89,7 +92,8 @@ impl ExportsPage {
             let label = format!("{}, {}", client.name.as_str(), client.mail.as_str());
             (client.id, label)
         });
-        Ok(Self { clients: clients.collect(), ctx, fields, errors, search: search.to_owned(), more, earlier })
+        let key = StudioKey::load(app.db.folder()).map_err(Fault::internal)?.map(|key| key.public().to_string());
+        Ok(Self { key, clients: clients.collect(), ctx, fields, errors, search: search.to_owned(), more, earlier })
     }
 }
 

@@ -7,6 +7,7 @@ use axum::response::IntoResponse;
 use crate::app::App;
 use crate::documents::verify::{Fault as Changed, Verified, verify};
 use crate::store::exports;
+use crate::studio_key::StudioKey;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Upload};
 use crate::web::page::{Answer, Ctx, Page};
@@ -24,11 +25,21 @@ enum Found {
         why: String,
         files: u64,
         manifest: String,
-        /// Whether this studio's log knows it.
-        ours: bool,
+        whose: Whose,
+        key: String,
     },
     /// Not as it was made.
     Changed(Vec<(String, &'static str)>),
+}
+
+/// Whose an intact package is.
+enum Whose {
+    /// This studio's key signed it.
+    Ours,
+    /// Another key signed it, but this studio's log knows it: the key was lost or changed since.
+    OursBefore,
+    /// Another studio's, or made to look like one of ours.
+    NotOurs,
 }
 
 #[derive(Template)]
@@ -62,8 +73,16 @@ pub async fn post(State(app): State<App>, ctx: Ctx, upload: Upload) -> Answer {
 async fn intact(app: &App, verified: Verified) -> Result<Found, Fault> {
     let mut c = app.db.read().await?;
     let logged = exports::get(&mut c, &verified.head.id).await?;
+    let logged = logged.is_some_and(|logged| logged.manifest_sha256 == verified.manifest_sha256);
+    let key = StudioKey::load(app.db.folder()).map_err(Fault::internal)?;
+    let whose = match key {
+        Some(key) if key.public() == verified.signed_by => Whose::Ours,
+        _ if logged => Whose::OursBefore,
+        _ => Whose::NotOurs,
+    };
     Ok(Found::Intact {
-        ours: logged.is_some_and(|logged| logged.manifest_sha256 == verified.manifest_sha256),
+        whose,
+        key: verified.signed_by.to_string(),
         studio: verified.head.studio.name,
         when: when::moment(verified.head.at.local),
         who: verified.head.by,
@@ -83,7 +102,11 @@ fn in_words(fault: &Changed) -> (String, &'static str) {
         Changed::UnsafeName(name) => (name.clone(), "has a name that could do harm when it is unpacked"),
         Changed::TooLarge(name) => (name.clone(), "is larger than a package can hold"),
         Changed::Wrapping => (String::new(), "Each file in it is intact, but the ZIP around them was made anew."),
-        Changed::Unreadable => (String::new(), "It is no ZIP file, or it was cut off or damaged."),
+        Changed::Signature => {
+            (String::new(), "The signature doesn’t fit the list of files: somebody without the key made it anew.")
+        }
+        Changed::Directory => (String::new(), "The list of files at the end of the ZIP was cut off or damaged."),
+        Changed::Unreadable => (String::new(), "It is no ZIP file."),
         Changed::NotOurs => (String::new(), "It is a ZIP file, but no package of this program."),
         Changed::OtherLayout(_) => {
             (String::new(), "It was made by another version of this program, which can check it.")

@@ -10,5 +10,6 @@
 mod package;
 mod pdf;
 mod sample;
+mod signed;
 mod tables;
 pub(crate) mod upload;

@@ -7,6 +7,7 @@ use std::process::{Command, Output};
 
 use palpebra::actions::case::Known;
 use palpebra::actions::files::{self, Belongs};
+use palpebra::clock::Random;
 use palpebra::documents::record::{ClientRecord, Consent};
 use palpebra::documents::upload::{self, Takes};
 use palpebra::domain::consent::Tick;
@@ -17,6 +18,7 @@ use palpebra::jobs::housekeeping;
 use palpebra::store::treatments::{Outcome, Start};
 use palpebra::store::visits::Purpose;
 use palpebra::store::{audit, exports, health, treatments};
+use palpebra::studio_key::StudioKey;
 use sha2::{Digest as _, Sha256};
 use time::macros::datetime;
 use time::{Duration, OffsetDateTime};
@@ -356,7 +358,9 @@ async fn the_page_says_whether_a_package_is_intact_or_which_file_is_not() {
     let intact = check(&owner, &token, zip.clone()).await;
     let said = intact.main();
     assert!(intact.status == 200 && said.contains("The package is intact"), "{said}");
-    assert!(said.contains("one that this studio made") && said.contains(WHY), "{said}");
+    assert!(said.contains("signed with the studio’s key") && said.contains(WHY), "{said}");
+    let key = StudioKey::load(app.folder()).unwrap().unwrap().public().to_string();
+    assert!(said.contains(&key) && owner.get("/owner/exports").await.main().contains(&key));
 
     let name = format!("data/clients/{}/record.pdf", studio.mia);
     let changed = check(&owner, &token, flipped(&zip, &name)).await.main();
@@ -367,9 +371,14 @@ async fn the_page_says_whether_a_package_is_intact_or_which_file_is_not() {
 
     let (other, stranger) = with_a_past().await;
     other.app.clock.advance(Duration::HOUR);
+    StudioKey::load_or_make(other.folder(), &Random::seeded(7)).unwrap();
     let theirs = package_of_mia(&other.owner().await, &stranger).await;
     let said = check(&owner, &token, theirs).await.main();
-    assert!(said.contains("intact") && said.contains("log doesn’t know it"), "{said}");
+    assert!(said.contains("intact") && said.contains("it is not ours"), "{said}");
+    // A new key does not disown what the log knows.
+    std::fs::remove_file(app.folder().join("signing-key.pem")).unwrap();
+    let said = check(&owner, &token, zip).await.main();
+    assert!(said.contains("in the studio’s log") && said.contains("another key"), "{said}");
 }
 
 #[tokio::test]
@@ -415,6 +424,16 @@ async fn the_command_line_exports_and_verifies() {
     let intact = palpebra(&["verify", out]);
     let said = String::from_utf8(intact.stdout).unwrap();
     assert!(intact.status.success() && said.starts_with("intact") && said.contains(&logged.manifest_sha256), "{said}");
+    let key = StudioKey::load(app.folder()).unwrap().unwrap().public().to_string();
+    assert!(said.contains(&key), "{said}");
+    let ours = palpebra(&["verify", out, "--key", &key]);
+    assert!(ours.status.success() && String::from_utf8(ours.stdout).unwrap().contains("\nours: "));
+    let theirs = palpebra(&["verify", out, "--key", &"3d".repeat(32)]);
+    assert_eq!(theirs.status.code(), Some(1));
+    assert!(String::from_utf8(theirs.stdout).unwrap().contains("\nnot ours: "));
+    assert_eq!(palpebra(&["verify", out, "--key", "3d"]).status.code(), Some(2));
+    let doctor = String::from_utf8(palpebra(&["doctor", "--data", data]).stdout).unwrap();
+    assert!(doctor.contains(&format!("well: the studio's key is {key}, for its owner alone")), "{doctor}");
     let name = "data/tables/treatments.csv";
     std::fs::write(&file, flipped(&std::fs::read(&file).unwrap(), name)).unwrap();
     let changed = palpebra(&["verify", out]);

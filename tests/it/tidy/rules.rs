@@ -208,18 +208,22 @@ pub(crate) const RULES: &[Rule] = &[
 ];
 
 /// Who may use whom inside the program. A module that is not listed may use everything.
-const MODULES: [(&str, &[&str]); 11] = [
+const MODULES: [(&str, &[&str]); 12] = [
     ("when", &[]),
     ("clock", &[]),
     ("domain", &[]),
     ("password", &["clock"]),
     ("second_factor", &["clock"]),
+    ("studio_key", &["clock"]),
     ("store", &["domain"]),
-    ("documents", &["domain"]),
+    ("documents", &["domain", "studio_key"]),
     ("mail", &["domain"]),
-    ("actions", &["app", "clock", "documents", "domain", "password", "second_factor", "store"]),
+    ("actions", &["app", "clock", "documents", "domain", "password", "second_factor", "store", "studio_key"]),
     ("jobs", &["actions", "app", "clock", "documents", "domain", "mail", "store", "when"]),
-    ("web", &["actions", "app", "clock", "documents", "domain", "password", "second_factor", "store", "when"]),
+    (
+        "web",
+        &["actions", "app", "clock", "documents", "domain", "password", "second_factor", "store", "studio_key", "when"],
+    ),
 ];
 
 /// Modules of the program that no listed module need name, so that a `super::` that leaves the folder is seen.
@@ -243,7 +247,7 @@ fn modules(file: &File) -> Found {
 }
 
 /// Where a crate may be named, below `src/`; a crate that is not listed may be named anywhere but in `domain/`.
-const CRATES: [(&str, &[&str]); 27] = [
+const CRATES: [(&str, &[&str]); 28] = [
     ("askama", &["mail/", "web/"]),
     ("axum", &["cli/", "web/"]),
     ("clap", &["cli/", "main.rs"]),
@@ -260,6 +264,7 @@ const CRATES: [(&str, &[&str]); 27] = [
     ("lettre", &["mail/"]),
     ("qrcode", &["documents/"]),
     ("rand", &["clock.rs"]),
+    ("ring", &["studio_key.rs"]),
     ("rpassword", &["cli/"]),
     ("sqlx", &["store/"]),
     ("statrs", &["domain/"]),
