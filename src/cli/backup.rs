@@ -1,10 +1,11 @@
 //! `palpebra backup` and `palpebra restore`
 
 use std::fs::{self, File};
+use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 
 use super::{BackupArgs, Failed, RestoreArgs, lock, say};
-use crate::store::Db;
+use crate::store::{self, Db};
 
 /// Writes a consistent copy while the server runs, checks it, and only then gives it its name.
 pub(super) async fn backup(args: BackupArgs) -> Result<(), Failed> {
@@ -15,18 +16,23 @@ pub(super) async fn backup(args: BackupArgs) -> Result<(), Failed> {
     if args.out.exists() {
         return Err(Failed::usage(format!("{} is there already; a backup never overwrites", args.out.display())));
     }
-    let half = beside(&args.out, "part");
-    let _ = fs::remove_file(&half);
-    let db = Db::open(&source).await?;
-    let copied = db.copy_to(&half).await;
-    db.close().await;
-    if let Err(error) = copied {
-        let _ = fs::remove_file(&half);
-        return Err(error.into());
-    }
+    let half = written(&source, &args.out).await?;
     settle(&half, &args.out)?;
     say(&format!("written and checked: {}", args.out.display()));
     Ok(())
+}
+
+/// Writes a checked copy that doesn't have its name yet.
+pub(super) async fn written(source: &Path, out: &Path) -> Result<PathBuf, Failed> {
+    let half = beside(out, "part");
+    let _ = fs::remove_file(&half);
+    let copied = store::copy(source, &half).await.map_err(Failed::from);
+    // It holds what the database holds, and may lie in a folder that others look into.
+    let closed = copied.and_then(|()| Ok(fs::set_permissions(&half, fs::Permissions::from_mode(0o600))?));
+    if closed.is_err() {
+        let _ = fs::remove_file(&half);
+    }
+    closed.map(|()| half)
 }
 
 /// Checks a backup and puts it in the database's place; what was there stays beside it.
@@ -38,7 +44,10 @@ pub(super) async fn restore(args: RestoreArgs) -> Result<(), Failed> {
     let _lock = lock(&args.data.data)?;
     let target = args.data.database();
     let half = beside(&target, "restoring");
-    let checked = check(&args.from, &half).await;
+    let mut checked = check(&args.from, &half).await;
+    if fs::metadata(format!("{}-wal", half.display())).is_ok_and(|log| log.len() > 0) {
+        checked = checked.and(Err(Failed { code: 74, line: "the copy could not be written in full".to_owned() }));
+    }
     for tail in ["-wal", "-shm"] {
         let _ = fs::remove_file(format!("{}{tail}", half.display()));
     }
@@ -58,11 +67,11 @@ pub(super) async fn restore(args: RestoreArgs) -> Result<(), Failed> {
 /// somebody else's is told apart before anything is touched.
 async fn check(from: &Path, half: &Path) -> Result<(), Failed> {
     fs::copy(from, half)?;
-    let db = Db::open(half).await?;
+    let db = Db::upgrade(half).await?;
     let faults = db.check().await;
     let mut c = db.read().await?;
-    let chain = crate::store::audit::verify(&mut c).await?;
-    let studio = crate::store::studio::get(&mut c).await?;
+    let chain = store::audit::verify(&mut c).await?;
+    let studio = store::studio::get(&mut c).await?;
     drop(c);
     db.close().await;
     let faults = faults?;
@@ -98,7 +107,7 @@ async fn set_aside(target: &Path) -> Result<(), Failed> {
     Ok(())
 }
 
-fn beside(file: &Path, tail: &str) -> PathBuf {
+pub(super) fn beside(file: &Path, tail: &str) -> PathBuf {
     let mut name = file.file_name().unwrap_or_default().to_owned();
     name.push(".");
     name.push(tail);
@@ -106,7 +115,7 @@ fn beside(file: &Path, tail: &str) -> PathBuf {
 }
 
 /// Gives a file its name once it is safely on the disk.
-fn settle(half: &Path, file: &Path) -> Result<(), Failed> {
+pub(super) fn settle(half: &Path, file: &Path) -> Result<(), Failed> {
     File::open(half)?.sync_all()?;
     fs::rename(half, file)?;
     let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));

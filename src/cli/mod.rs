@@ -22,6 +22,7 @@ mod export;
 mod forget_factor;
 pub mod seed_demo;
 mod serve;
+mod upgrade;
 mod verify;
 pub mod window;
 
@@ -196,6 +197,9 @@ impl From<StoreError> for Failed {
             Trouble::Disk => (74, "the disk reports an error"),
             Trouble::ReadOnly => (77, "the database or its folder can't be written; check the rights"),
             Trouble::Newer => (65, "the database is from a newer version of this program; start that version"),
+            Trouble::Older => {
+                (65, "the database is from an older version; `palpebra serve` keeps a copy of it and upgrades it")
+            }
             Trouble::Damaged => (65, "the file is no database or is damaged; restore the last backup"),
             Trouble::NotOpened => (66, "the database can't be opened; check the path and the rights"),
             Trouble::Overlap | Trouble::Fault => (70, "a fault of the program"),

@@ -10,7 +10,7 @@ use time::format_description::well_known::Rfc3339;
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
-use super::{Failed, ServeArgs, say, seed_demo};
+use super::{Failed, ServeArgs, say, seed_demo, upgrade};
 use crate::actions::{post, verdicts, wishes, zones};
 use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
@@ -59,6 +59,7 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         None => Transport::Folder(args.data.data.join("mail")),
     };
     let clock = clock(&args)?;
+    upgrade::up_to_date(&args.data.database()).await?;
     if args.demo {
         seed_demo::before_serving(&args.data, clock.now()).await?;
     }

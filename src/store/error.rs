@@ -9,6 +9,9 @@ pub enum StoreError {
     /// The schema could not be brought up to date.
     #[error("the schema could not be brought up to date: {0}")]
     Migrate(#[from] sqlx::migrate::MigrateError),
+    /// The file is from an older version of this program.
+    #[error("its schema is older than this program's")]
+    Older,
     /// SQLite's own check found damage.
     #[error("the file is damaged: {0}")]
     Damaged(String),
@@ -42,6 +45,8 @@ pub enum Trouble {
     Damaged,
     /// Written by a newer version of this program.
     Newer,
+    /// Written by an older version of this program.
+    Older,
     /// The file can't be opened at all.
     NotOpened,
     /// An overlap with a visit that is there already.
@@ -61,6 +66,7 @@ impl StoreError {
             Self::Migrate(
                 sqlx::migrate::MigrateError::Execute(error) | sqlx::migrate::MigrateError::ExecuteMigration(error, _),
             ) => of_sql(error),
+            Self::Older => Trouble::Older,
             Self::Damaged(_) => Trouble::Damaged,
             Self::Migrate(_) | Self::SqliteTooOld(_) | Self::Impossible { .. } => Trouble::Fault,
         }

@@ -41,12 +41,14 @@ pub mod studio;
 pub mod trace;
 pub mod treatments;
 pub mod types;
+mod upgrade;
 pub mod verdicts;
 pub mod visits;
 pub mod wishes;
 
 pub use error::{StoreError, Trouble};
 pub use sqlx::SqliteConnection as Connection;
+use upgrade::Standing;
 
 /// Result of a store function.
 pub type Stored<T> = Result<T, StoreError>;
@@ -85,8 +87,6 @@ pub struct Db {
     folder: PathBuf,
 }
 
-static MIGRATIONS: sqlx::migrate::Migrator = sqlx::migrate!("./migrations");
-
 /// Takes SQLite's one write lock at once: a transaction that reads first and writes later can find itself out of date.
 const BEGIN: &str = "BEGIN IMMEDIATE";
 
@@ -94,17 +94,27 @@ const BEGIN: &str = "BEGIN IMMEDIATE";
 const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
 
 impl Db {
-    /// Opens the file, making it when it isn't there, and brings its schema up to date.
+    /// Opens the file, making it when it isn't there.
     ///
     /// # Errors
-    /// When the file is locked, full, read-only, damaged, from a newer version, or SQLite is too old.
+    /// When the file is locked, full, read-only, damaged, from an older or a newer version, or SQLite is too old.
     pub async fn open(file: &Path) -> Stored<Self> {
-        let base = SqliteConnectOptions::new()
-            .filename(file)
+        Self::opened(file, false).await
+    }
+
+    /// Opens the file and brings one from an older version up to date, in one transaction.
+    ///
+    /// # Errors
+    /// As [`Db::open`], and when the schema can't be brought up to date: then nothing is changed.
+    pub async fn upgrade(file: &Path) -> Stored<Self> {
+        Self::opened(file, true).await
+    }
+
+    async fn opened(file: &Path, upgrades: bool) -> Stored<Self> {
+        let base = options(file)
             .journal_mode(SqliteJournalMode::Wal)
             .synchronous(SqliteSynchronous::Full)
             .foreign_keys(true)
-            .busy_timeout(Duration::from_secs(5))
             .pragma("trusted_schema", "OFF")
             .pragma("cell_size_check", "ON")
             .pragma("secure_delete", "ON")
@@ -115,7 +125,15 @@ impl Db {
         if parse_version(&version) < OLDEST_SQLITE {
             return Err(StoreError::SqliteTooOld(version));
         }
-        MIGRATIONS.run(&write).await?;
+        let standing = upgrade::standing(&mut *write.acquire().await?).await?;
+        match standing {
+            Standing::Older if !upgrades => {
+                write.close().await;
+                return Err(StoreError::Older);
+            }
+            Standing::Empty | Standing::Older => upgrade::apply(&write).await?,
+            Standing::Same => upgrade::compare(&write).await?,
+        }
         let readers = 4;
         let read = pool(readers).connect_with(base.read_only(true).pragma("query_only", "ON")).await?;
         let folder = file.parent().map(Path::to_owned).unwrap_or_default();
@@ -161,9 +179,15 @@ impl Db {
         }
     }
 
-    /// Ends all connections, which folds the WAL into the file.
+    /// Ends all connections, after the write-ahead log was folded into the file.
     pub async fn close(&self) {
         self.read.close().await;
+        // SQLite does it when the last connection closes, but not when that is one of the readers, whose threads may be late.
+        if let Ok(mut connection) = self.write.acquire().await
+            && let Err(error) = sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(&mut *connection).await
+        {
+            tracing::warn!(%error, "the write-ahead log was not folded in");
+        }
         self.write.close().await;
     }
 
@@ -172,13 +196,7 @@ impl Db {
     /// # Errors
     /// When the copy can't be written or doesn't pass SQLite's own check.
     pub async fn copy_to(&self, file: &Path) -> Stored<()> {
-        let target = file.to_string_lossy().into_owned();
-        let mut connection = self.write.acquire().await?;
-        sqlx::query("VACUUM INTO ?").bind(target).execute(&mut *connection).await?;
-        let copy = pool(1).connect_with(SqliteConnectOptions::new().filename(file).read_only(true)).await?;
-        let word: String = sqlx::query_scalar("PRAGMA integrity_check").fetch_one(&copy).await?;
-        copy.close().await;
-        if word == "ok" { Ok(()) } else { Err(StoreError::Damaged(word)) }
+        copy_out(&mut *self.write.acquire().await?, file).await
     }
 
     /// SQLite's own checks of the whole file: its structure and its references.
@@ -216,6 +234,29 @@ impl Db {
         let synchronous = sqlx::query_scalar("PRAGMA synchronous").fetch_one(&mut *connection).await?;
         Ok((version, journal, synchronous))
     }
+}
+
+/// Writes a consistent copy of a database to a new file, of whatever version it is, and checks it by opening it.
+///
+/// # Errors
+/// When there is no database, or as [`Db::copy_to`].
+pub async fn copy(from: &Path, to: &Path) -> Stored<()> {
+    let pool = pool(1).connect_with(options(from)).await?;
+    let copied = copy_out(&mut *pool.acquire().await?, to).await;
+    pool.close().await;
+    copied
+}
+
+async fn copy_out(c: &mut Connection, file: &Path) -> Stored<()> {
+    sqlx::query("VACUUM INTO ?").bind(file.to_string_lossy().into_owned()).execute(c).await?;
+    let copy = pool(1).connect_with(SqliteConnectOptions::new().filename(file).read_only(true)).await?;
+    let word: String = sqlx::query_scalar("PRAGMA integrity_check").fetch_one(&copy).await?;
+    copy.close().await;
+    if word == "ok" { Ok(()) } else { Err(StoreError::Damaged(word)) }
+}
+
+fn options(file: &Path) -> SqliteConnectOptions {
+    SqliteConnectOptions::new().filename(file).busy_timeout(Duration::from_secs(5))
 }
 
 fn pool(connections: u32) -> SqlitePoolOptions {

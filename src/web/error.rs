@@ -72,7 +72,7 @@ impl From<StoreError> for Fault {
                 Self::Unavailable
             }
             Trouble::Overlap => Self::Conflict,
-            Trouble::Damaged | Trouble::Newer | Trouble::Fault => Self::internal(error),
+            Trouble::Damaged | Trouble::Older | Trouble::Newer | Trouble::Fault => Self::internal(error),
         }
     }
 }

@@ -23,5 +23,6 @@ mod supply;
 mod support;
 mod team;
 mod tidy;
+mod upgrade;
 mod web;
 mod zones_taken_up;
