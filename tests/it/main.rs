@@ -1,6 +1,7 @@
 //! The integration tests: one binary, filed like the program.
 
 mod access;
+mod asvs;
 mod bytes;
 mod calendars;
 mod client;

@@ -1,6 +1,6 @@
 //! Files of every version so far, as SQL in `tests/fixtures/`, brought up to date: nothing is lost, a copy is kept, and
 //! where it can't be done nothing is touched.
-#![expect(clippy::unwrap_used, clippy::expect_used, reason = "a test may fail where it stands")]
+#![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -110,7 +110,7 @@ async fn the_file_of_every_version_so_far_is_brought_up_to_date_and_every_old_ce
         assert!(before.values().filter(|rows| !rows.is_empty()).count() > 25, "{version} has rows in many tables");
         let db = Db::upgrade(&file).await.unwrap();
         assert_eq!(db.check().await.unwrap(), Vec::<String>::new(), "{version}");
-        assert!(audit::verify(&mut *db.read().await.unwrap()).await.unwrap().is_ok(), "{version}");
+        assert!(audit::verify(&mut db.read().await.unwrap()).await.unwrap().is_ok(), "{version}");
         db.close().await;
         let after = contents(&file, Some(&asked)).await;
         for (table, rows) in &before {
