@@ -3,13 +3,15 @@
 use time::{Date, OffsetDateTime};
 
 use crate::app::App;
+use crate::documents::upload::{self, Checked};
+use crate::domain::fingerprint::Fingerprint;
 use crate::domain::hours::DateRange;
 use crate::domain::ids::{PractitionerId, RoomId, TimeOffId};
 use crate::domain::money::Money;
 use crate::domain::role::Actor;
 use crate::store::audit::Event;
 use crate::store::practitioners::{self, Room, TimeOff};
-use crate::store::studio::Studio;
+use crate::store::studio::{Logo, Studio};
 use crate::store::{Connection, Stored, audit, catalogue, studio};
 
 /// Why settings are not taken.
@@ -45,6 +47,33 @@ pub async fn save(app: &App, actor: &Actor, new: &Studio) -> Stored<Result<(), S
     Ok(Ok(()))
 }
 
+/// Shows this picture at the top of each page.
+///
+/// # Errors
+/// When the database can't.
+pub async fn set_logo(app: &App, actor: &Actor, picture: &Checked) -> Stored<()> {
+    let now = app.clock.now();
+    let (width, height) = upload::size(&picture.bytes).unwrap_or((1, 1));
+    let logo = Logo { sha256: Fingerprint::of(&picture.bytes).to_string(), width: width.into(), height: height.into() };
+    let mut tx = app.db.write().await?;
+    studio::set_logo(&mut tx, &logo, &picture.bytes).await?;
+    let detail = format!("SHA-256 {}", logo.sha256);
+    audit::append(&mut tx, actor, Event { action: "logo.saved", detail: &detail, ..Event::default() }, now).await?;
+    tx.commit().await
+}
+
+/// Takes the logo away.
+///
+/// # Errors
+/// When the database can't.
+pub async fn remove_logo(app: &App, actor: &Actor) -> Stored<()> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    studio::remove_logo(&mut tx).await?;
+    audit::append(&mut tx, actor, Event { action: "logo.removed", ..Event::default() }, now).await?;
+    tx.commit().await
+}
+
 fn changes(old: &Studio, new: &Studio) -> String {
     let of = |s: &Studio| {
         [
@@ -72,6 +101,7 @@ fn changes(old: &Studio, new: &Studio) -> String {
             ("skin test minutes", s.skin_test_minutes.to_string()),
             ("skin test floor hours", s.skin_test_floor_hours.to_string()),
             ("skin test valid days", s.skin_test_valid_days.to_string()),
+            ("colour", s.accent.to_string()),
         ]
     };
     let pairs = of(old).into_iter().zip(of(new)).filter(|(before, after)| before != after);

@@ -24,6 +24,8 @@ pub enum Takes {
     Photo,
     /// A photo or a PDF.
     PhotoOrPdf,
+    /// A studio's logo: a picture, kept small.
+    Logo,
 }
 
 /// A file that may be kept.
@@ -36,6 +38,9 @@ pub struct Checked {
     /// A small JPEG of a photo.
     pub thumbnail: Option<Vec<u8>>,
 }
+
+/// The most bytes of a logo that is kept: a fifth of what a client's page may weigh.
+pub const MOST_LOGO_BYTES: usize = 12_000;
 
 /// Why a file is not taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -79,6 +84,11 @@ pub enum UploadRefused {
     ActivePdf,
 }
 
+/// The width and height of a JPEG, in pixels.
+pub fn size(jpeg: &[u8]) -> Option<(u16, u16)> {
+    jpeg::frame(jpeg).map(|frame| (frame.width, frame.height))
+}
+
 /// What the first bytes say a file is.
 enum Looks {
     Photo(photo::Format),
@@ -114,8 +124,9 @@ pub fn check(bytes: &[u8], takes: Takes) -> Result<Checked, UploadRefused> {
         return Err(UploadRefused::TooLarge);
     }
     match look(bytes) {
+        Looks::Photo(format) if takes == Takes::Logo => photo::logo(bytes, format),
         Looks::Photo(format) => photo::renew(bytes, format),
-        Looks::Pdf if takes == Takes::Photo => Err(UploadRefused::PdfForPhoto),
+        Looks::Pdf if takes != Takes::PhotoOrPdf => Err(UploadRefused::PdfForPhoto),
         Looks::Pdf => {
             pdf::inspect(bytes)?;
             Ok(Checked { kind: Kind::Pdf, bytes: bytes.to_owned(), thumbnail: None })

@@ -1,5 +1,6 @@
 //! The rules: no IO, no clock, no randomness.
 
+pub mod accent;
 pub mod age;
 pub mod bottle;
 pub mod catalogue;

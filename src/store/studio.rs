@@ -4,6 +4,7 @@ use time::OffsetDateTime;
 
 use super::types::{impossible, small};
 use super::{Connection, Stored};
+use crate::domain::accent::Colour;
 use crate::domain::age::{AgePolicy, Jurisdiction, Under16};
 use crate::domain::money::Currency;
 use crate::domain::person::HomeDial;
@@ -60,6 +61,21 @@ pub struct Studio {
     pub late_policy: String,
     /// Whether everything here is invented.
     pub demo: bool,
+    /// Its own colour, as the owner chose it.
+    pub accent: Colour,
+    /// Its logo, if it has one.
+    pub logo: Option<Logo>,
+}
+
+/// What a page has to know of a logo.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Logo {
+    /// The SHA-256 of its bytes, in hexadecimal digits.
+    pub sha256: String,
+    /// In pixels.
+    pub width: i64,
+    /// In pixels.
+    pub height: i64,
 }
 
 /// The studio, once it is set up.
@@ -68,10 +84,11 @@ pub struct Studio {
 /// When the file can't be read.
 pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
     let row = sqlx::query!(
-        "SELECT name, address, phone, mail, zone, currency, home_dial, jurisdiction, under_16, guardian_under_18,
+        "SELECT studio.name, address, phone, mail, zone, currency, home_dial, jurisdiction, under_16, guardian_under_18,
                 hold_minutes, notice_minutes, horizon_days, grid_minutes, cancel_limit_hours, skin_test_minutes, skin_test_floor_hours, skin_test_valid_days,
-                shortest_gap_minutes, claim_minutes, remind_first_hours, remind_second_hours, invite_again_days, late_policy, demo
-         FROM studio WHERE id = 1"
+                shortest_gap_minutes, claim_minutes, remind_first_hours, remind_second_hours, invite_again_days, late_policy, demo,
+                accent, sha256 AS \"sha256?\", width AS \"width?\", height AS \"height?\"
+         FROM studio LEFT JOIN logo ON logo.id = studio.id WHERE studio.id = 1"
     )
     .fetch_optional(c)
     .await?;
@@ -105,6 +122,11 @@ pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
         invite_again_days: row.invite_again_days,
         late_policy: row.late_policy,
         demo: small::<u8>("studio", "demo", "1", row.demo)? == 1,
+        accent: Colour::parse(&row.accent).map_err(|_| impossible("studio", "accent", "1"))?,
+        logo: match (row.sha256, row.width, row.height) {
+            (Some(sha256), Some(width), Some(height)) => Some(Logo { sha256, width, height }),
+            _ => None,
+        },
     }))
 }
 
@@ -140,13 +162,14 @@ pub async fn create(
 /// When a value is outside the range that the schema allows, or the file can't be written.
 pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
     let (zone, currency, home_dial) = (s.zone.name(), s.currency.as_str(), s.home_dial.digits());
-    let (jurisdiction, under_16) = (s.jurisdiction.as_str(), s.age_policy.under_16.as_str());
+    let (jurisdiction, under_16, accent) =
+        (s.jurisdiction.as_str(), s.age_policy.under_16.as_str(), s.accent.to_string());
     sqlx::query!(
         "UPDATE studio SET name = ?, address = ?, phone = ?, mail = ?, zone = ?, currency = ?, home_dial = ?, jurisdiction = ?,
             under_16 = ?, guardian_under_18 = ?,
             hold_minutes = ?, notice_minutes = ?, horizon_days = ?, grid_minutes = ?, cancel_limit_hours = ?,
             skin_test_minutes = ?, skin_test_floor_hours = ?, skin_test_valid_days = ?, shortest_gap_minutes = ?, claim_minutes = ?,
-            remind_first_hours = ?, remind_second_hours = ?, invite_again_days = ?, late_policy = ? WHERE id = 1",
+            remind_first_hours = ?, remind_second_hours = ?, invite_again_days = ?, late_policy = ?, accent = ? WHERE id = 1",
         s.name,
         s.address,
         s.phone,
@@ -170,11 +193,46 @@ pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
         s.remind_first_hours,
         s.remind_second_hours,
         s.invite_again_days,
-        s.late_policy
+        s.late_policy,
+        accent
     )
     .execute(c)
     .await?;
     Ok(())
+}
+
+/// Stores the logo in the place of the one before.
+///
+/// # Errors
+/// When it is larger than the schema allows, or the file can't be written.
+pub async fn set_logo(c: &mut Connection, logo: &Logo, body: &[u8]) -> Stored<()> {
+    sqlx::query!(
+        "INSERT OR REPLACE INTO logo (id, sha256, width, height, body) VALUES (1, ?, ?, ?, ?)",
+        logo.sha256,
+        logo.width,
+        logo.height,
+        body
+    )
+    .execute(c)
+    .await?;
+    Ok(())
+}
+
+/// Takes the logo away.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn remove_logo(c: &mut Connection) -> Stored<()> {
+    sqlx::query!("DELETE FROM logo").execute(c).await?;
+    Ok(())
+}
+
+/// The bytes of the logo, a JPEG.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn logo(c: &mut Connection) -> Stored<Option<Vec<u8>>> {
+    Ok(sqlx::query_scalar!("SELECT body FROM logo").fetch_optional(c).await?)
 }
 
 /// The version of the zone database that the visits' instants go by; empty before there was one.

@@ -35,15 +35,31 @@ fn stamp(asset: &Asset) -> String {
     digest.chars().take(12).collect()
 }
 
+/// How a browser keeps what changes its address with its content.
+pub(super) const FOREVER: &str = "public, max-age=31536000, immutable";
+
+fn named(name: &str) -> Option<&'static Asset> {
+    ASSETS.iter().find(|asset| asset.name == name)
+}
+
+/// What an asset holds.
+pub(super) fn bytes(name: &str) -> &'static [u8] {
+    named(name).map(|asset| asset.bytes).unwrap_or_default()
+}
+
+/// The stamp of an asset's content.
+pub(super) fn stamp_of(name: &str) -> String {
+    named(name).map(stamp).unwrap_or_default()
+}
+
 /// The address of an asset, with a stamp of its content.
 pub fn href(name: &str) -> String {
-    let stamp = ASSETS.iter().find(|asset| asset.name == name).map(stamp).unwrap_or_default();
-    format!("/static/{stamp}/{name}")
+    format!("/static/{}/{name}", stamp_of(name))
 }
 
 /// `GET /static/{name}`: under a name that others keep, so it may be old for a day.
 pub async fn plain(Path(name): Path<String>) -> Result<Response, Fault> {
-    let asset = ASSETS.iter().find(|asset| asset.name == name).ok_or(Fault::NotFound)?;
+    let asset = named(&name).ok_or(Fault::NotFound)?;
     Ok(served(asset, "public, max-age=86400"))
 }
 
@@ -51,18 +67,23 @@ fn served(asset: &Asset, keep: &'static str) -> Response {
     let mut response = asset.bytes.into_response();
     response.headers_mut().insert(header::CONTENT_TYPE, HeaderValue::from_static(asset.kind));
     response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static(keep));
-    if asset.name == "chair-worker.js" {
-        // Its own folder is that of the assets, so it says itself which pages it may keep.
-        response.headers_mut().insert("service-worker-allowed", HeaderValue::from_static("/desk/visits/"));
+    // A worker's own folder is that of the assets, so it says itself which pages it may answer for.
+    let scope = match asset.name {
+        "app.js" => Some("/"),
+        "chair-worker.js" => Some("/desk/visits/"),
+        _ => None,
+    };
+    if let Some(scope) = scope {
+        response.headers_mut().insert("service-worker-allowed", HeaderValue::from_static(scope));
     }
     response
 }
 
 /// `GET /static/{stamp}/{name}`
 pub async fn get(Path((stamped, name)): Path<(String, String)>) -> Result<Response, Fault> {
-    let asset = ASSETS.iter().find(|asset| asset.name == name).ok_or(Fault::NotFound)?;
+    let asset = named(&name).ok_or(Fault::NotFound)?;
     if stamp(asset) != stamped {
         return Err(Fault::NotFound);
     }
-    Ok(served(asset, "public, max-age=31536000, immutable"))
+    Ok(served(asset, FOREVER))
 }

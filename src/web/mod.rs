@@ -19,6 +19,7 @@ pub mod assets;
 pub mod client;
 mod day;
 pub mod error;
+pub mod face;
 pub mod files;
 pub mod form;
 pub mod guard;

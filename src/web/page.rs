@@ -14,6 +14,7 @@ use crate::domain::role::Role;
 use crate::store::studio::Studio;
 use crate::web::assets;
 use crate::web::error::Fault;
+use crate::web::face;
 use crate::web::session::{self, Seen};
 
 /// An entry of the navigation.
@@ -50,6 +51,8 @@ pub struct Ctx {
     pub lang: &'static str,
     /// The stylesheet.
     pub css_href: String,
+    /// The studio's logo.
+    pub logo: Option<face::Logo>,
     /// The script.
     pub js_href: String,
     /// `public`, `client`, `practitioner` or `owner`.
@@ -107,7 +110,8 @@ impl Ctx {
             help_mail: studio.map(|s| s.mail.clone()).unwrap_or_default(),
             notice: None,
             lang: "en",
-            css_href: assets::href("app.css"),
+            css_href: face::css_href(studio),
+            logo: studio.and_then(face::logo_of),
             js_href: assets::href("app.js"),
             area,
             sign_out: if team { "/team/sign-out" } else { "/sign-out" },

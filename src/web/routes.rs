@@ -8,7 +8,7 @@ use axum::routing::{MethodRouter, get, post};
 use crate::app::App;
 use crate::domain::role::Who;
 use crate::web::room::Room;
-use crate::web::{assets, client, files, guard, owner, practitioner, public, system, team};
+use crate::web::{assets, client, face, files, guard, owner, practitioner, public, system, team};
 
 /// One route.
 pub struct Route {
@@ -46,6 +46,8 @@ fn system_routes() -> Vec<Route> {
         get "/healthz" Anyone system::health,
         get "/static/{stamp}/{name}" Anyone assets::get,
         get "/static/{name}" Anyone assets::plain,
+        get "/face/{stamp}/app.css" Anyone face::style,
+        get "/face/{stamp}/logo.jpg" Anyone face::logo,
         get "/favicon.ico" Anyone system::icon,
         get "/.well-known/security.txt" Anyone system::security,
     ]
@@ -207,6 +209,8 @@ fn owner_routes() -> Vec<Route> {
         get "/owner" Owner owner::home::get,
         get "/owner/studio" Owner owner::studio::get,
         post "/owner/studio" Owner owner::studio::post,
+        post "/owner/studio/logo" Owner owner::logo::post,
+        post "/owner/studio/logo/remove" Owner owner::logo::remove,
         get "/owner/practitioners" Owner owner::practitioners::get,
         post "/owner/practitioners" Owner owner::practitioners::post,
         get "/owner/practitioners/{id}" Owner owner::practitioner::get,
@@ -293,8 +297,9 @@ fn owner_routes() -> Vec<Route> {
 /// The one route that takes a package.
 const TAKES_PACKAGE: &str = "/owner/verify";
 /// The routes that take a photo or a letter with a form.
-const TAKE_UPLOADS: [&str; 6] = [
+const TAKE_UPLOADS: [&str; 7] = [
     "/me/letters",
+    "/owner/studio/logo",
     "/desk/clients/{id}/letters",
     "/desk/reactions/{id}/photo",
     "/desk/visits/{id}/photos",

@@ -14,6 +14,8 @@ use crate::password::PasswordRefused;
 
 /// No such time zone.
 pub const ZONE: &str = "Choose a time zone from the list, such as Europe/London.";
+/// Not a colour.
+pub const COLOUR: &str = "Choose a colour, or write it as # and six digits, such as #1f5646.";
 /// No such currency.
 pub const CURRENCY: &str = "Write the currency in three letters, such as EUR or GBP.";
 /// Nothing was chosen.
@@ -210,6 +212,18 @@ pub fn upload(refusal: &UploadRefused) -> String {
         UploadRefused::ActivePdf => "The PDF holds a script, a form or another file, which is not kept here. Print it \
                                      as a plain PDF, or take a photo."
             .to_owned(),
+    }
+}
+
+/// About a picture that was chosen as logo.
+pub fn logo(refusal: &UploadRefused) -> String {
+    match refusal {
+        UploadRefused::Unknown | UploadRefused::PdfForPhoto => {
+            "This is no JPEG, PNG or WebP picture. Save the logo as one of these: an SVG can hold scripts, so it is not \
+             taken."
+                .to_owned()
+        }
+        other => upload(other),
     }
 }
 

@@ -8,7 +8,7 @@ use image::codecs::webp::WebPDecoder;
 use image::metadata::Orientation;
 use image::{DynamicImage, GenericImageView, ImageDecoder, ImageResult, Limits, RgbImage};
 
-use super::{Checked, UploadRefused, jpeg};
+use super::{Checked, MOST_LOGO_BYTES, UploadRefused, jpeg};
 use crate::domain::file::Kind;
 
 /// The formats that are taken.
@@ -29,6 +29,25 @@ const DECODED: u64 = 144 * 1024 * 1024;
 const PIXELS: u64 = 50_000_000;
 /// The most pixels where decoding holds up to nine bytes each.
 const PIXELS_HELD: u64 = 12_500_000;
+
+/// The longest side of a logo, twice what pages show.
+const LOGO: u32 = 288;
+
+/// A logo, in the best quality that is light enough; one that is too busy for that is made smaller.
+pub(super) fn logo(bytes: &[u8], format: Format) -> Result<Checked, UploadRefused> {
+    let mut side = LOGO;
+    let mut picture = DynamicImage::ImageRgb8(opaque(decode(bytes, format)?));
+    loop {
+        picture = shrink(picture, side);
+        for quality in [90, 80, 70, 60] {
+            let bytes = encode(&picture.to_rgb8(), quality)?;
+            if bytes.len() <= MOST_LOGO_BYTES {
+                return Ok(Checked { kind: Kind::Jpeg, bytes, thumbnail: None });
+            }
+        }
+        side = side * 3 / 4;
+    }
+}
 
 pub(super) fn renew(bytes: &[u8], format: Format) -> Result<Checked, UploadRefused> {
     let image = decode(bytes, format)?;

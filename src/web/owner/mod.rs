@@ -19,6 +19,7 @@ pub mod exports;
 pub mod home;
 pub mod label;
 pub mod lists;
+pub mod logo;
 pub mod mail;
 pub mod other_hours;
 pub mod package;

@@ -7,6 +7,7 @@ use axum::response::IntoResponse;
 use super::{Done, done, filled, read, tick};
 use crate::actions::studio::{self, SettingsRefused};
 use crate::app::App;
+use crate::domain::accent::Colour;
 use crate::domain::age::{AgePolicy, Jurisdiction, Under16};
 use crate::domain::money::Currency;
 use crate::domain::person::{HomeDial, Mail, Phone};
@@ -80,7 +81,7 @@ const GRIDS: [i64; 6] = [5, 10, 15, 20, 30, 60];
 
 #[derive(Template)]
 #[template(path = "owner/studio.html")]
-struct StudioPage {
+pub(super) struct StudioPage {
     ctx: Ctx,
     fields: Fields,
     errors: Errors,
@@ -89,7 +90,7 @@ struct StudioPage {
     booked: i64,
 }
 
-async fn page(
+pub(super) async fn page(
     app: &App,
     ctx: Ctx,
     fields: Option<Fields>,
@@ -116,6 +117,7 @@ fn stored(s: &Studio) -> Fields {
         ("guardian_under_18", tick(s.age_policy.guardian_under_18)),
         ("grid_minutes", s.grid_minutes.to_string()),
         ("late_policy", s.late_policy.clone()),
+        ("accent", s.accent.to_string()),
     ]);
     let numbers = NUMBERS.into_iter().flatten().map(|number| (number.field.to_owned(), (number.get)(s).to_string()));
     Fields::of(texts.pairs().into_iter().chain(numbers).collect())
@@ -136,6 +138,7 @@ fn read_contact(before: &Studio, fields: &Fields, errors: &mut Errors) -> Option
     let late_policy = read::note(errors, fields, "late_policy", 600);
     let home_dial = errors.take("home_dial", HomeDial::parse(fields.get("home_dial")), |_| words::DIAL.to_owned());
     let home = home_dial.as_ref().unwrap_or(&before.home_dial);
+    let accent = errors.take("accent", Colour::parse(fields.get("accent")), |_| words::COLOUR.to_owned());
     let phone = errors.take("phone", optional(fields.trimmed("phone"), |text| Phone::parse(text, home)), words::phone);
     let mail = errors.take("mail", optional(fields.trimmed("mail"), Mail::parse), words::mail);
     Some(Studio {
@@ -145,6 +148,7 @@ fn read_contact(before: &Studio, fields: &Fields, errors: &mut Errors) -> Option
         phone: phone?.map(|phone| phone.as_str().to_owned()).unwrap_or_default(),
         mail: mail?.map(|mail| mail.as_str().to_owned()).unwrap_or_default(),
         home_dial: home_dial?,
+        accent: accent?,
         ..before.clone()
     })
 }

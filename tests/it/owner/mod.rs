@@ -8,6 +8,7 @@ mod consent_text;
 mod cycle;
 mod days_off;
 mod exports;
+mod face;
 mod forecast;
 mod home;
 mod invite;
