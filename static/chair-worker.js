@@ -13,10 +13,15 @@ addEventListener("message", (e) => {
 });
 
 addEventListener("fetch", (e) => {
-  const { method, url } = e.request, path = new URL(url).pathname;
-  if (method !== "GET" || !(PAGE.test(path) || path.startsWith("/static/"))) return;
+  const { method, mode, url } = e.request, path = new URL(url).pathname;
+  if (method !== "GET") return;
+  if (!(PAGE.test(path) || path.startsWith("/static/") || path.startsWith("/face/"))) {
+    // The page that app.js keeps says so.
+    if (mode === "navigate") e.respondWith(fetch(e.request).catch(async (gone) => (await caches.match("/away")) ?? Promise.reject(gone)));
+    return;
+  }
   e.respondWith(fetch(e.request).then((answer) => {
     if (answer.ok && !answer.redirected) e.waitUntil(keep(path, answer.clone()));
     return answer;
-  }).catch(async (gone) => (await caches.match(path)) || Promise.reject(gone)));
+  }).catch(async (gone) => (await caches.match(path)) ?? (mode === "navigate" ? await caches.match("/away") : null) ?? Promise.reject(gone)));
 });

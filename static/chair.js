@@ -236,10 +236,15 @@ if (sides.length) {
   });
   const worker = navigator.serviceWorker;
   if (worker) {
-    const fresh = !worker.controller;
-    worker.register(box.dataset.worker, { scope: "/desk/visits/" }).then(() => worker.ready).then((ready) => {
+    // Every other page has a worker too, which knows nothing of the chair.
+    const fresh = !worker.controller?.scriptURL.endsWith("/chair-worker.js");
+    const begun = (it) => it.active ?? new Promise((done) => {
+      const next = it.installing ?? it.waiting;
+      next.addEventListener("statechange", () => next.state === "activated" && done(next));
+    });
+    worker.register(box.dataset.worker, { scope: "/desk/visits/" }).then(begun).then((it) => {
       const assets = [...document.querySelectorAll("link[rel=stylesheet], script[src]")].map((a) => a.href || a.src);
-      if (fresh) ready.active.postMessage({ keep: [page, ...assets] });
+      if (fresh) it.postMessage({ keep: [page, ...assets] });
     }).catch(() => {});
   }
   tick();

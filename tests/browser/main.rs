@@ -1,6 +1,7 @@
 //! Tests in a real browser: what a person sees, does and can't do.
 #![expect(clippy::unwrap_used, clippy::indexing_slicing, clippy::panic, reason = "a test may fail where it stands")]
 
+mod away;
 mod book;
 mod chair;
 mod harness;
@@ -10,6 +11,7 @@ mod pictures;
 mod set_up;
 mod support;
 mod walk;
+mod without_scripts;
 
 /// People and a studio in a server of this very process, so that its clock can be moved.
 #[path = "../it/support/mod.rs"]
