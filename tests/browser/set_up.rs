@@ -4,6 +4,7 @@ use data_encoding::BASE32_NOPAD;
 use palpebra::clock::Clock;
 use totp_rs::{Builder, Secret};
 
+use crate::pages::{Person, Walk};
 use crate::support::{Browser, Server};
 
 const MAIL: &str = "ida@example.org";
@@ -12,14 +13,14 @@ const PASSWORD: &str = "seven quiet lanterns";
 #[tokio::test]
 async fn an_owner_sets_the_studio_up_and_it_outlives_the_server() {
     let mut server = Server::empty().await;
-    let browser = Browser::new().await;
-    browser.open(&server.url("/set-up")).await;
-    browser.inspect("set-up").await;
+    let she = Person::new(&server.url(""), "owner", "empty").await;
+    let browser = &she.browser;
+    she.inspect_at("/set-up", "set-up").await;
     browser.fill("Your name", "Ida Ünal").await;
     browser.press("Make the studio").await;
     browser.assert_shows("This isn't the code that the server printed").await;
     assert_eq!(browser.value("Your name").await, "Ida Ünal");
-    browser.inspect("set-up-refused").await;
+    she.inspect("set-up-refused").await;
 
     browser.fill("Set-up code", server.set_up_code()).await;
     browser.fill("Name of the studio", "Quiet Lantern").await;
@@ -28,10 +29,18 @@ async fn an_owner_sets_the_studio_up_and_it_outlives_the_server() {
     browser.fill("Your mail", MAIL).await;
     browser.fill("Password", PASSWORD).await;
     browser.press("Make the studio").await;
-    let recovery_code = sets_second_factor_up(&browser).await;
+    let recovery_code = sets_second_factor_up(&she).await;
     assert_eq!(browser.address().await, "/owner");
-    browser.inspect("owner-home").await;
-    browser.close().await;
+    she.inspect("set-up-next").await;
+    browser.press("Sign out").await;
+    she.open("/team/sign-in").await;
+    browser.fill("Mail", MAIL).await;
+    browser.fill("Password", PASSWORD).await;
+    browser.press("Sign in").await;
+    she.inspect_at("/team/code", "code").await;
+    browser.press("Sign in").await;
+    she.inspect("code-refused").await;
+    she.leave(Walk::SetUp).await;
 
     // What was answered is kept, however the server ends.
     server.kill();
@@ -42,22 +51,20 @@ async fn an_owner_sets_the_studio_up_and_it_outlives_the_server() {
 }
 
 /// Before anything else; ends at her set-up page, with one of the recovery codes.
-async fn sets_second_factor_up(browser: &Browser) -> String {
-    assert_eq!(browser.address().await, "/team/second-factor");
-    browser.inspect("second-factor").await;
+async fn sets_second_factor_up(she: &Person) -> String {
+    let browser = &she.browser;
+    she.inspect_at("/team/second-factor", "second-factor").await;
     browser.fill("The code that the app shows now", "000000").await;
     browser.press("Set it up").await;
     browser.assert_shows("That isn’t the code that your app shows").await;
-    browser.inspect("second-factor-refused").await;
+    she.inspect("second-factor-refused").await;
     let secret = browser.first("code.secret", "").await.unwrap().text().await.unwrap();
     browser.fill("The code that the app shows now", &code(&secret)).await;
     browser.press("Set it up").await;
-    browser.inspect("recovery-codes").await;
+    she.inspect("recovery-codes").await;
     let recovery_code = browser.first(".codes code", "").await.unwrap().text().await.unwrap();
     browser.follow("I have them, go on").await;
-    let own = browser.client.current_url().await.unwrap().join("/desk/sign-in").unwrap();
-    browser.open(own.as_str()).await;
-    browser.inspect("own-sign-in").await;
+    she.inspect_at("/desk/sign-in", "own-sign-in").await;
     browser.assert_shows("10 left").await;
     browser.follow("Set-up").await;
     recovery_code
@@ -86,14 +93,5 @@ async fn signs_in(server: &Server, recovery_code: &str) {
     assert_eq!(browser.address().await, "/desk");
     browser.open(&server.url("/owner")).await;
     assert_eq!(browser.address().await, "/owner");
-    browser.close().await;
-    // What looks at a page needs scripts of its own.
-    let browser = Browser::new().await;
-    browser.open(&server.url("/team/sign-in")).await;
-    browser.fill("Mail", MAIL).await;
-    browser.fill("Password", PASSWORD).await;
-    browser.press("Sign in").await;
-    assert_eq!(browser.address().await, "/team/code");
-    browser.inspect("code").await;
     browser.close().await;
 }

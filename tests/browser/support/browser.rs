@@ -42,10 +42,7 @@ impl Browser {
     }
 
     async fn start(preferences: Value) -> Self {
-        let mut driver = Process::start(Command::new(program("chromedriver")).arg("--port=0"));
-        // The first line repeats the port that was asked for.
-        let port =
-            driver.line(|line| line.trim_end_matches('.').rsplit_once("successfully on port ")?.1.parse().ok()).await;
+        let (driver, port) = drive().await;
         let profile = tempfile::tempdir().unwrap();
         let capabilities: Capabilities = serde_json::from_value(json!({
             "browserName": "chrome",
@@ -126,6 +123,19 @@ impl Drop for Browser {
 /// Text with every run of white space made one space.
 pub(crate) fn squeeze(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// A driver, and where it listens. It takes a free port of one kind of address and ends when the same of the other kind is
+/// taken, so it is asked again.
+async fn drive() -> (Process, u16) {
+    loop {
+        let mut driver = Process::start(Command::new(program("chromedriver")).arg("--port=0"));
+        let port = |line: &str| line.trim_end_matches('.').rsplit_once("successfully on port ")?.1.parse().ok();
+        match driver.line_before_end(port).await {
+            Some(port) => return (driver, port),
+            None => assert!(driver.printed().contains("port not available"), "{}", driver.printed()),
+        }
+    }
 }
 
 fn program(name: &str) -> PathBuf {

@@ -46,8 +46,58 @@ impl Browser {
     }
 
     async fn set_scheme(&self, scheme: &str) {
-        let features = json!({ "features": [{ "name": "prefers-color-scheme", "value": scheme }] });
-        self.devtools("Emulation.setEmulatedMedia", features).await;
+        // Nothing moves, so that no picture and no contrast is that of a moment between two colours.
+        self.prefer(&[("prefers-color-scheme", scheme), ("prefers-reduced-motion", "reduce")]).await;
+    }
+
+    /// What somebody has told her system.
+    async fn prefer(&self, wishes: &[(&str, &str)]) {
+        let wishes: Vec<_> = wishes.iter().map(|(name, value)| json!({ "name": name, "value": value })).collect();
+        self.devtools("Emulation.setEmulatedMedia", json!({ "features": wishes })).await;
+    }
+
+    /// What is wrong for those who zoom to 200 % (WCAG 2.2, 1.4.4), whose system has colours of its own, and who want
+    /// nothing to move.
+    pub(crate) async fn wishes_unmet(&self) -> Vec<String> {
+        let mut found = Vec::new();
+        // A window of 1280 px at 200 % lays a page out in half of them.
+        self.set_width(640).await;
+        found.extend(self.sideways(640).await.into_iter().map(|problem| format!("200 %: {problem}")));
+        self.set_width(1280).await;
+        self.client.execute("document.documentElement.style.fontSize = '200%'", vec![]).await.unwrap();
+        found.extend(self.sideways(1280).await.into_iter().map(|problem| format!("words of 200 %: {problem}")));
+        self.client.execute("document.documentElement.style.fontSize = ''", vec![]).await.unwrap();
+        self.prefer(&[("forced-colors", "active"), ("prefers-reduced-motion", "reduce")]).await;
+        // Colours that tell a control from the page are gone, so a line has to, or what stands for links.
+        let script = "
+            if (!matchMedia('(forced-colors: active)').matches) return ['no forced colours'];
+            const shown = [...document.body.querySelectorAll('button, .button, .slot, .pick, input, select, textarea, .verdict, .tag')]
+                .filter(e => e.checkVisibility({ visibilityProperty: true }) && !e.closest('.vh') && !['radio', 'checkbox', 'hidden'].includes(e.type));
+            const bare = shown.filter(e => {
+                const style = getComputedStyle(e);
+                return (style.borderTopStyle === 'none' || parseFloat(style.borderTopWidth) < 1) && !style.textDecorationLine.includes('underline');
+            });
+            const moving = [...document.querySelectorAll('*')].filter(e => {
+                const style = getComputedStyle(e);
+                return style.animationName !== 'none' || style.transitionDuration.split(',').some(time => parseFloat(time) > 0);
+            });
+            return [...bare.map(e => `no line in forced colours: ${e.outerHTML.slice(0, 80)}`), ...moving.map(e => `it moves: ${e.outerHTML.slice(0, 80)}`)].slice(0, 10);";
+        found.extend(texts(&self.client.execute(script, vec![]).await.unwrap()));
+        found
+    }
+
+    /// How far the page moved under the reader's eyes while it was put together: Cumulative Layout Shift, as the Layout
+    /// Instability API tells of it.
+    pub(crate) async fn shifts(&self) -> Vec<String> {
+        let script = "
+            const done = arguments[arguments.length - 1];
+            const observer = new PerformanceObserver(() => {});
+            observer.observe({ type: 'layout-shift', buffered: true });
+            requestAnimationFrame(() => setTimeout(() => {
+                const shifts = observer.takeRecords().filter(one => !one.hadRecentInput);
+                done(shifts.map(one => `it shifted by ${one.value}: ${one.sources.map(from => from.node?.outerHTML?.slice(0, 60)).join(' … ')}`));
+            }));";
+        texts(&self.client.execute_async(script, vec![]).await.unwrap())
     }
 
     async fn picture(&self, file: &Path) {

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use axum::http::Method;
-use palpebra::web::routes;
+use palpebra::web::routes::{self, Route};
 use serde::Deserialize;
 
 use super::Browser;
@@ -35,15 +35,21 @@ fn kind(address: &str) -> String {
     format!("{}?{}", path.join("/"), names.join("&"))
 }
 
-/// Whether the program answers such a form.
-fn takes(method: &str, path: &str) -> bool {
-    let method: Method = method.to_uppercase().parse().unwrap();
+/// The route that answers such a request.
+pub(crate) fn route(method: &Method, path: &str) -> Option<Route> {
     let fits = |pattern: &str| {
         let (pattern, path): (Vec<_>, Vec<_>) = (pattern.split('/').collect(), path.split('/').collect());
         pattern.len() == path.len()
             && std::iter::zip(pattern, path).all(|(pattern, part)| pattern.starts_with('{') || pattern == part)
     };
-    routes::table().iter().any(|route| route.method == method && fits(route.path))
+    let found = routes::table().into_iter().filter(|route| route.method == *method && fits(route.path));
+    // A part that stands in the pattern itself goes before one that may be anything.
+    found.min_by_key(|route| route.path.matches('{').count())
+}
+
+/// Whether the program answers such a form.
+fn takes(method: &str, path: &str) -> bool {
+    route(&method.to_uppercase().parse().unwrap(), path).is_some()
 }
 
 impl Browser {

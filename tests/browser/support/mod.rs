@@ -12,6 +12,7 @@ mod server;
 
 pub(crate) use browser::Browser;
 pub(crate) use gate::Gate;
+pub(crate) use links::route;
 pub(crate) use page_clock::PageClock;
 pub(crate) use process::Process;
 pub(crate) use server::Server;

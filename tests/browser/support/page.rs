@@ -94,6 +94,37 @@ impl Browser {
         }
     }
 
+    /// Sends the form of this number, among those of the page that hold something to fill in, with what can't be right:
+    /// nothing, or far too much. The status of the answer, when there is such a form.
+    pub(crate) async fn send_nonsense(&self, form: usize) -> Option<u64> {
+        let script = "
+            const free = (form) => [...form.elements].filter(e => e.matches('textarea, input:not([type=hidden], [type=radio], [type=checkbox])'));
+            const form = [...document.querySelectorAll('main form')].filter(form => form.method === 'post' && free(form).length)[arguments[0]];
+            if (!form) return null;
+            form.noValidate = true;
+            for (const choice of form.querySelectorAll('[type=radio], [type=checkbox]')) choice.checked = false;
+            // All together less than a form may send.
+            const most = 40000 / free(form).length;
+            for (const [n, field] of free(form).entries()) {
+                if (field.type === 'file') continue;
+                if (field.tagName === 'INPUT' && field.type !== 'password') field.type = 'text';
+                field.value = field.required && n % 2 === 0 ? '' : ('far too much '.repeat(field.tagName === 'INPUT' ? 50 : 400)).slice(0, most);
+            }
+            form.querySelector('button:not([form], [type=button])').dataset.nonsense = '';
+            return true;";
+        if self.client.execute(script, vec![json!(form)]).await.unwrap().is_null() {
+            return None;
+        }
+        let button = self.client.find(Locator::Css("[data-nonsense]")).await.unwrap();
+        let send = async {
+            let send = "arguments[0].form.requestSubmit(arguments[0])";
+            self.client.execute(send, vec![json!(button)]).await.map(drop)
+        };
+        self.act_on(&button, send).await;
+        let status = "return performance.getEntriesByType('navigation')[0].responseStatus";
+        self.client.execute(status, vec![]).await.unwrap().as_u64()
+    }
+
     /// The text of the page as it is shown.
     pub(crate) async fn text(&self) -> String {
         squeeze(&self.client.find(Locator::Css("body")).await.unwrap().text().await.unwrap())

@@ -35,6 +35,14 @@ impl Process {
 
     /// Waits for the next line of the standard output in which `find` finds something.
     pub(crate) async fn line<T>(&mut self, find: impl Fn(&str) -> Option<T>) -> T {
+        match self.line_before_end(find).await {
+            Some(found) => found,
+            None => panic!("it ended before the line that was waited for:\n{}", self.printed()),
+        }
+    }
+
+    /// The same; nothing when it ends before.
+    pub(crate) async fn line_before_end<T>(&mut self, find: impl Fn(&str) -> Option<T>) -> Option<T> {
         let found = timeout(PATIENCE, async {
             while let Some(line) = self.lines.recv().await {
                 if let Some(found) = find(&line) {
@@ -44,8 +52,7 @@ impl Process {
             None
         });
         match found.await {
-            Ok(Some(found)) => found,
-            Ok(None) => panic!("it ended before the line that was waited for:\n{}", self.printed()),
+            Ok(found) => found,
             Err(_) => panic!("the line that was waited for did not come:\n{}", self.printed()),
         }
     }

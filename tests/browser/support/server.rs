@@ -1,11 +1,20 @@
 //! The real program with a file database of its own.
 
+use std::collections::BTreeMap;
 use std::fs;
+use std::path::{Path, PathBuf};
 use std::process::{Command, ExitStatus};
 use std::time::Duration;
 
 use data_encoding::HEXUPPER;
+use palpebra::cli::seed_demo;
+use palpebra::password::Passwords;
+use sqlx::Connection;
+use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
 use tempfile::TempDir;
+use time::OffsetDateTime;
+use time::format_description::well_known::Rfc3339;
+use tokio::sync::Mutex;
 use tokio::time::{MissedTickBehavior, interval, timeout};
 
 use super::Process;
@@ -37,16 +46,27 @@ pub(crate) struct SignIn {
 impl Server {
     /// A server without a studio.
     pub(crate) async fn empty() -> Self {
-        Self::start(Vec::new()).await
+        Self::start(tempfile::tempdir().unwrap(), Vec::new()).await
     }
 
     /// A server of the demo studio; its clock starts at `now` (RFC 3339).
     pub(crate) async fn demo(now: &str) -> Self {
-        Self::start(demo(now)).await
+        Self::start(with_demo(now).await, demo(now)).await
     }
 
-    async fn start(arguments: Vec<String>) -> Self {
-        let data = tempfile::tempdir().unwrap();
+    /// The same, where every name is long, or written from right to left.
+    pub(crate) async fn demo_of_long_names(now: &str) -> Self {
+        let data = with_demo(now).await;
+        let file = SqliteConnectOptions::new().filename(data.path().join(FILE));
+        let mut c = SqliteConnection::connect_with(&file).await.unwrap();
+        for change in RENAMING {
+            sqlx::query(change).execute(&mut c).await.unwrap();
+        }
+        c.close().await.unwrap();
+        Self::start(data, demo(now)).await
+    }
+
+    async fn start(data: TempDir, arguments: Vec<String>) -> Self {
         let (process, announced) = serve(&data, &arguments).await;
         Self { process, data, arguments, announced }
     }
@@ -65,6 +85,11 @@ impl Server {
     pub(crate) fn sign_in(&self, who: &str) -> &SignIn {
         let found = self.announced.sign_ins.iter().find(|sign_in| sign_in.who == who);
         found.unwrap_or_else(|| panic!("no sign-in for {who}:\n{}", self.process.printed()))
+    }
+
+    /// How many requests it has answered, as its log has them.
+    pub(crate) fn requests(&self) -> usize {
+        self.process.printed().matches("\"answered\"").count()
     }
 
     /// Ends the server without warning.
@@ -113,6 +138,45 @@ impl Server {
         files.sort();
         files.into_iter().filter_map(|file| fs::read_to_string(file).ok()).map(|mail| readable(&mail)).collect()
     }
+}
+
+/// The database in the folder of a server.
+const FILE: &str = "palpebra.db";
+
+/// Every second person has an invented name of nearly a hundred letters, the others one in Hebrew or Arabic; what services,
+/// products and rooms are called begins as it did.
+const RENAMING: [&str; 7] = [
+    "UPDATE client SET name = CASE rowid % 3
+        WHEN 0 THEN 'Wilhelmina-Theodosia Brackenthwaitehollowmeresbyostrowinds von und zu Quellenbach ' || rowid
+        WHEN 1 THEN 'נוריאלה בת-שחרון אבישגונית ' || rowid ELSE 'نورسينة بنت زهيران الياسمونية ' || rowid END",
+    "UPDATE practitioner SET name = CASE rowid % 2
+        WHEN 0 THEN 'Annegret-Philomena Donaudampfkesselwärterinnenhausmeister zu Ober- und Unterlinden'
+        ELSE 'شهرونة بنت ديلمان' END",
+    "UPDATE account SET name = CASE rowid % 2 WHEN 0 THEN 'תמרונה גלעדיאל' ELSE
+        'Hildegundis-Apollonia Schwarzwaldquellwasserträgerinnenbund zu Ober- und Unterlinden' END",
+    "UPDATE service SET name = name || CASE rowid % 2
+        WHEN 0 THEN ' mit außergewöhnlichlangerundausführlicherberatungsstunde' ELSE ' וטיפול ארוך' END",
+    "UPDATE product SET name = name || CASE rowid % 2
+        WHEN 0 THEN ' Unterwimpernpflegezwischenlotionskonzentrat' ELSE ' للرموش الطويلة' END",
+    "UPDATE room SET name = name || ' im Hinterhausdachgeschosswintergarten'",
+    "UPDATE studio SET name = 'Wimpernwerkstattundaugenbrauenhandwerksmeisterbetrieb עפעף ורמוש'",
+];
+
+/// A folder with the demo as of `now`. Filling it takes most of a minute, so that is done once for all tests of a run.
+async fn with_demo(now: &str) -> TempDir {
+    static FILLED: Mutex<BTreeMap<String, PathBuf>> = Mutex::const_new(BTreeMap::new());
+    let mut filled = FILLED.lock().await;
+    if !filled.contains_key(now) {
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("demo-{}", now.replace(':', "")));
+        let _ = fs::remove_dir_all(&folder);
+        fs::create_dir_all(&folder).unwrap();
+        let at = OffsetDateTime::parse(now, &Rfc3339).unwrap();
+        seed_demo::prepare(&folder.join(FILE), at, Passwords::strong()).await.unwrap();
+        filled.insert(now.to_owned(), folder.join(FILE));
+    }
+    let data = tempfile::tempdir().unwrap();
+    fs::copy(&filled[now], data.path().join(FILE)).unwrap();
+    data
 }
 
 fn demo(now: &str) -> Vec<String> {
