@@ -108,7 +108,7 @@ const page = () => {
   const css = document.querySelector("link[rel=stylesheet]").href;
   const kept = `<!doctype html><html lang="${document.documentElement.lang}"><meta charset="utf-8"><title>${away.dataset.title}</title>`
     + `<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark">`
-    + `<link rel="stylesheet" href="${css}"><body class="public"><main><h1>${away.dataset.title}</h1>${away.innerHTML}</main>`;
+    + `<link rel="stylesheet" href="${css}"><body class="public"><main><h1>${away.dataset.title}</h1>${new XMLSerializer().serializeToString(away.content)}</main>`;
   const worker = navigator.serviceWorker;
   const begun = (it) => it.active ?? new Promise((done) => {
     const next = it.installing ?? it.waiting;

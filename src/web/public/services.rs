@@ -43,5 +43,5 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
             name: service.name,
         });
     }
-    Ok(Page::ok(ServicesPage { ctx, offers, address: studio.address }).into_response())
+    Ok(Page::ok(ServicesPage { ctx, offers, address: studio.address.replace('\n', ", ") }).into_response())
 }

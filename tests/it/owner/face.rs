@@ -84,7 +84,7 @@ async fn a_logo_is_made_small_and_stands_on_each_page() {
         let body = answer.bytes().await.unwrap();
         assert!(body.len() <= MOST_LOGO_BYTES && !body.windows(4).any(|part| part == b"Exif"), "{}", body.len());
         let drawn = ImageReader::with_format(Cursor::new(&body), ImageFormat::Jpeg).decode().unwrap();
-        let told = ["width", "height"].map(|side| page.attributes(".home img", side)[0].parse().unwrap());
+        let told = ["width", "height"].map(|side| page.attributes(".home img", side)[0].parse::<u32>().unwrap());
         assert_eq!(told, [drawn.width(), drawn.height()], "nothing moves when it comes");
     }
     let page = desk.owner.get(PATH).await;
@@ -101,7 +101,7 @@ async fn what_is_no_picture_is_refused_with_a_reason_and_the_logo_stays() {
     let svg = b"<svg xmlns='http://www.w3.org/2000/svg'><script>alert(1)</script></svg>";
     for (file, words) in [
         (Some(svg.as_slice()), "an SVG can hold scripts"),
-        (Some(pdf().as_slice()), "This is no JPEG, PNG or WebP picture"),
+        (Some(pdf("/Pages 3 0 R", "").as_slice()), "This is no JPEG, PNG or WebP picture"),
         (None, "Choose a picture"),
     ] {
         let page = desk.sends(file).await;

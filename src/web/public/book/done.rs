@@ -34,6 +34,11 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>) -> An
     let service = catalogue::service(&mut c, &draft.service).await?.ok_or(Fault::NotFound)?;
     let booked = visits::of_draft(&mut c, &id).await?;
     let views = booked.iter().map(|visit| VisitView::of(visit, &service)).collect();
-    Ok(Page::ok(DonePage { ctx, visits: views, address: studio.address, cancel_hours: studio.cancel_limit_hours })
-        .into_response())
+    Ok(Page::ok(DonePage {
+        ctx,
+        visits: views,
+        address: studio.address.replace('\n', ", "),
+        cancel_hours: studio.cancel_limit_hours,
+    })
+    .into_response())
 }

@@ -137,6 +137,19 @@ impl QuestionsPage {
     }
 }
 
+impl QuestionsPage {
+    /// What is refused, by the words of its question: what is wrong with it stands there, and ten times the same words here
+    /// would tell nobody where to look.
+    fn summary(&self) -> Vec<(&str, &str)> {
+        fn find<'a>(list: &'a [Asked], key: &str) -> Option<&'a str> {
+            let here = list.iter().find(|asked| asked.key == key).map(|asked| asked.text.as_str());
+            here.or_else(|| list.iter().find_map(|asked| find(&asked.further, key)))
+        }
+        let refused = self.errors.list().iter();
+        refused.map(|(key, why)| (key.as_str(), find(&self.questions, key).unwrap_or(why))).collect()
+    }
+}
+
 /// The page before this one.
 fn before(booking: &Booking, at: usize) -> Option<String> {
     match at {
