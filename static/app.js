@@ -114,9 +114,10 @@ const page = () => {
     const next = it.installing ?? it.waiting;
     next.addEventListener("statechange", () => next.state === "activated" && done(next));
   });
-  // Every cache will do for it: the browser has this very file already, so no request is made.
-  if (worker) addEventListener("load", () => worker.register(document.querySelector("script[src*='/app.js']").src, { scope: "/", updateViaCache: "all" })
-    .then(begun).then((it) => it.postMessage({ kept })).catch(() => {}));
+  // Not on a first page, which has requests enough; a second one has all but itself in the cache.
+  const { src } = document.querySelector("script[src*='/app.js']");
+  if (worker) addEventListener("load", () => performance.getEntriesByName(src)[0]?.transferSize === 0
+    && worker.register(src, { scope: "/", updateViaCache: "all" }).then(begun).then((it) => it.postMessage({ kept })).catch(() => {}));
 };
 
 const worker = () => {

@@ -1,6 +1,8 @@
 //! Without JavaScript: a practitioner goes through her day, the owner through her list. How clients book without it stands in
 //! `walk/client.rs` and `book.rs`, the chair in `chair.rs`.
 
+use fantoccini::Locator;
+
 use crate::support::{Browser, Server};
 
 const NOW: &str = "2026-03-02T08:00:00Z";
@@ -42,10 +44,11 @@ async fn the_owner_asks_clients_back_without_scripts() {
     let server = Server::demo(NOW).await;
     let owner = signed_in(&server, "owner").await;
     owner.follow("Retouch").await;
-    owner.fill("State", "Due").await;
+    let due = owner.client.find(Locator::Css("#state option[value=due]")).await.unwrap();
+    due.click().await.unwrap();
     owner.press("Show").await;
     owner.assert_shows("Due since").await;
-    let line = owner.client.find(fantoccini::Locator::Css("main [name=many-who]")).await.unwrap();
+    let line = owner.client.find(Locator::Css("main [name=many-who]")).await.unwrap();
     line.click().await.unwrap();
     owner.press("See who gets a letter").await;
     owner.assert_shows("Who gets a letter").await;
