@@ -162,7 +162,7 @@ fn main() {
     // What compare.py asks for; divan otherwise.
     let words: Vec<String> = std::env::args().skip(1).collect();
     match words.iter().map(String::as_str).collect::<Vec<_>>()[..] {
-        ["question"] => whole::question(),
+        ["question", minutes] => whole::question(minutes.parse().unwrap()),
         ["fill", file, past] => whole::fill(file, past.parse().unwrap()),
         ["load", url, seconds] => whole::load(url, seconds.parse().unwrap()),
         _ => divan::main(),

@@ -26,18 +26,19 @@ use time::{OffsetDateTime, PrimitiveDateTime};
 use super::{NOW, Studio, TODAY};
 
 const FUTURE: u16 = 5000;
-const MINUTES: u16 = 60;
+/// What fits each gap that is left, and what fits none: a page full of times, and the longest search.
+const MINUTES: [u16; 2] = [20, 60];
 
 /// Prints, as JSON, the rows of the busiest studio, its days of work, the starts that are free, and how many nanoseconds
 /// the rule takes from the rows and from busy times that are in order already (medians).
-pub(super) fn question() {
+pub(super) fn question(minutes: u16) {
     let studio = Studio::new(FUTURE);
     let busy = studio.busy();
-    let starts: Vec<i64> = studio.search(&busy, MINUTES, |search| {
+    let starts: Vec<i64> = studio.search(&busy, minutes, |search| {
         free_times(search).iter().map(|time| time.starts_at().unix_timestamp()).collect()
     });
-    let in_order = median(|| studio.search(&busy, MINUTES, |search| free_times(black_box(search)).len()));
-    let from_rows = median(|| studio.search(&black_box(&studio).busy(), MINUTES, |search| free_times(search).len()));
+    let in_order = median(|| studio.search(&busy, minutes, |search| free_times(black_box(search)).len()));
+    let from_rows = median(|| studio.search(&black_box(&studio).busy(), minutes, |search| free_times(search).len()));
     let not_before = (NOW + time::Duration::minutes(120)).unix_timestamp();
     let work = palpebra::domain::zone::days(TODAY, 60)
         .map(|date| palpebra::domain::schedule::work_on(&studio.zone, &studio.hours, date));
@@ -46,7 +47,7 @@ pub(super) fn question() {
         "{}",
         serde_json::json!({
             "practitioners": studio.of_practitioners, "rooms": studio.of_rooms, "work": work, "not_before": not_before,
-            "grid": 900, "taken": i64::from(MINUTES) * 60, "starts": starts,
+            "grid": 900, "taken": i64::from(minutes) * 60, "starts": starts,
             "ns_in_order": in_order, "ns_from_rows": from_rows,
         })
     );
@@ -68,7 +69,7 @@ fn run<F: Future>(task: F) -> F::Output {
     tokio::runtime::Builder::new_multi_thread().enable_all().build().unwrap().block_on(task)
 }
 
-/// Makes a file with so many visits in the past and 5,000 to come, and prints the path of its service's page.
+/// Makes a file with so many visits in the past and 5,000 to come, and prints the paths of its services' pages.
 pub(super) fn fill(file: &str, past: u32) {
     run(async {
         let db = Db::open(Path::new(file)).await.unwrap();
@@ -87,18 +88,20 @@ pub(super) fn fill(file: &str, past: u32) {
             let room = Room { id: id.clone(), name: id.to_string(), active: true };
             practitioners::save_room(&mut tx, &room).await.unwrap();
         }
-        let service = Service {
-            id: ServiceId::from_random([9; 16]),
+        let services = MINUTES.map(|minutes| Service {
+            id: ServiceId::from_random([u8::try_from(minutes).unwrap(); 16]),
             kind: ServiceKind::LashLift,
             name: "Lash lift".to_owned(),
             description: String::new(),
-            minutes: MINUTES,
+            minutes,
             turnaround_minutes: 0,
             price_minor: 5000,
             retouch: RetouchRule::default_for(ServiceKind::LashLift),
             active: true,
-        };
-        catalogue::save_service(&mut tx, &service, &scene.practitioners, &[]).await.unwrap();
+        });
+        for service in &services {
+            catalogue::save_service(&mut tx, service, &scene.practitioners, &[]).await.unwrap();
+        }
         let born = time::macros::date!(1990 - 01 - 01);
         let client = Client {
             id: ClientId::from_random([8; 16]),
@@ -117,7 +120,7 @@ pub(super) fn fill(file: &str, past: u32) {
                 id: VisitId::from_random(number.to_be_bytes()),
                 purpose: Purpose::Treatment,
                 state,
-                service: service.id.clone(),
+                service: services[0].id.clone(),
                 practitioner: who.clone(),
                 room: room.clone(),
                 client: Some(client.id.clone()),
@@ -153,7 +156,9 @@ pub(super) fn fill(file: &str, past: u32) {
         }
         tx.commit().await.unwrap();
         db.close().await;
-        println!("/services/{}", service.id);
+        for service in services {
+            println!("/services/{}", service.id);
+        }
     });
 }
 

@@ -157,6 +157,13 @@ impl Browser {
         None
     }
 
+    /// Opens every day of a list of free times.
+    pub(crate) async fn open_days(&self) {
+        for day in self.client.find_all(Locator::Css(".slot-day:not([open]) > summary")).await.unwrap() {
+            self.click(&day).await;
+        }
+    }
+
     /// What the server answers at this address to whoever is signed in here.
     pub(crate) async fn fetch(&self, address: &str) -> reqwest::Response {
         self.answer(reqwest::Client::new(), address).await.error_for_status().unwrap()

@@ -47,6 +47,7 @@ async fn take_time(phone: &Browser, day: &str) -> String {
     const PAGES: usize = 4;
     for _ in 0..PAGES {
         fits(phone).await;
+        phone.open_days().await;
         if let Some(slot) = phone.first("button.slot", &format!("{day}, ")).await {
             let name = phone.name_of(&slot).await;
             phone.click(&slot).await;

@@ -8,12 +8,15 @@ use crate::when;
 
 /// How many days with free times one page lists.
 const DAYS: usize = 7;
+/// How many of them are open at once: a week of quarter hours is two hundred buttons.
+const OPEN: usize = 2;
 
 /// One day's free times.
 pub(in crate::web) struct SlotDay {
     pub(in crate::web) id: String,
     pub(in crate::web) label: String,
     pub(in crate::web) note: String,
+    pub(in crate::web) open: bool,
     pub(in crate::web) slots: Vec<Slot>,
 }
 
@@ -48,6 +51,7 @@ impl Slots {
                     id: format!("day-{date}"),
                     label: when::day(date),
                     note: String::new(),
+                    open: page.days.len() < OPEN,
                     slots: Vec::new(),
                 });
                 last = Some(date);
