@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use std::process::ExitCode;
 use std::sync::Mutex;
 
-use clap::{Args, Parser, Subcommand};
+use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
@@ -22,6 +22,7 @@ mod export;
 mod forget_factor;
 pub mod seed_demo;
 mod serve;
+mod settings;
 mod upgrade;
 mod verify;
 pub mod window;
@@ -30,6 +31,9 @@ pub mod window;
 #[derive(Parser)]
 #[command(name = "palpebra", version)]
 struct Cli {
+    /// A file with settings (TOML). The environment is stronger, and flags are stronger than that.
+    #[arg(long, env = "PALPEBRA_CONFIG", global = true, value_name = "FILE")]
+    config: Option<PathBuf>,
     #[command(subcommand)]
     command: Command,
 }
@@ -54,6 +58,8 @@ enum Command {
     Export(export::ExportArgs),
     /// Is a package as it was made? Names each file that is not.
     Verify(verify::VerifyArgs),
+    /// List every setting with its value and where that comes from.
+    Settings(SettingsArgs),
     /// Check the database, the records' chain, the mail that waits and the settings.
     Doctor(DataArgs),
 }
@@ -102,8 +108,9 @@ impl DataArgs {
     }
 }
 
+/// How the program is reached and what it reaches.
 #[derive(Args)]
-struct ServeArgs {
+struct SettingsArgs {
     #[command(flatten)]
     data: DataArgs,
     /// Address and port to listen on.
@@ -124,6 +131,12 @@ struct ServeArgs {
     /// Read the practitioners' other calendars from this machine and from local networks too.
     #[arg(long, env = "PALPEBRA_LOCAL_CALENDARS")]
     local_calendars: bool,
+}
+
+#[derive(Args)]
+struct ServeArgs {
+    #[command(flatten)]
+    settings: SettingsArgs,
     /// Fill an empty database with an invented studio, in palpebra-demo/ unless --data names another folder.
     #[arg(long)]
     demo: bool,
@@ -218,7 +231,15 @@ impl From<std::io::Error> for Failed {
 
 /// Runs the command that was typed. 0 is well; 2 a wrong call; 64 to 78 as in `sysexits.h`.
 pub fn main() -> ExitCode {
-    let command = Cli::parse().command;
+    let file = match settings::FromFile::find(std::env::args_os().skip(1), std::env::var_os("PALPEBRA_CONFIG")) {
+        Ok(file) => file,
+        Err(failed) => return fail(&failed),
+    };
+    let matches = file.under(Cli::command()).get_matches();
+    let command = match Cli::from_arg_matches(&matches) {
+        Ok(cli) => cli.command,
+        Err(error) => error.exit(),
+    };
     let runtime = match tokio::runtime::Runtime::new() {
         Ok(runtime) => runtime,
         Err(error) => return fail(&Failed::from(error)),
@@ -234,6 +255,12 @@ pub fn main() -> ExitCode {
             Command::SeedDemo(args) => seed_demo::run(args.for_demo()).await,
             Command::Export(args) => export::run(args).await,
             Command::Verify(args) => verify::run(&args),
+            Command::Settings(_) => {
+                if let Some((_, matches)) = matches.subcommand() {
+                    settings::list(matches, &file);
+                }
+                Ok(())
+            }
             Command::Doctor(args) => doctor::run(args).await,
         }
     });

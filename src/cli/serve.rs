@@ -37,33 +37,34 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         let place = info.location().map(ToString::to_string).unwrap_or_default();
         tracing::error!(place, "the program broke");
     }));
+    let settings = &mut args.settings;
     if args.demo {
-        args.data = args.data.for_demo();
+        settings.data = settings.data.clone().for_demo();
     }
-    keep_private(&args.data.data)?;
-    let _lock = super::lock(&args.data.data)?;
-    let listener = TcpListener::bind(args.listen).await?;
+    keep_private(&settings.data.data)?;
+    let _lock = super::lock(&settings.data.data)?;
+    let listener = TcpListener::bind(settings.listen).await?;
     let here = listener.local_addr()?;
-    let base_url = args.base_url.clone().unwrap_or_else(|| format!("http://{here}"));
-    if args.base_url.is_none() && !here.ip().is_loopback() {
+    let base_url = args.settings.base_url.clone().unwrap_or_else(|| format!("http://{here}"));
+    if args.settings.base_url.is_none() && !here.ip().is_loopback() {
         return Err(Failed::usage(
             "--base-url is needed when the server listens to other machines: links in mails begin with it",
         ));
     }
-    let transport = match &args.smtp {
+    let transport = match &args.settings.smtp {
         Some(url) => {
-            let authority = args.smtp_authority.as_ref().map(std::fs::read).transpose()?;
+            let authority = args.settings.smtp_authority.as_ref().map(std::fs::read).transpose()?;
             let smtp = Transport::smtp_within(url, authority.as_deref(), PATIENCE);
             smtp.map_err(|error| Failed::usage(format!("--smtp: {error}")))?
         }
-        None => Transport::Folder(args.data.data.join("mail")),
+        None => Transport::Folder(args.settings.data.data.join("mail")),
     };
     let clock = clock(&args)?;
-    upgrade::up_to_date(&args.data.database()).await?;
+    upgrade::up_to_date(&args.settings.data.database()).await?;
     if args.demo {
-        seed_demo::before_serving(&args.data, clock.now()).await?;
+        seed_demo::before_serving(&args.settings.data, clock.now()).await?;
     }
-    let db = Db::open(&args.data.database()).await?;
+    let db = Db::open(&args.settings.data.database()).await?;
     db.look_over().await?;
     let demo = studio::get(&mut *db.read().await?).await?.is_some_and(|studio| studio.demo);
     let patience = if args.no_limits { Patience::LONG } else { Patience::USUAL };
@@ -97,10 +98,12 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
     }
     say(&format!("Listening on http://{here}"));
     let jobs = tokio::spawn(run_jobs(app.clone()));
-    let access = if args.local_calendars { Access::Anywhere } else { Access::Public };
+    let access = if args.settings.local_calendars { Access::Anywhere } else { Access::Public };
     let calendars = tokio::spawn(read_calendars(app.clone(), access));
-    let proxies = Proxies::new(args.trusted_proxy);
+    let watchdog = tokio::spawn(tell_systemd(app.clone()));
+    let proxies = Proxies::new(args.settings.trusted_proxy);
     web::server::serve(listener, web::router(app.clone()), proxies, patience, stop(), LAST_REQUESTS).await;
+    watchdog.abort();
     jobs.abort();
     calendars.abort();
     app.db.close().await;
@@ -125,6 +128,29 @@ fn clock(args: &ServeArgs) -> Result<Clock, Failed> {
     let start = OffsetDateTime::parse(text, &Rfc3339)
         .map_err(|_| Failed::usage("--now is written like 2026-11-25T09:00:00Z"))?;
     Ok(Clock::starting_at(start))
+}
+
+/// Tells systemd that the pages are served, and, as often as it asks, that the database still answers: when it doesn't,
+/// systemd starts the program anew. Without systemd nothing is told.
+async fn tell_systemd(app: App) {
+    if let Err(error) = sd_notify::notify(&[sd_notify::NotifyState::Ready]) {
+        tracing::warn!(%error, "systemd can't be told that the server is ready");
+    }
+    let Some(within) = sd_notify::watchdog_enabled() else { return };
+    let mut beat = tokio::time::interval(within / 2);
+    loop {
+        beat.tick().await;
+        match studio_answers(&app).await {
+            Ok(()) => {
+                let _ = sd_notify::notify(&[sd_notify::NotifyState::Watchdog]);
+            }
+            Err(error) => tracing::error!(%error, "the database doesn't answer"),
+        }
+    }
+}
+
+async fn studio_answers(app: &App) -> Stored<()> {
+    studio::get(&mut *app.db.read().await?).await.map(|_| ())
 }
 
 /// Ends with the first of SIGTERM and Ctrl-C.

@@ -247,11 +247,13 @@ fn modules(file: &File) -> Found {
 }
 
 /// Where a crate may be named, below `src/`; a crate that is not listed may be named anywhere but in `domain/`.
-const CRATES: [(&str, &[&str]); 28] = [
+const CRATES: [(&str, &[&str]); 32] = [
     ("askama", &["mail/", "web/"]),
     ("axum", &["cli/", "web/"]),
+    ("calcard", &["documents/"]),
     ("clap", &["cli/", "main.rs"]),
     ("csv", &["documents/"]),
+    ("encoding_rs", &["documents/"]),
     ("flate2", &["documents/"]),
     ("getrandom", &["clock.rs"]),
     ("hyper", &["cli/", "jobs/", "web/"]),
@@ -266,6 +268,7 @@ const CRATES: [(&str, &[&str]); 28] = [
     ("rand", &["clock.rs"]),
     ("ring", &["studio_key.rs"]),
     ("rpassword", &["cli/"]),
+    ("sd_notify", &["cli/"]),
     ("sqlx", &["store/"]),
     ("statrs", &["domain/"]),
     (
@@ -275,6 +278,7 @@ const CRATES: [(&str, &[&str]); 28] = [
     ("http_body_util", &["jobs/"]),
     ("tokio_rustls", &["jobs/"]),
     ("webpki_roots", &["jobs/"]),
+    ("toml", &["cli/"]),
     ("totp_rs", &["second_factor.rs"]),
     ("tower", &["cli/", "web/"]),
     ("tower_http", &["cli/", "web/"]),
