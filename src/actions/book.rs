@@ -130,9 +130,10 @@ pub(super) async fn find_or_add(app: &App, tx: &mut Tx, person: Person, now: Off
         }
         Person::Given { name, mail, phone, born } => (name, mail, phone, born),
     };
-    let same_name = |other: &PersonName| other.as_str().to_lowercase() == name.as_str().to_lowercase();
-    let known =
-        clients::by_mail(tx, &mail).await?.into_iter().find(|client| client.born == born && same_name(&client.name));
+    let known = clients::by_mail(tx, &mail)
+        .await?
+        .into_iter()
+        .find(|client| client.born == born && client.name.key() == name.key());
     if let Some(mut client) = known {
         if client.phone != phone {
             clients::update_contact(tx, &client.id, &phone).await?;

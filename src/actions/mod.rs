@@ -40,6 +40,7 @@ pub mod shelf;
 pub mod sign_in;
 pub mod steps;
 pub mod studio;
+pub mod takeover;
 pub mod team;
 pub mod test_reports;
 pub mod treating;

@@ -8,6 +8,11 @@ pub fn guarded(field: &str) -> std::borrow::Cow<'_, str> {
     if field.starts_with(DANGEROUS) { format!("'{field}").into() } else { field.into() }
 }
 
+/// The field as it was before [`guarded`]. A name may well begin with an apostrophe, so one alone is left.
+pub fn unguarded(field: &str) -> &str {
+    field.strip_prefix('\'').filter(|rest| rest.starts_with(DANGEROUS)).unwrap_or(field)
+}
+
 /// Appends one row, quoted where needed and ended by CRLF.
 pub fn write_row<'a>(out: &mut Vec<u8>, fields: impl IntoIterator<Item = &'a str>) {
     let mut writer = ::csv::WriterBuilder::new().terminator(::csv::Terminator::CRLF).flexible(true).from_writer(out);

@@ -5,6 +5,7 @@ pub mod ics;
 pub mod package;
 pub mod pdf;
 pub mod record;
+pub mod sheet;
 pub mod svg;
 pub mod tables;
 pub mod upload;

@@ -106,6 +106,10 @@ ids! {
     ReactionId,
     /// An export package.
     ExportId,
+    /// A file that is being taken over.
+    TakeoverId,
+    /// A visit from before, taken over.
+    PastVisitId,
     /// A mail in the outbox.
     MailId,
     /// One press at the chair, made where it was pressed.

@@ -29,6 +29,7 @@ pub mod shield;
 pub mod skin_test;
 pub mod span;
 pub mod steps;
+pub mod takeover;
 pub mod timing;
 pub mod verdict;
 pub mod visit;

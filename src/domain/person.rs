@@ -58,6 +58,11 @@ impl PersonName {
         &self.0
     }
 
+    /// The name by which two people are taken for one: in small letters.
+    pub fn key(&self) -> String {
+        self.0.to_lowercase()
+    }
+
     /// The first letter of each word, at most three, for calendars that others may see.
     pub fn initials(&self) -> String {
         self.0.split(' ').filter_map(|word| word.chars().find(|c| c.is_alphabetic())).take(3).collect()

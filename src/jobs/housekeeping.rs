@@ -4,13 +4,16 @@ use time::Duration;
 
 use crate::actions::export;
 use crate::app::App;
-use crate::store::{Stored, drafts, second_factor, sessions, visits};
+use crate::store::{Stored, drafts, second_factor, sessions, takeovers, visits};
 
 /// How long an unfinished booking, with whatever was typed in it, is kept after its last touch.
 const DRAFTS_STAY: Duration = Duration::hours(48);
 
 /// How long a browser stays known after somebody of the team last signed in with it: as long as its cookie.
 const BROWSERS_STAY: Duration = Duration::days(400);
+
+/// How long a file stays that was sent to be taken over and never was.
+const FILES_STAY: Duration = Duration::hours(24);
 
 /// Sweeps once.
 ///
@@ -23,6 +26,7 @@ pub async fn sweep(app: &App) -> Stored<()> {
     second_factor::sweep(&mut tx, now - BROWSERS_STAY).await?;
     visits::sweep(&mut tx, now - DRAFTS_STAY).await?;
     drafts::sweep(&mut tx, now - DRAFTS_STAY).await?;
+    takeovers::sweep(&mut tx, now - FILES_STAY).await?;
     export::sweep(app, &mut tx, now).await?;
     tx.commit().await
 }

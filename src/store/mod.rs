@@ -38,6 +38,7 @@ pub mod sessions;
 pub mod skin_tests;
 pub mod steps;
 pub mod studio;
+pub mod takeovers;
 pub mod trace;
 pub mod treatments;
 pub mod types;

@@ -28,11 +28,14 @@ pub struct Treated {
 /// When the file can't be read.
 pub async fn treated(c: &mut Connection, services: &[Service]) -> Stored<Vec<Treated>> {
     let rows = sqlx::query!(
-        "SELECT t.client_id, x.service_id, v.civil_start
-         FROM treatment t JOIN visit v ON v.id = t.visit_id
-         JOIN treatment_version x ON x.treatment_id = t.id
-             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-         WHERE x.outcome <> 'stopped' ORDER BY t.client_id, v.starts_at, t.id"
+        r#"SELECT t.client_id AS "client_id!", x.service_id AS "service_id!", substr(v.civil_start, 1, 10) AS "day!: String",
+                  v.starts_at AS "starts_at!: i64", t.id AS "id!"
+           FROM treatment t JOIN visit v ON v.id = t.visit_id
+           JOIN treatment_version x ON x.treatment_id = t.id
+               AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
+           WHERE x.outcome <> 'stopped'
+           UNION ALL SELECT client_id, service_id, day, starts_at, id FROM past_visit
+           ORDER BY 1, 4, 5"#
     )
     .fetch_all(c)
     .await?;
@@ -43,7 +46,7 @@ pub async fn treated(c: &mut Connection, services: &[Service]) -> Stored<Vec<Tre
         let place = places.get(row.service_id.as_str()).copied();
         let service = place.ok_or_else(|| impossible("treatment_version", "service_id", id))?;
         let kind = services.get(service).map(|one| one.kind).ok_or_else(|| impossible("service", "kind", id))?;
-        let done = Done { service, kind, on: civil("visit", "civil_start", id, &row.civil_start)?.date() };
+        let done = Done { service, kind, on: super::types::day("visit", "civil_start", id, &row.day)? };
         match all.last_mut().filter(|last| last.client.as_str() == id) {
             Some(last) => last.done.push(done),
             None => {

@@ -282,7 +282,7 @@ pub async fn add_version(c: &mut Connection, id: &TreatmentId, v: &Version) -> S
     times::add(c, id, v.version, &v.times).await
 }
 
-/// A treatment that is over, as windows look at it. A stopped one lifted nothing and is left out.
+/// A treatment that is over, here or before, as windows look at it. A stopped one lifted nothing and is left out.
 #[derive(Debug, Clone)]
 pub struct Past {
     /// Whose.
@@ -304,12 +304,15 @@ pub struct Past {
 pub async fn past(c: &mut Connection, client: Option<&ClientId>) -> Stored<Vec<Past>> {
     let client = client.map_or("", ClientId::as_str);
     let rows = sqlx::query!(
-        "SELECT t.id, t.client_id, x.service_id, s.kind, v.civil_start, v.starts_at
-         FROM treatment t JOIN visit v ON v.id = t.visit_id
-         JOIN treatment_version x ON x.treatment_id = t.id
-             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-         JOIN service s ON s.id = x.service_id
-         WHERE (?1 = '' OR t.client_id = ?1) AND x.outcome <> 'stopped' ORDER BY v.starts_at, t.id",
+        r#"SELECT t.id AS "id!", t.client_id AS "client_id!", x.service_id AS "service_id!", s.kind AS "kind!",
+                  substr(v.civil_start, 1, 10) AS "day!: String", v.starts_at AS "starts_at!"
+           FROM treatment t JOIN visit v ON v.id = t.visit_id
+           JOIN treatment_version x ON x.treatment_id = t.id
+               AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
+           JOIN service s ON s.id = x.service_id WHERE (?1 = '' OR t.client_id = ?1) AND x.outcome <> 'stopped'
+           UNION ALL SELECT p.id, p.client_id, p.service_id, s.kind, p.day, p.starts_at
+           FROM past_visit p JOIN service s ON s.id = p.service_id WHERE ?1 = '' OR p.client_id = ?1
+           ORDER BY 6, 1"#,
         client
     )
     .fetch_all(c)
@@ -321,7 +324,7 @@ pub async fn past(c: &mut Connection, client: Option<&ClientId>) -> Stored<Vec<P
                 client: read("treatment", "client_id", id, ClientId::parse(&row.client_id))?,
                 service: read("treatment_version", "service_id", id, ServiceId::parse(&row.service_id))?,
                 kind: ServiceKind::parse(&row.kind).ok_or_else(|| impossible("service", "kind", id))?,
-                on: super::types::civil("visit", "civil_start", id, &row.civil_start)?.date(),
+                on: super::types::day("visit", "civil_start", id, &row.day)?,
                 at: instant("visit", "starts_at", id, row.starts_at)?,
             })
         })

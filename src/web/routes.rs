@@ -134,7 +134,6 @@ fn client_routes() -> Vec<Route> {
         get "/me/visits/{id}/earlier" Client client::earlier::get,
         post "/me/visits/{id}/earlier" Client client::earlier::post,
         get "/me/visits/{id}/calendar.ics" Client client::calendar::get,
-        get "/me/papers/{id}" Client client::paper::get,
         get "/me/letters" Client client::letters::get,
         post "/me/letters" Client client::letters::post,
         get "/me/files/{id}" Client files::own,
@@ -289,6 +288,12 @@ fn owner_routes() -> Vec<Route> {
         get "/owner/exports" Owner owner::exports::get,
         post "/owner/exports" Owner owner::exports::post,
         get "/owner/exports/{id}/package.zip" Owner owner::package::get,
+        get "/owner/takeover" Owner owner::takeover::get,
+        post "/owner/takeover" Owner owner::takeover::post,
+        get "/owner/takeover/{id}" Owner owner::takeover::columns::get,
+        post "/owner/takeover/{id}" Owner owner::takeover::columns::post,
+        get "/owner/takeover/{id}/check" Owner owner::takeover::check::get,
+        post "/owner/takeover/{id}/check" Owner owner::takeover::check::post,
         get "/owner/verify" Owner owner::verify::get,
         post "/owner/verify" Owner owner::verify::post,
     ]
@@ -296,8 +301,9 @@ fn owner_routes() -> Vec<Route> {
 
 /// The one route that takes a package.
 const TAKES_PACKAGE: &str = "/owner/verify";
-/// The routes that take a photo or a letter with a form.
-const TAKE_UPLOADS: [&str; 7] = [
+/// The routes that take a photo, a letter or a table with a form.
+const TAKE_UPLOADS: [&str; 8] = [
+    "/owner/takeover",
     "/me/letters",
     "/owner/studio/logo",
     "/desk/clients/{id}/letters",

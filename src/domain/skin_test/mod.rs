@@ -138,11 +138,14 @@ pub enum VoidCause {
     SuppressingMedicine,
     /// It was recorded by mistake.
     Mistake,
+    /// It was made elsewhere and taken over: nobody here knows the batch, the time or who looked. What was seen to go wrong
+    /// still counts.
+    TakenOver,
 }
 
 impl VoidCause {
     /// Every cause.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 8] = [
         Self::NewProduct,
         Self::FormulaChange,
         Self::Reaction,
@@ -150,6 +153,7 @@ impl VoidCause {
         Self::HealthChange,
         Self::SuppressingMedicine,
         Self::Mistake,
+        Self::TakenOver,
     ];
 
     /// The word that the database and forms use.
@@ -162,6 +166,7 @@ impl VoidCause {
             Self::HealthChange => "health_change",
             Self::SuppressingMedicine => "suppressing_medicine",
             Self::Mistake => "mistake",
+            Self::TakenOver => "taken_over",
         }
     }
 

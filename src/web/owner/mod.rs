@@ -37,6 +37,7 @@ pub mod services;
 pub mod sign_in;
 pub mod steps;
 pub mod studio;
+pub mod takeover;
 pub mod trace;
 pub mod verify;
 

@@ -14,7 +14,9 @@ use crate::domain::skin_test::NOT_DIAGNOSTIC;
 use crate::store::clients::Client;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, clients, health, letters, reactions, skin_tests, treatments, visits};
+use crate::store::{
+    Connection, Stored, clients, health, letters, reactions, skin_tests, takeovers, treatments, visits,
+};
 use crate::web::client::agreements::AgreementView;
 use crate::web::error::Fault;
 use crate::web::guard::Team;
@@ -28,6 +30,8 @@ struct ClientPage {
     client: Client,
     born: String,
     visits: Vec<VisitRow>,
+    /// Visits from before the studio came here: day, service, note.
+    before: Vec<(String, String, String)>,
     tests: Vec<TestView>,
     answers: Vec<AnswersView>,
     consents: Vec<ConsentView>,
@@ -87,6 +91,11 @@ async fn load(app: &App, c: &mut Connection, ctx: Ctx, studio: &Studio, client: 
     Ok(ClientPage {
         born: format!("{}, {} years old", when::day(client.born.date()), client.born.age_on(studio.zone.date_at(now))),
         visits: visits::of_client(c, &id).await?.iter().map(|visit| VisitRow::of(visit, &names)).collect(),
+        before: takeovers::visits_of(c, &id)
+            .await?
+            .into_iter()
+            .map(|past| (when::day(past.on), names.service(&past.service).to_owned(), past.note))
+            .collect(),
         tests: tests.iter().map(|test| TestView::of(test, &names, now)).collect(),
         answers,
         agreements: health::agreements(c, &id)

@@ -11,7 +11,7 @@ use crate::domain::consent::{ConsentRecord, Signed};
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
 use crate::domain::questionnaire::{Answer, AnswerSet, Questionnaire};
 use crate::domain::readiness::Readiness;
-use crate::domain::skin_test::{TestResult, TestRules};
+use crate::domain::skin_test::{TestResult, TestRules, VoidCause};
 use crate::domain::timing::SideTime;
 use crate::domain::verdict::{About, Clears, Start, Verdict};
 use crate::domain::zone::Zone;
@@ -266,6 +266,8 @@ pub(super) struct TestView {
     pub(super) reliable: bool,
     pub(super) fails: bool,
     pub(super) voided: bool,
+    /// The day, when it was made elsewhere.
+    pub(super) elsewhere: Option<String>,
     /// When, result, note, reader.
     pub(super) readings: Vec<(String, String, String, String)>,
 }
@@ -288,6 +290,8 @@ impl TestView {
             reliable: test.reliable,
             fails: test.readings.iter().any(|reading| reading.result.fails()),
             voided: test.voided.is_some(),
+            elsewhere: (test.voided == Some(VoidCause::TakenOver))
+                .then(|| when::day(names.zone.date_at(test.applied_at))),
             readings: readings
                 .map(|(reading, (note, by))| {
                     (names.moment(reading.at), capital(reading.result), note.clone(), by.clone())

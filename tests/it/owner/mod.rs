@@ -21,6 +21,7 @@ mod rule;
 mod rules;
 mod steps;
 mod studio;
+mod takeover;
 mod trace;
 
 use crate::support::{Html, Person, TestApp};

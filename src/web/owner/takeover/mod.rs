@@ -1,0 +1,95 @@
+//! `GET` and `POST /owner/takeover`: a file with clients, past visits or skin tests is sent; then it is read
+//! ([`columns`]), looked at and taken over ([`check`]). Template: `owner/takeover.html`.
+
+use std::io::Read as _;
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+
+use crate::actions::takeover;
+use crate::app::App;
+use crate::documents::sheet::{MOST_BYTES, MOST_ROWS, SheetRefused};
+use crate::domain::ids::TakeoverId;
+use crate::domain::takeover::Column;
+use crate::store::Connection;
+use crate::store::takeovers::{self, Takeover};
+use crate::web::error::Fault;
+use crate::web::form::{Errors, Upload};
+use crate::web::guard::Team;
+use crate::web::owner::{id, there};
+use crate::web::page::{Answer, Ctx, Page, see_other};
+
+pub mod check;
+pub mod columns;
+
+#[derive(Template)]
+#[template(path = "owner/takeover.html")]
+struct TakeoverPage {
+    ctx: Ctx,
+    errors: Errors,
+    rows: usize,
+    megabytes: usize,
+}
+
+impl TakeoverPage {
+    fn new(ctx: Ctx, errors: Errors) -> Self {
+        Self { ctx, errors, rows: MOST_ROWS, megabytes: MOST_BYTES / (1024 * 1024) }
+    }
+}
+
+/// Shows the form.
+pub async fn get(ctx: Ctx) -> Answer {
+    Ok(Page::ok(TakeoverPage::new(ctx, Errors::new())).into_response())
+}
+
+/// Takes a file in, and goes on to how it is read.
+pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, upload: Upload) -> Answer {
+    let mut errors = Errors::new();
+    let too_large = usize::try_from(upload.bytes).map_or(true, |bytes| bytes > MOST_BYTES);
+    let kept = if upload.bytes == 0 {
+        errors.add("file", "Choose a file: a table saved as CSV, or address cards (vCard).");
+        None
+    } else if too_large {
+        errors.add("file", refused(SheetRefused::TooLarge));
+        None
+    } else {
+        let (mut file, mut body) = (upload.file, Vec::new());
+        std::io::Seek::rewind(&mut file).map_err(Fault::internal)?;
+        file.read_to_end(&mut body).map_err(Fault::internal)?;
+        let kept = takeover::keep(&app, &team.0, body).await?;
+        errors.take("file", kept, |why| refused(*why))
+    };
+    match kept {
+        Some(id) => Ok(see_other(&format!("/owner/takeover/{id}"))),
+        None => Ok(Page::refused(TakeoverPage::new(ctx, errors)).into_response()),
+    }
+}
+
+/// Why a file can't be read, as a sentence.
+fn refused(why: SheetRefused) -> String {
+    format!("This file can’t be taken over: {why}.")
+}
+
+/// The file of a path.
+async fn file(c: &mut Connection, path: &str) -> Result<Takeover, Fault> {
+    there(takeovers::get(c, &id(TakeoverId::parse(path))?).await?)
+}
+
+/// What a column holds, in words.
+fn column(column: Column) -> &'static str {
+    match column {
+        Column::Name => "Name",
+        Column::Given => "Given name",
+        Column::Family => "Family name",
+        Column::Mail => "Mail address",
+        Column::Phone => "Phone",
+        Column::Born => "Date of birth",
+        Column::VisitOn => "Day of a past visit",
+        Column::Service => "Service of that visit",
+        Column::Note => "Note on that visit",
+        Column::TestOn => "Day of a skin test",
+        Column::Product => "Product that was tested",
+        Column::Result => "Result of the skin test",
+    }
+}
