@@ -41,6 +41,7 @@ pub mod sign_in;
 pub mod steps;
 pub mod studio;
 pub mod takeover;
+pub mod takings;
 pub mod team;
 pub mod test_reports;
 pub mod treating;

@@ -39,6 +39,7 @@ pub mod skin_tests;
 pub mod steps;
 pub mod studio;
 pub mod takeovers;
+pub mod takings;
 pub mod trace;
 pub mod treatments;
 pub mod types;

@@ -158,6 +158,8 @@ fn practitioner_routes() -> Vec<Route> {
         get "/desk/book/who" Practitioner booking::who,
         get "/desk/visits/{id}/arrange" Practitioner arrange::get,
         post "/desk/visits/{id}/move" Practitioner arrange::relocate,
+        get "/desk/visits/{id}/price" Practitioner practitioner::price::get,
+        post "/desk/visits/{id}/price" Practitioner practitioner::price::post,
         post "/desk/visits/{id}/deposit" Practitioner arrange::deposit,
         post "/desk/visits/{id}/called-off" Practitioner arrange::called_off,
         get "/desk/visits/{id}" Practitioner visit::get,
@@ -294,6 +296,8 @@ fn owner_routes() -> Vec<Route> {
         post "/owner/takeover/{id}" Owner owner::takeover::columns::post,
         get "/owner/takeover/{id}/check" Owner owner::takeover::check::get,
         post "/owner/takeover/{id}/check" Owner owner::takeover::check::post,
+        get "/owner/takings" Owner owner::takings::get,
+        get "/owner/takings/list.csv" Owner owner::takings::csv,
         get "/owner/verify" Owner owner::verify::get,
         post "/owner/verify" Owner owner::verify::post,
     ]

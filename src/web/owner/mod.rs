@@ -38,6 +38,7 @@ pub mod sign_in;
 pub mod steps;
 pub mod studio;
 pub mod takeover;
+pub mod takings;
 pub mod trace;
 pub mod verify;
 

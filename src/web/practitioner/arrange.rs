@@ -69,7 +69,7 @@ pub struct Asked {
 }
 
 /// How a deposit was handed over, in words.
-fn how_words(how: How) -> &'static str {
+pub(in crate::web) fn how_words(how: How) -> &'static str {
     match how {
         How::Cash => "In cash",
         How::Card => "By card",

@@ -13,6 +13,7 @@ pub mod growth;
 pub mod letters;
 pub mod password;
 pub mod photos;
+pub mod price;
 pub mod reaction;
 mod reaction_view;
 mod read;

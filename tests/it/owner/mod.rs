@@ -22,6 +22,7 @@ mod rules;
 mod steps;
 mod studio;
 mod takeover;
+mod takings;
 mod trace;
 
 use crate::support::{Html, Person, TestApp};
