@@ -10,7 +10,7 @@ use crate::store::calendar::{self, Block, Blocked, OtherHours};
 use crate::store::catalogue::Service;
 use crate::store::studio::Studio;
 use crate::store::types::{impossible, read};
-use crate::store::{Connection, Stored, catalogue, practitioners, visits};
+use crate::store::{Connection, Stored, catalogue, papers, practitioners, visits};
 
 /// The hours and the busy times of everybody who gives a service, and of the rooms.
 pub struct Diary {
@@ -95,12 +95,28 @@ impl Diary {
             holidays.push(range(closed.from, closed.to)?);
         }
         let mut people = Vec::new();
+        let certified = papers::certified(c, &service.id).await?;
         for id in catalogue::practitioners_for(c, &service.id).await? {
+            let certificate = match &certified {
+                None => None,
+                Some(who) => match who.get(&id) {
+                    Some(until) => *until,
+                    None => continue,
+                },
+            };
             let week = WeeklyHours::parse(practitioners::hours(c, &id).await?)
                 .map_err(|_| impossible("hours", "opens_minute", id.as_str()))?;
             let mut away = Vec::new();
             for own in off.iter().filter(|off| off.practitioner.as_ref() == Some(&id)) {
                 away.push(range(own.from, own.to)?);
+            }
+            // After the last day of her certificate she is away from this service.
+            let mut uncovered = certificate.map(|until| until.saturating_add(Duration::days(1)).max(known.0));
+            while let Some(first) = uncovered.filter(|first| *first <= known.1) {
+                let most = Duration::days(i64::from(DateRange::MOST) - 1);
+                let last = first.saturating_add(most).min(known.1);
+                away.push(range(first, last)?);
+                uncovered = last.next_day();
             }
             let hours = working_hours(&id, week, &other, away)?;
             let busy = taken.of_practitioner(&id)?;

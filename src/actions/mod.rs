@@ -29,6 +29,7 @@ pub mod hours;
 pub mod invite;
 pub mod letters;
 pub mod own_visits;
+pub mod papers;
 pub mod people;
 pub mod photos;
 pub mod post;
@@ -125,6 +126,8 @@ pub enum Pending {
         /// By whose sign-in.
         account: AccountId,
     },
+    /// Papers of the studio end soon.
+    PapersEnd,
     /// What to do and what to leave after a treatment.
     Aftercare {
         /// The visit.

@@ -42,7 +42,7 @@ pub async fn remind(app: &App) -> Stored<usize> {
 }
 
 /// How many kinds of mail [`kind`] tells apart.
-pub const KINDS: usize = 14;
+pub const KINDS: usize = 15;
 
 /// What a mail in the outbox is, for the owner's page and the doctor.
 pub fn kind(body: &str) -> &'static str {
@@ -59,6 +59,7 @@ pub fn kind(body: &str) -> &'static str {
         Ok(Pending::LookAtReport { .. }) => "A client’s report",
         Ok(Pending::Earlier { .. }) => "Earlier time",
         Ok(Pending::Aftercare { .. }) => "Aftercare",
+        Ok(Pending::PapersEnd) => "Papers that end",
         Ok(Pending::ExportReady { .. }) => "Export is ready",
         Ok(Pending::VerdictChanged { .. }) => "News about a visit",
         Err(_) => "Mail of another version",

@@ -11,7 +11,7 @@ use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
 use super::{Failed, ServeArgs, say, seed_demo, upgrade};
-use crate::actions::{post, verdicts, wishes, zones};
+use crate::actions::{papers, post, verdicts, wishes, zones};
 use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
 use crate::jobs::outside::{self, Access};
@@ -193,6 +193,7 @@ async fn run_jobs(app: App) {
         }
         if beats.is_multiple_of(300) {
             jobs::turn("housekeeping", sweep(app.clone())).await;
+            jobs::turn("papers", warn_of_papers(app.clone())).await;
         }
         if beats.is_multiple_of(150) {
             jobs::turn("verdicts", judge(app.clone())).await;
@@ -208,6 +209,10 @@ async fn send_mail(app: App) -> Stored<()> {
 
 async fn remind(app: App) -> Stored<()> {
     post::remind(&app).await.map(|_| ())
+}
+
+async fn warn_of_papers(app: App) -> Stored<()> {
+    papers::warn(&app).await.map(|_| ())
 }
 
 async fn lapse(app: App) -> Stored<()> {

@@ -106,6 +106,8 @@ ids! {
     ReactionId,
     /// An export package.
     ExportId,
+    /// A certificate or the insurance policy.
+    PaperId,
     /// A file that is being taken over.
     TakeoverId,
     /// A visit from before, taken over.

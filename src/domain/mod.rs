@@ -17,6 +17,7 @@ pub mod letter;
 pub mod limits;
 pub mod money;
 pub mod outside;
+pub mod paper;
 pub mod person;
 pub mod questionnaire;
 pub mod reaction;

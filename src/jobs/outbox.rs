@@ -124,6 +124,7 @@ async fn compose(app: &App, due: &Due, pending: Option<Pending>) -> Stored<Optio
             let Some(found) = of_team(&mut c, &studio.zone, &account, news, at).await? else { return Ok(None) };
             (found.0, found.1, None)
         }
+        Pending::PapersEnd => (studio.name.clone(), Message::PapersEnd, None),
         Pending::ExportReady { account } => {
             let Some(account) = accounts::by_id(&mut c, &account).await? else { return Ok(None) };
             (account.member.name, Message::ExportReady, None)
@@ -240,7 +241,9 @@ async fn message(app: &App, c: &mut Connection, pending: Pending) -> Stored<Opti
             Ok(Some((client, Message::SignInLink { link, minutes: people::LINK_LASTS.whole_minutes() })))
         }
         // Their readers are no clients, or not yet.
-        Pending::GoOn { .. } | Pending::LookAtReport { .. } | Pending::ExportReady { .. } => Ok(None),
+        Pending::GoOn { .. } | Pending::LookAtReport { .. } | Pending::PapersEnd | Pending::ExportReady { .. } => {
+            Ok(None)
+        }
         Pending::Invitation { invitation } => {
             let (Some(one), Some(studio)) = (invitations::get(c, &invitation).await?, studio::get(c).await?) else {
                 return Ok(None);

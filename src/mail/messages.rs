@@ -122,6 +122,8 @@ pub enum Message {
         /// Where it is, in lines; empty when the studio says nothing of it.
         address: String,
     },
+    /// Papers of the studio end soon.
+    PapersEnd,
     /// A package of records is made.
     ExportReady,
     /// What to do and what to leave after a treatment.
@@ -155,6 +157,7 @@ mail!(moved "mail/moved.txt" "mail/moved.html" { time: String });
 mail!(earlier "mail/earlier.txt" "mail/earlier.html" { time: String, with: String, until: String, link: String });
 mail!(invitation "mail/invitation.txt" "mail/invitation.html" { token: String, from: String });
 mail!(reminder "mail/reminder.txt" "mail/reminder.html" { time: String, address: String });
+mail!(papers_end "mail/papers_end.txt" "mail/papers_end.html" {});
 mail!(export_ready "mail/export_ready.txt" "mail/export_ready.html" {});
 mail!(aftercare "mail/aftercare.txt" "mail/aftercare.html" { lines: Vec<String> });
 mail!(verdict_changed "mail/verdict_changed.txt" "mail/verdict_changed.html" { time: String, link: String });
@@ -216,6 +219,11 @@ impl Message {
                 format!("Your visit at {}", frame.studio),
                 reminder::Text { frame, time, address }.render()?,
                 reminder::Html { frame, time, address }.render()?,
+            ),
+            Self::PapersEnd => (
+                format!("Papers of {} end soon", frame.studio),
+                papers_end::Text { frame }.render()?,
+                papers_end::Html { frame }.render()?,
             ),
             Self::ExportReady => (
                 format!("A package of records at {}", frame.studio),

@@ -28,6 +28,7 @@ pub mod health;
 pub mod invitations;
 pub mod letters;
 pub mod outbox;
+pub mod papers;
 pub mod practitioners;
 pub mod reactions;
 pub mod reminders;

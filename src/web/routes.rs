@@ -134,6 +134,7 @@ fn client_routes() -> Vec<Route> {
         get "/me/visits/{id}/earlier" Client client::earlier::get,
         post "/me/visits/{id}/earlier" Client client::earlier::post,
         get "/me/visits/{id}/calendar.ics" Client client::calendar::get,
+        get "/me/papers/{id}" Client client::paper::get,
         get "/me/letters" Client client::letters::get,
         post "/me/letters" Client client::letters::post,
         get "/me/files/{id}" Client files::own,
@@ -296,6 +297,11 @@ fn owner_routes() -> Vec<Route> {
         post "/owner/takeover/{id}" Owner owner::takeover::columns::post,
         get "/owner/takeover/{id}/check" Owner owner::takeover::check::get,
         post "/owner/takeover/{id}/check" Owner owner::takeover::check::post,
+        get "/owner/papers" Owner owner::papers::get,
+        post "/owner/papers" Owner owner::papers::post,
+        post "/owner/papers/rule" Owner owner::papers::rule,
+        get "/owner/papers/{id}/file" Owner owner::papers::file,
+        post "/owner/papers/{id}/remove" Owner owner::papers::remove,
         get "/owner/takings" Owner owner::takings::get,
         get "/owner/takings/list.csv" Owner owner::takings::csv,
         get "/owner/verify" Owner owner::verify::get,
@@ -306,7 +312,8 @@ fn owner_routes() -> Vec<Route> {
 /// The one route that takes a package.
 const TAKES_PACKAGE: &str = "/owner/verify";
 /// The routes that take a photo, a letter or a table with a form.
-const TAKE_UPLOADS: [&str; 8] = [
+const TAKE_UPLOADS: [&str; 9] = [
+    "/owner/papers",
     "/owner/takeover",
     "/me/letters",
     "/owner/studio/logo",

@@ -8,11 +8,12 @@ use time::Date;
 use super::today;
 use crate::app::App;
 use crate::domain::ids::PractitionerId;
+use crate::domain::paper::{Holds, holds};
 use crate::store::catalogue::{self, Service};
 use crate::store::outbox::{self, Standing};
 use crate::store::practitioners::{self, Practitioner};
 use crate::store::studio::Studio;
-use crate::store::{Connection, Stored, accounts, feeds, health, rules};
+use crate::store::{Connection, Stored, accounts, feeds, health, papers, rules};
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
 
@@ -37,6 +38,8 @@ struct Stock {
     expired: usize,
     days_off: usize,
     without_sign_in: Vec<Practitioner>,
+    /// Papers of the studio that end soon or have ended.
+    papers: usize,
 }
 
 impl Stock {
@@ -66,6 +69,7 @@ impl Stock {
             services,
             products: products.len(),
             expired: expired.count(),
+            papers: papers::all(c).await?.iter().filter(|one| holds(one.expires_on, today) != Holds::Long).count(),
             days_off: practitioners::time_off(c, today).await?.len(),
             without_sign_in,
         })
@@ -114,6 +118,13 @@ impl Stock {
                 more => format!("{more} batches of products in use have expired."),
             };
             todos.push(todo(words, "Look at the products", "/owner/products"));
+        }
+        if self.papers > 0 {
+            let words = match self.papers {
+                1 => "A certificate or the insurance policy ends soon or has ended.".to_owned(),
+                more => format!("{more} papers of the studio end soon or have ended."),
+            };
+            todos.push(todo(words, "Look at the papers", "/owner/papers"));
         }
         for she in &self.without_sign_in {
             let href = format!("/owner/practitioners/{}", she.id);

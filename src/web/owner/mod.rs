@@ -23,6 +23,7 @@ pub mod logo;
 pub mod mail;
 pub mod other_hours;
 pub mod package;
+pub mod papers;
 pub mod practitioner;
 pub mod practitioners;
 pub mod product;

@@ -236,6 +236,7 @@ impl Scene {
                 Pending::SignIn { account: self.owner().await, news: News::PasswordChanged, at: NOW.unix_timestamp() },
                 None,
             ),
+            (Pending::PapersEnd, None),
             (Pending::ExportReady { account: self.owner().await }, None),
         ];
         let kinds: std::collections::BTreeSet<&str> =

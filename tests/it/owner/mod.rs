@@ -14,6 +14,7 @@ mod home;
 mod invite;
 mod label;
 mod other_hours;
+mod papers;
 mod practitioners;
 mod retouch;
 mod retouch_table;
