@@ -25,7 +25,7 @@ pub(crate) enum Walk {
 }
 
 /// No page: the route, and what it is instead.
-const NO_PAGES: [(&str, &str); 18] = [
+const NO_PAGES: [(&str, &str); 20] = [
     ("/healthz", "for machines"),
     ("/static/{stamp}/{name}", "a file"),
     ("/static/{name}", "a file"),
@@ -42,6 +42,8 @@ const NO_PAGES: [(&str, &str); 18] = [
     ("/desk/reactions/{id}/report.pdf", "a PDF"),
     ("/owner/trace/list.csv", "a table"),
     ("/owner/retouch/list.csv", "a table"),
+    ("/owner/takings/list.csv", "a table"),
+    ("/owner/papers/{id}/file", "a picture or a PDF"),
     ("/owner/exports/{id}/package.zip", "a package"),
     ("/book/{id}", "leads to the step of the booking that is next"),
 ];

@@ -116,6 +116,7 @@ async fn treats(she: &Person, visit: &str) -> bool {
     she.inspect("chair").await;
     she.inspect_at(&format!("{visit}/photos"), "photos").await;
     she.inspect_at(&format!("{visit}/treatment"), "treatment").await;
+    she.inspect_at(&format!("{visit}/price"), "price").await;
     true
 }
 
@@ -136,7 +137,21 @@ async fn owner(server: &Server, state: State) {
     she.open("/owner/retouch").await;
     she.browser.press("See who gets a letter").await;
     she.inspect("invite").await;
+    takes_over(&she).await;
     she.leave(Walk::Owner).await;
+}
+
+async fn takes_over(she: &Person) {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("clients.csv");
+    let rows = "Name;Mail;Phone;Born\nAda Winterfeld;ada@clients.example.org;+493055501235;1994-05-30\nNobody;;;\n";
+    std::fs::write(&file, rows).unwrap();
+    she.open("/owner/takeover").await;
+    she.browser.fill("The file", file.to_str().unwrap()).await;
+    she.browser.press("Go on").await;
+    she.inspect("takeover-columns").await;
+    she.browser.press("See what becomes of each row").await;
+    she.inspect("takeover-check").await;
 }
 
 #[tokio::test]
