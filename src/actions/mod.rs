@@ -34,6 +34,7 @@ pub mod people;
 pub mod photos;
 pub mod post;
 pub mod reactions;
+pub mod retention;
 pub mod retouch;
 pub mod rules;
 pub mod second_factor;

@@ -112,6 +112,8 @@ ids! {
     TakeoverId,
     /// A visit from before, taken over.
     PastVisitId,
+    /// A hold on a client's records.
+    HoldId,
     /// A mail in the outbox.
     MailId,
     /// One press at the chair, made where it was pressed.

@@ -22,6 +22,7 @@ pub mod person;
 pub mod questionnaire;
 pub mod reaction;
 pub mod readiness;
+pub mod retention;
 pub mod retouch;
 pub mod role;
 pub mod schedule;

@@ -113,22 +113,13 @@ fn paragraphs(errors: &mut Errors, fields: &Fields) -> Vec<Paragraph> {
     all
 }
 
-fn line(errors: &mut Errors, fields: &Fields, field: &str, most: usize) -> String {
-    let text = errors.take(field, Note::parse(fields.get(field), most), words::text);
-    let text = text.map(|note| note.as_str().to_owned()).unwrap_or_default();
-    if text.is_empty() {
-        errors.add(field, words::MISSING);
-    }
-    text
-}
-
 /// Publishes what was written.
 pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) -> Answer {
     let text = health::in_force(&mut *app.db.read().await?).await?.consent;
     let mut errors = Errors::new();
     let paragraphs = paragraphs(&mut errors, &fields);
-    let ticks = Tick::ALL.map(|tick| TickText { tick, text: line(&mut errors, &fields, tick.as_str(), TICK_MOST) });
-    let guardian = line(&mut errors, &fields, "guardian", PART_MOST);
+    let ticks = Tick::ALL.map(|tick| TickText { tick, text: read::needed(&mut errors, &fields, tick.as_str(), TICK_MOST) });
+    let guardian = read::needed(&mut errors, &fields, "guardian", PART_MOST);
     let reviewed_by = read::label(&mut errors, &fields, "reviewed_by");
     let reason = read::label(&mut errors, &fields, "reason");
     let (Some(reviewed_by), Some(reason), true) = (reviewed_by, reason, errors.is_empty()) else {

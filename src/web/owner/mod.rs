@@ -17,6 +17,7 @@ pub mod cycle;
 pub mod days_off;
 pub mod exports;
 pub mod home;
+pub mod keeping;
 pub mod label;
 pub mod lists;
 pub mod logo;

@@ -32,6 +32,15 @@ pub(super) fn note(errors: &mut Errors, fields: &Fields, field: &str, most: usiz
     note.map(|note| note.as_str().to_owned())
 }
 
+/// A few words that can't be left out.
+pub(super) fn needed(errors: &mut Errors, fields: &Fields, field: &str, most: usize) -> String {
+    let text = note(errors, fields, field, most).unwrap_or_default();
+    if text.is_empty() {
+        errors.add(field, words::MISSING);
+    }
+    text
+}
+
 /// One of a few words.
 pub(super) fn choice<T>(errors: &mut Errors, field: &str, parsed: Option<T>) -> Option<T> {
     if parsed.is_none() {

@@ -10,6 +10,7 @@ use super::words;
 use crate::actions::{health as looks, treating};
 use crate::app::App;
 use crate::domain::ids::ClientId;
+use crate::domain::role::Role;
 use crate::domain::skin_test::NOT_DIAGNOSTIC;
 use crate::store::clients::Client;
 use crate::store::studio::Studio;
@@ -43,6 +44,8 @@ struct ClientPage {
     /// Letters that the client added and nobody has read.
     unread: usize,
     not_diagnostic: &'static str,
+    /// Whether she who looks owns the studio.
+    owner: bool,
 }
 
 struct VisitRow {
@@ -109,6 +112,7 @@ async fn load(app: &App, c: &mut Connection, ctx: Ctx, studio: &Studio, client: 
         letters: letters.len(),
         reactions: reactions.iter().map(reaction).collect(),
         not_diagnostic: NOT_DIAGNOSTIC,
+        owner: ctx.seen.member.as_ref().is_some_and(|member| member.role == Role::Owner),
         ctx,
         client,
     })

@@ -12,6 +12,7 @@ mod face;
 mod forecast;
 mod home;
 mod invite;
+mod keeping;
 mod label;
 mod other_hours;
 mod papers;

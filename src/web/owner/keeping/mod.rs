@@ -1,0 +1,72 @@
+//! `GET /owner/keeping`: how long records are kept, and what holds them longer. Template: `owner/keeping/home.html`.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::IntoResponse;
+
+use super::{Done, done, filled, id, read, there, today};
+use crate::app::App;
+use crate::domain::ids::ClientId;
+use crate::domain::retention::Class;
+use crate::store::{clients, holds, retention};
+use crate::web::page::{Answer, Ctx, Page};
+use crate::when;
+
+pub mod client;
+pub mod hold;
+pub mod term;
+mod words;
+
+/// The most characters of a reason or a basis.
+const WORDS_MOST: usize = 500;
+
+struct ClassView {
+    title: &'static str,
+    holds: &'static str,
+    term: String,
+    basis: String,
+    href: String,
+}
+
+struct HoldView {
+    client: ClientId,
+    name: String,
+    why: String,
+    set: String,
+}
+
+#[derive(Template)]
+#[template(path = "owner/keeping/home.html")]
+struct KeepingPage {
+    ctx: Ctx,
+    classes: Vec<ClassView>,
+    holds: Vec<HoldView>,
+}
+
+/// Shows it.
+pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
+    let zone = ctx.studio()?.zone.clone();
+    let mut c = app.db.read().await?;
+    let mut classes = Vec::new();
+    for class in Class::ALL {
+        let newest = retention::newest(&mut c, class).await?;
+        classes.push(ClassView {
+            title: words::title(class),
+            holds: words::holds(class),
+            term: words::term(class, newest.term),
+            basis: newest.basis,
+            href: format!("/owner/keeping/terms/{}", class.as_str()),
+        });
+    }
+    let mut held = Vec::new();
+    for hold in holds::open(&mut c).await? {
+        let name = clients::get(&mut c, &hold.client).await?.map(|client| client.name.as_str().to_owned());
+        held.push(HoldView {
+            name: name.unwrap_or_default(),
+            client: hold.client,
+            why: hold.why,
+            set: format!("{}, {}", when::day(zone.date_at(hold.set_at)), hold.set_by),
+        });
+    }
+    Ok(Page::ok(KeepingPage { ctx: ctx.saying(said), classes, holds: held }).into_response())
+}
