@@ -10,6 +10,7 @@ use crate::domain::role::News;
 use crate::store::types::impossible;
 use crate::store::{Connection, Stored, accounts, outbox};
 
+pub mod audit;
 pub mod book;
 pub mod booking;
 pub mod case;

@@ -4,6 +4,7 @@ use super::{DataArgs, Failed, say};
 use crate::actions::{post, retouch, zones};
 use crate::clock::Clock;
 use crate::domain::zone;
+use crate::store::audit::Found;
 use crate::store::{Db, accounts, audit, outbox, studio};
 use crate::studio_key::{self, StudioKey};
 
@@ -26,9 +27,10 @@ pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
     let faults = db.check().await?;
     report(faults.is_empty(), if faults.is_empty() { "the file is whole".to_owned() } else { faults.join("; ") });
     let mut c = db.read().await?;
-    match audit::verify(&mut c).await? {
-        Ok(rows) => report(true, format!("the audit's chain holds over {rows} rows")),
-        Err(row) => report(false, format!("the audit's chain breaks at row {row}")),
+    match audit::check(&mut c).await? {
+        Found::Holds(rows) => report(true, format!("the audit's chain holds over {rows} rows")),
+        Found::Breaks(row) => report(false, format!("the audit's chain breaks at row {row}")),
+        Found::CutOff(row) => report(false, format!("the audit once reached row {row}, which is gone or another one")),
     }
     let owner = accounts::has_owner(&mut c).await?;
     report(owner, if owner { "there is an owner".to_owned() } else { "there is no owner yet".to_owned() });

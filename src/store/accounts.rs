@@ -103,6 +103,19 @@ pub async fn has_owner(c: &mut Connection) -> Stored<bool> {
     Ok(found.is_some())
 }
 
+/// Everybody who has or had a sign-in, by name.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn all(c: &mut Connection) -> Stored<Vec<Account>> {
+    let rows = sqlx::query_as!(
+        Row,
+        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at, factor_put_off_at
+         FROM account ORDER BY name COLLATE NOCASE, id"
+    );
+    rows.fetch_all(c).await?.into_iter().map(Row::account).collect()
+}
+
 /// Adds an account.
 ///
 /// # Errors

@@ -3,6 +3,7 @@
 use sha2::{Digest, Sha256};
 use time::OffsetDateTime;
 
+use super::types::instant;
 use super::{Connection, Stored};
 use crate::domain::ids::ClientId;
 use crate::domain::role::Actor;
@@ -103,17 +104,82 @@ pub async fn append(c: &mut Connection, actor: &Actor, event: Event<'_>, now: Of
 /// # Errors
 /// When the file can't be read.
 pub async fn list(c: &mut Connection, client: Option<&ClientId>, before: Option<i64>, most: i64) -> Stored<Vec<Entry>> {
-    let before = before.unwrap_or(i64::MAX);
-    let client = client.map_or("", ClientId::as_str);
-    let rows = sqlx::query_as!(
-        Entry,
-        "SELECT seq, at, actor_kind, actor_id, actor_name, action, client_id, object_id, detail, prev_hash, hash FROM audit
-         WHERE (?1 = '' OR client_id = ?1) AND seq < ?2 ORDER BY seq DESC LIMIT ?3",
-        client,
-        before,
-        most
-    );
-    Ok(rows.fetch_all(c).await?)
+    search(c, &Search { client, before, ..Search::default() }, most).await
+}
+
+/// Which rows are looked for.
+#[derive(Debug, Clone, Default)]
+pub struct Search<'a> {
+    /// About this client.
+    pub client: Option<&'a ClientId>,
+    /// Of this actor: kind and id as [`Actor::columns`] gives them; the kind tells apart those without an id.
+    pub actor: Option<(&'a str, &'a str)>,
+    /// From before this moment.
+    pub until: Option<OffsetDateTime>,
+    /// With a number below this one.
+    pub before: Option<i64>,
+}
+
+macro_rules! rows {
+    ($rest:literal $(, $arg:expr)* $(,)?) => {
+        sqlx::query_as!(
+            Entry,
+            "SELECT seq, at, actor_kind, actor_id, actor_name, action, client_id, object_id, detail, prev_hash, hash FROM audit "
+                + $rest
+            $(, $arg)*
+        )
+    };
+}
+
+/// Rows that are looked for, the newest first.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn search(c: &mut Connection, search: &Search<'_>, most: i64) -> Stored<Vec<Entry>> {
+    let before = search.before.unwrap_or(i64::MAX);
+    let until = search.until.map_or(i64::MAX, OffsetDateTime::unix_timestamp);
+    // A query of its own for each, so that each goes by its index.
+    Ok(match (search.client.map(ClientId::as_str), search.actor) {
+        (None, None) => {
+            let found = rows!("WHERE at < ?1 AND seq < ?2 ORDER BY seq DESC LIMIT ?3", until, before, most);
+            found.fetch_all(c).await?
+        }
+        (Some(client), None) => {
+            rows!(
+                "WHERE client_id = ?1 AND at < ?2 AND seq < ?3 ORDER BY seq DESC LIMIT ?4",
+                client,
+                until,
+                before,
+                most
+            )
+            .fetch_all(c)
+            .await?
+        }
+        (None, Some((kind, id))) => rows!(
+            "WHERE actor_id = ?1 AND (?1 <> '' OR actor_kind = ?2) AND at < ?3 AND seq < ?4 ORDER BY seq DESC LIMIT ?5",
+            id,
+            kind,
+            until,
+            before,
+            most
+        )
+        .fetch_all(c)
+        .await?,
+        (Some(client), Some((kind, id))) => {
+            rows!(
+                "WHERE client_id = ?1 AND actor_id = ?2 AND (?2 <> '' OR actor_kind = ?3) AND at < ?4 AND seq < ?5
+                 ORDER BY seq DESC LIMIT ?6",
+                client,
+                id,
+                kind,
+                until,
+                before,
+                most
+            )
+            .fetch_all(c)
+            .await?
+        }
+    })
 }
 
 /// All rows about a client, oldest first.
@@ -122,13 +188,7 @@ pub async fn list(c: &mut Connection, client: Option<&ClientId>, before: Option<
 /// When the file can't be read.
 pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Entry>> {
     let client = client.as_str();
-    let rows = sqlx::query_as!(
-        Entry,
-        "SELECT seq, at, actor_kind, actor_id, actor_name, action, client_id, object_id, detail, prev_hash, hash FROM audit
-         WHERE client_id = ? ORDER BY seq",
-        client
-    );
-    Ok(rows.fetch_all(c).await?)
+    Ok(rows!("WHERE client_id = ? ORDER BY seq", client).fetch_all(c).await?)
 }
 
 /// The first row that doesn't follow from the one before it, or how many rows stand.
@@ -138,14 +198,7 @@ pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Entr
 pub async fn verify(c: &mut Connection) -> Stored<Result<i64, i64>> {
     let (mut count, mut prev) = (0, BEGINNING.to_owned());
     loop {
-        let rows = sqlx::query_as!(
-            Entry,
-            "SELECT seq, at, actor_kind, actor_id, actor_name, action, client_id, object_id, detail, prev_hash, hash FROM audit
-             WHERE seq > ? ORDER BY seq LIMIT 1000",
-            count
-        )
-        .fetch_all(&mut *c)
-        .await?;
+        let rows = rows!("WHERE seq > ? ORDER BY seq LIMIT 1000", count).fetch_all(&mut *c).await?;
         if rows.is_empty() {
             return Ok(Ok(count));
         }
@@ -166,4 +219,84 @@ pub async fn verify(c: &mut Connection) -> Stored<Result<i64, i64>> {
             (count, prev) = (e.seq, e.hash);
         }
     }
+}
+
+/// What a look at the chain found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Found {
+    /// It holds over so many rows.
+    Holds(i64),
+    /// The row of this number doesn't follow from the one before it.
+    Breaks(i64),
+    /// An earlier look reached this row, which is gone or another one now.
+    CutOff(i64),
+}
+
+/// A look at the chain, when it was.
+#[derive(Debug, Clone)]
+pub struct Check {
+    /// When.
+    pub at: OffsetDateTime,
+    /// What it found.
+    pub found: Found,
+}
+
+/// Looks at the whole chain: whether each row follows from the one before it, and whether it still reaches as far as it did
+/// when it last held.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn check(c: &mut Connection) -> Stored<Found> {
+    let rows = match verify(c).await? {
+        Ok(rows) => rows,
+        Err(row) => return Ok(Found::Breaks(row)),
+    };
+    let last = sqlx::query!("SELECT reached, head FROM audit_check WHERE trouble = '' ORDER BY id DESC LIMIT 1");
+    let Some(last) = last.fetch_optional(&mut *c).await? else { return Ok(Found::Holds(rows)) };
+    let same = hash_at(c, last.reached).await? == last.head;
+    Ok(if same { Found::Holds(rows) } else { Found::CutOff(last.reached) })
+}
+
+async fn hash_at(c: &mut Connection, seq: i64) -> Stored<String> {
+    let hash = sqlx::query_scalar!("SELECT hash FROM audit WHERE seq = ?", seq).fetch_optional(c).await?;
+    Ok(hash.unwrap_or_default())
+}
+
+/// Keeps what a look found.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn keep_check(c: &mut Connection, found: Found, now: OffsetDateTime) -> Stored<()> {
+    let (reached, trouble, row) = match found {
+        Found::Holds(rows) => (rows, "", 0),
+        Found::Breaks(row) => (0, "breaks", row),
+        Found::CutOff(row) => (0, "cut_off", row),
+    };
+    let (head, now) = (hash_at(c, reached).await?, now.unix_timestamp());
+    sqlx::query!(
+        "INSERT INTO audit_check (at, reached, head, trouble, at_row) VALUES (?, ?, ?, ?, ?)",
+        now,
+        reached,
+        head,
+        trouble,
+        row
+    )
+    .execute(c)
+    .await?;
+    Ok(())
+}
+
+/// The last look that was kept.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn last_check(c: &mut Connection) -> Stored<Option<Check>> {
+    let row = sqlx::query!("SELECT at, reached, trouble, at_row FROM audit_check ORDER BY id DESC LIMIT 1");
+    let Some(row) = row.fetch_optional(c).await? else { return Ok(None) };
+    let found = match row.trouble.as_str() {
+        "" => Found::Holds(row.reached),
+        "breaks" => Found::Breaks(row.at_row),
+        _ => Found::CutOff(row.at_row),
+    };
+    Ok(Some(Check { at: instant("audit_check", "at", "", row.at)?, found }))
 }

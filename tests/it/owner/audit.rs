@@ -1,9 +1,10 @@
 //! Who did what.
 
+use palpebra::actions::audit as nightly;
 use palpebra::domain::ids::ClientId;
 use palpebra::domain::person::{BirthDate, HomeDial, Mail, PersonName, Phone};
 use palpebra::domain::role::Actor;
-use palpebra::store::audit::{self, Event};
+use palpebra::store::audit::{self, Event, Found};
 use palpebra::store::clients::{self, Client};
 use time::macros::date;
 
@@ -85,4 +86,79 @@ async fn rows_come_on_pages_and_of_one_client() {
     assert!(!desk.owner.get(&format!("/owner/audit?client={mia}")).await.main().contains("Zoë"));
     assert_eq!(desk.owner.get("/owner/audit?before=x").await.status, 400);
     assert_eq!(desk.owner.get("/owner/audit?before=-1").await.all("tbody tr").len(), 0);
+}
+
+#[tokio::test]
+async fn the_log_is_searched_by_client_person_and_day() {
+    let desk = Desk::new().await;
+    let mia = client(&desk, "Mia Tannenau", 1).await;
+    client(&desk, "Zoë Birkholm", 2).await;
+    desk.member("Noor Lindqvist", "noor@studio.example.org").await;
+    desk.app.app.clock.advance(time::Duration::days(2));
+    let owner = desk.app.owner().await;
+    owner.get(&format!("/desk/clients/{mia}")).await;
+    let page = owner.get("/owner/audit?q=tannen").await;
+    assert!(page.main().contains("Who did what: Mia Tannenau"), "{}", page.main());
+    assert!(page.main().contains("Client seen") && !page.main().contains("Zoë"), "{}", page.main());
+    // Both have it in their mail, so she chooses.
+    let both = owner.get("/owner/audit?q=clients.example&by=program").await;
+    let chosen = both.link("Mia Tannenau");
+    assert_eq!(chosen, format!("/owner/audit?client={mia}&by=program"));
+    assert_eq!(owner.get(&chosen).await.all("tbody tr").len(), 0);
+    assert!(owner.get("/owner/audit?q=nobody").await.main().contains("No client has this"));
+    let runa = both.attributes("select#by option", "value")[2].clone();
+    let hers = owner.get(&format!("/owner/audit?client={mia}&by={runa}")).await;
+    assert_eq!(hers.all("tbody tr").len(), 1, "{}", hers.main());
+    let noor = both.attributes("select#by option", "value")[1].clone();
+    let rows = owner.get(&format!("/owner/audit?by={noor}")).await;
+    assert!(rows.main().contains("Noor Lindqvist Sign-in done") && !rows.main().contains("Runa Ostfeld Sign-in"));
+    let before = owner.get(&format!("/owner/audit?client={mia}&to=2026-03-02")).await;
+    assert!(!before.main().contains("Client seen"), "{}", before.main());
+    let older = before.link("Further back");
+    assert!(older.starts_with(&format!("/owner/audit?client={mia}&to=2026-03-02&before=")), "{older}");
+    let page = owner.get("/owner/audit?to=soon&by=%22%3E&q=%3Cb%3E").await;
+    assert!(page.main().contains("Choose a day"), "{}", page.main());
+}
+
+#[tokio::test]
+async fn the_chain_is_looked_at_each_night_and_what_is_wrong_is_said_loudly() {
+    let desk = Desk::new().await;
+    let app = &desk.app.app;
+    nightly::nightly(app).await.unwrap();
+    nightly::nightly(app).await.unwrap();
+    let mut c = app.db.read().await.unwrap();
+    let looks: i64 = sqlx::query_scalar("SELECT count(*) FROM audit_check").fetch_one(&mut *c).await.unwrap();
+    assert_eq!(looks, 1, "once a night");
+    drop(c);
+    let page = desk.owner.get("/owner/audit").await;
+    assert!(page.main().contains("rows stand as they were written"), "{}", page.main());
+    assert!(!desk.owner.get("/owner").await.main().contains("behind the program"));
+    let mut c = app.db.read().await.unwrap();
+    let rows = audit::verify(&mut c).await.unwrap().unwrap();
+    assert_eq!(audit::check(&mut c).await.unwrap(), Found::Holds(rows));
+    drop(c);
+
+    // Its end is cut off: the chain alone can't show that, the look of the night before can.
+    let mut tx = app.db.write().await.unwrap();
+    for sql in ["DROP TRIGGER audit_is_kept", "DELETE FROM audit WHERE seq > 1"] {
+        sqlx::query(sql).execute(&mut *tx).await.unwrap();
+    }
+    assert!(audit::verify(&mut tx).await.unwrap().is_ok());
+    tx.commit().await.unwrap();
+    app.clock.advance(time::Duration::DAY);
+    nightly::nightly(app).await.unwrap();
+    let owner = desk.app.owner().await;
+    let page = owner.get("/owner").await;
+    assert!(page.main().contains("The log was changed behind the program’s back"), "{}", page.main());
+    let mut tx = app.db.write().await.unwrap();
+    for sql in ["DROP TRIGGER audit_stays", "UPDATE audit SET detail = 'x' WHERE seq = 1"] {
+        sqlx::query(sql).execute(&mut *tx).await.unwrap();
+    }
+    tx.commit().await.unwrap();
+    app.clock.advance(time::Duration::DAY);
+    nightly::nightly(app).await.unwrap();
+    let last = audit::last_check(&mut *app.db.read().await.unwrap()).await.unwrap().unwrap();
+    assert_eq!(last.found, Found::Breaks(1));
+    let page = desk.app.owner().await.get("/owner/audit").await;
+    assert!(page.main().contains("row 1 is not as it was written"), "{}", page.main());
 }
