@@ -19,6 +19,7 @@ pub mod chair;
 pub mod consents;
 pub mod desk;
 pub mod diary;
+pub mod erasure;
 pub mod export;
 pub mod feeds;
 pub mod files;
@@ -35,6 +36,7 @@ pub mod people;
 pub mod photos;
 pub mod post;
 pub mod reactions;
+pub mod restriction;
 pub mod retention;
 pub mod retouch;
 pub mod rules;
@@ -130,6 +132,15 @@ pub enum Pending {
     },
     /// Papers of the studio end soon.
     PapersEnd,
+    /// All that was kept about the reader is gone, as she asked; nothing is left to be named here.
+    Erased,
+    /// What may go is gone, as she asked, and the rest is locked away.
+    Restricted {
+        /// Who.
+        client: ClientId,
+        /// To which day, such as `2033-03-02`; nothing when none is known.
+        to: Option<String>,
+    },
     /// What to do and what to leave after a treatment.
     Aftercare {
         /// The visit.

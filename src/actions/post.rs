@@ -42,7 +42,7 @@ pub async fn remind(app: &App) -> Stored<usize> {
 }
 
 /// How many kinds of mail [`kind`] tells apart.
-pub const KINDS: usize = 15;
+pub const KINDS: usize = 17;
 
 /// What a mail in the outbox is, for the owner's page and the doctor.
 pub fn kind(body: &str) -> &'static str {
@@ -61,6 +61,8 @@ pub fn kind(body: &str) -> &'static str {
         Ok(Pending::Aftercare { .. }) => "Aftercare",
         Ok(Pending::PapersEnd) => "Papers that end",
         Ok(Pending::ExportReady { .. }) => "Export is ready",
+        Ok(Pending::Erased) => "Answer: erased",
+        Ok(Pending::Restricted { .. }) => "Answer: partly erased",
         Ok(Pending::VerdictChanged { .. }) => "News about a visit",
         Err(_) => "Mail of another version",
     }

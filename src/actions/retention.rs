@@ -60,7 +60,7 @@ pub async fn change(
 pub async fn hold(app: &App, member: &Member, client: &ClientId, why: &str) -> Stored<Option<HoldId>> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    if clients::get(&mut tx, client).await?.is_none() {
+    if clients::even_restricted(&mut tx, client).await?.is_none() {
         return Ok(None);
     }
     let hold = Hold {

@@ -63,6 +63,9 @@ pub enum Refused {
 /// # Errors
 /// When the file can't be read.
 pub async fn may_see(c: &mut Connection, member: &Member, client: &ClientId) -> Stored<bool> {
+    if clients::get(c, client).await?.is_none() {
+        return Ok(false);
+    }
     match (member.role, &member.practitioner) {
         (Role::Owner, _) => Ok(true),
         (Role::Practitioner, Some(own)) => visits::treats(c, own, client).await,
@@ -77,7 +80,8 @@ pub async fn may_see(c: &mut Connection, member: &Member, client: &ClientId) -> 
 pub async fn visit_for(c: &mut Connection, member: &Member, id: &VisitId) -> Stored<Option<(Visit, ClientId)>> {
     let Some(visit) = visits::get(c, id).await? else { return Ok(None) };
     let Some(client) = visit.client.clone() else { return Ok(None) };
-    let seen = member.practitioner.as_ref() == Some(&visit.practitioner) || may_see(c, member, &client).await?;
+    let hers = member.practitioner.as_ref() == Some(&visit.practitioner) && clients::get(c, &client).await?.is_some();
+    let seen = hers || may_see(c, member, &client).await?;
     Ok(seen.then_some((visit, client)))
 }
 

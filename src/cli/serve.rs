@@ -11,7 +11,7 @@ use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
 use super::{Failed, ServeArgs, say, seed_demo, upgrade};
-use crate::actions::{papers, post, verdicts, wishes, zones};
+use crate::actions::{audit, erasure, papers, post, verdicts, wishes, zones};
 use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
 use crate::jobs::outside::{self, Access};
@@ -191,6 +191,10 @@ async fn run_jobs(app: App) {
         if beats.is_multiple_of(30) {
             jobs::turn("reminders", remind(app.clone())).await;
         }
+        if beats.is_multiple_of(450) {
+            jobs::turn("audit", look_at_audit(app.clone())).await;
+            jobs::turn("retention", list_what_may_leave(app.clone())).await;
+        }
         if beats.is_multiple_of(300) {
             jobs::turn("housekeeping", sweep(app.clone())).await;
             jobs::turn("papers", warn_of_papers(app.clone())).await;
@@ -221,6 +225,14 @@ async fn lapse(app: App) -> Stored<()> {
 
 async fn judge(app: App) -> Stored<()> {
     verdicts::watch(&app).await.map(|_| ())
+}
+
+async fn look_at_audit(app: App) -> Stored<()> {
+    audit::nightly(&app).await
+}
+
+async fn list_what_may_leave(app: App) -> Stored<()> {
+    erasure::monthly(&app).await
 }
 
 async fn sweep(app: App) -> Stored<()> {

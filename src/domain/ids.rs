@@ -114,6 +114,8 @@ ids! {
     PastVisitId,
     /// A hold on a client's records.
     HoldId,
+    /// A list of what may leave.
+    RetentionListId,
     /// A mail in the outbox.
     MailId,
     /// One press at the chair, made where it was pressed.

@@ -4,7 +4,7 @@
 //! before. So it has one last day, the latest that any of its parts asks for.
 
 use serde::{Deserialize, Serialize};
-use time::Date;
+use time::{Date, Duration};
 
 use super::age::{ADULT_FROM, turns};
 use super::person::BirthDate;
@@ -70,6 +70,16 @@ impl Term {
     pub fn last_day(self, event: Date) -> Date {
         Span::Months(self.months).after(event)
     }
+
+    /// The first day of which what happened has still to be kept; what is from before may go.
+    pub fn kept_since(self, today: Date) -> Date {
+        let far = Duration::days(i64::from(self.months) * 31 + 1);
+        let mut day = today.checked_sub(far).unwrap_or(Date::MIN);
+        while self.last_day(day) < today {
+            day = day.next_day().unwrap_or(Date::MAX);
+        }
+        day
+    }
 }
 
 /// How long each class is kept.
@@ -102,6 +112,10 @@ pub struct Records {
     pub reaction_open: bool,
     /// Whether a hold is set on her records.
     pub held: bool,
+    /// The days of her first and last skin test.
+    pub tested: Option<(Date, Date)>,
+    /// Whether she was erased on request, and only what a claim could rest on is kept.
+    pub restricted: bool,
 }
 
 /// Why a record is kept to its last day.
@@ -112,6 +126,8 @@ pub enum Keeps {
     Treatment,
     /// The time since the last entry of a reaction report.
     Reaction,
+    /// The time since her last skin test.
+    SkinTest,
     /// The time since she was last in touch.
     Contact,
     /// She was under age.
@@ -179,21 +195,55 @@ fn last_day(term: Term, born: BirthDate, (first, last): (Date, Date), why: Keeps
     }
 }
 
-/// What becomes of a client's whole record on a day.
-pub fn of_record(records: &Records, terms: &Terms, today: Date) -> Fate {
+/// The last day on which a claim may still rest on her record; nothing when none can.
+fn claims(records: &Records, terms: &Terms) -> Option<(Date, Keeps)> {
     let born = records.born;
-    let mut latest = last_day(terms.contact, born, records.contact, Keeps::Contact);
-    let others = [
+    let all = [
         records.treated.map(|days| last_day(terms.treated, born, days, Keeps::Treatment)),
         records.reacted.map(|days| last_day(terms.treated, born, days, Keeps::Reaction)),
-        records.ahead.map(|day| (day, Keeps::Visit)),
+        records.tested.map(|days| last_day(terms.contact, born, days, Keeps::SkinTest)),
     ];
-    for other in others.into_iter().flatten() {
-        if other.0 > latest.0 {
-            latest = other;
-        }
+    all.into_iter().flatten().reduce(later)
+}
+
+fn later(one: (Date, Keeps), other: (Date, Keeps)) -> (Date, Keeps) {
+    if other.0 > one.0 { other } else { one }
+}
+
+/// What becomes of a client's whole record on a day.
+pub fn of_record(records: &Records, terms: &Terms, today: Date) -> Fate {
+    let claims = claims(records, terms);
+    let contact = last_day(terms.contact, records.born, records.contact, Keeps::Contact);
+    let (to, why) = match claims {
+        Some(claims) if records.restricted => claims,
+        _ => [claims, records.ahead.map(|day| (day, Keeps::Visit))].into_iter().flatten().fold(contact, later),
+    };
+    fate(records, to, why, today)
+}
+
+/// What becomes of a record whose client asks to be erased.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OnRequest {
+    /// A visit of hers is ahead: it has to be cancelled first.
+    VisitAhead,
+    /// All of it goes at once.
+    Erase,
+    /// Photos and all that she was sent go at once; the rest is restricted, and stays as this says.
+    Restrict(Fate),
+}
+
+/// What becomes of a record whose client asks to be erased. What a claim may rest on stays to the end of its term
+/// (GDPR, art. 17 (3) (e)), and no longer; that she was in touch keeps nothing.
+pub fn on_request(records: &Records, terms: &Terms, today: Date) -> OnRequest {
+    if records.ahead.is_some() {
+        return OnRequest::VisitAhead;
     }
-    fate(records, latest.0, latest.1, today)
+    let kept = claims(records, terms).map(|(to, why)| fate(records, to, why, today));
+    match (blocked(records), kept) {
+        (Some(block), _) => OnRequest::Restrict(Fate::Blocked(block)),
+        (None, None | Some(Fate::Goes { .. })) => OnRequest::Erase,
+        (None, Some(stays)) => OnRequest::Restrict(stays),
+    }
 }
 
 /// What becomes of an invitation or a wish of hers that was written on a day.
@@ -204,7 +254,6 @@ pub fn of_invitation(records: &Records, written: Date, terms: &Terms, today: Dat
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
-    use time::Duration;
     use time::macros::date;
 
     use super::*;
@@ -229,6 +278,8 @@ mod tests {
             ahead: None,
             reaction_open: false,
             held: false,
+            tested: None,
+            restricted: false,
         }
     }
 
@@ -294,8 +345,10 @@ mod tests {
             ahead in proptest::option::of(any_day()),
             reaction_open in proptest::bool::weighted(0.2),
             held in proptest::bool::weighted(0.2),
+            tested in proptest::option::of(days()),
+            restricted in proptest::bool::weighted(0.2),
         ) -> Records {
-            Records { born: born(birth), treated, reacted, contact, ahead, reaction_open, held }
+            Records { born: born(birth), treated, reacted, contact, ahead, reaction_open, held, tested, restricted }
         }
     }
 
@@ -308,19 +361,31 @@ mod tests {
         whole > i32::from(months) || whole == i32::from(months) && today.day() > from.day().min(end)
     }
 
+    /// Whether a term is over, for whoever was under age at its first event too.
+    fn ended(records: &Records, term: Term, (first, last): (Date, Date), today: Date) -> bool {
+        let was_minor = records.born.age_on(first) < 18;
+        let old_enough = |age: u8| records.born.age_on(today - Duration::DAY) >= age;
+        passed(last, term.months, today) && (!was_minor || term.until_age.is_none_or(old_enough))
+    }
+
+    fn claims_over(records: &Records, terms: &Terms, today: Date) -> bool {
+        let events =
+            [(terms.treated, records.treated), (terms.treated, records.reacted), (terms.contact, records.tested)];
+        events.into_iter().all(|(term, days)| days.is_none_or(|days| ended(records, term, days, today)))
+    }
+
+    fn rests_on_claims(records: &Records) -> bool {
+        records.treated.is_some() || records.reacted.is_some() || records.tested.is_some()
+    }
+
     /// Everything that a record has to wait for, each by itself.
     fn over(records: &Records, terms: &Terms, today: Date) -> bool {
-        let events = [
-            Some((terms.contact, records.contact)),
-            records.treated.map(|days| (terms.treated, days)),
-            records.reacted.map(|days| (terms.treated, days)),
-        ];
-        let terms_over = events.into_iter().flatten().all(|(term, (first, last))| {
-            let was_minor = records.born.age_on(first) < 18;
-            let old_enough = |age: u8| records.born.age_on(today - Duration::DAY) >= age;
-            passed(last, term.months, today) && (!was_minor || term.until_age.is_none_or(old_enough))
-        });
-        terms_over && records.ahead.is_none_or(|day| today > day)
+        if records.restricted && rests_on_claims(records) {
+            return claims_over(records, terms, today);
+        }
+        claims_over(records, terms, today)
+            && ended(records, terms.contact, records.contact, today)
+            && records.ahead.is_none_or(|day| today > day)
     }
 
     proptest! {
@@ -345,6 +410,31 @@ mod tests {
                     prop_assert_eq!(of_record(&records, &terms, next), Fate::Goes { kept_to: day, why });
                 }
             }
+        }
+
+        #[test]
+        fn on_request_only_what_a_claim_may_rest_on_stays(
+            records in any_records(), terms in any_terms(), today in any_day()
+        ) {
+            let free = !records.held && !records.reaction_open;
+            let answer = on_request(&records, &terms, today);
+            prop_assert_eq!(answer == OnRequest::VisitAhead, records.ahead.is_some());
+            let erases = records.ahead.is_none() && free && claims_over(&records, &terms, today);
+            prop_assert_eq!(answer == OnRequest::Erase, erases);
+            if let OnRequest::Restrict(Fate::Stays { to, why }) = answer {
+                // It leaves on the day that she is told.
+                let restricted = Records { restricted: true, ..records };
+                prop_assert_eq!(of_record(&restricted, &terms, to), Fate::Stays { to, why });
+                let next = to.next_day().unwrap();
+                prop_assert_eq!(of_record(&restricted, &terms, next), Fate::Goes { kept_to: to, why });
+            }
+        }
+
+        #[test]
+        fn what_is_from_before_the_first_kept_day_may_go(term in term(), today in any_day()) {
+            let first = term.kept_since(today);
+            prop_assert!(term.last_day(first) >= today);
+            prop_assert!(term.last_day(first.previous_day().unwrap()) < today);
         }
 
         #[test]

@@ -28,5 +28,6 @@ pub async fn sweep(app: &App) -> Stored<()> {
     drafts::sweep(&mut tx, now - DRAFTS_STAY).await?;
     takeovers::sweep(&mut tx, now - FILES_STAY).await?;
     export::sweep(app, &mut tx, now).await?;
-    tx.commit().await
+    tx.commit().await?;
+    app.db.fold_if_owed().await
 }

@@ -17,6 +17,7 @@ use crate::store::clients::Client;
 use crate::store::drafts::{self, By};
 use crate::store::outbox::{self, Due};
 use crate::store::studio::Studio;
+use crate::store::types::day;
 use crate::store::{Connection, Stored, accounts, catalogue, clients, invitations, practitioners, studio, visits};
 use crate::when;
 
@@ -59,6 +60,7 @@ pub async fn step(app: &App) -> Stored<Step> {
         return Ok(Step::Withdrawn);
     }
     drop(c);
+    let last = matches!(pending, Some(Pending::Erased));
     if let Some(Pending::SignInLinks { draft }) = &pending {
         people::spread_links(app, &due.id, &due.to_mail, draft.as_ref()).await?;
         return Ok(Step::Sorted);
@@ -70,6 +72,11 @@ pub async fn step(app: &App) -> Stored<Step> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let step = match result {
+        // Nothing stays of whoever was erased, and so not that this letter went to her.
+        Ok(()) if last => {
+            outbox::remove(&mut tx, &due.id).await?;
+            Step::Sent
+        }
         Ok(()) => {
             outbox::sent(&mut tx, &due.id, now).await?;
             Step::Sent
@@ -128,6 +135,13 @@ async fn compose(app: &App, due: &Due, pending: Option<Pending>) -> Stored<Optio
         Pending::ExportReady { account } => {
             let Some(account) = accounts::by_id(&mut c, &account).await? else { return Ok(None) };
             (account.member.name, Message::ExportReady, None)
+        }
+        Pending::Erased => ("there".to_owned(), Message::Erased, None),
+        Pending::Restricted { client, to } => {
+            let Some(client) = clients::even_restricted(&mut c, &client).await? else { return Ok(None) };
+            let to = to.map(|to| day("outbox", "body", due.id.as_str(), &to)).transpose()?;
+            let to = to.map(when::day).unwrap_or_default();
+            (client.name.as_str().to_owned(), Message::Restricted { to }, None)
         }
         pending => {
             let Some((client, message)) = message(app, &mut c, pending).await? else { return Ok(None) };
@@ -240,10 +254,13 @@ async fn message(app: &App, c: &mut Connection, pending: Pending) -> Stored<Opti
             let link = people::mint_link(app, &client, draft.as_ref()).await?;
             Ok(Some((client, Message::SignInLink { link, minutes: people::LINK_LASTS.whole_minutes() })))
         }
-        // Their readers are no clients, or not yet.
-        Pending::GoOn { .. } | Pending::LookAtReport { .. } | Pending::PapersEnd | Pending::ExportReady { .. } => {
-            Ok(None)
-        }
+        // Their readers are no clients, not yet or not any more.
+        Pending::GoOn { .. }
+        | Pending::LookAtReport { .. }
+        | Pending::PapersEnd
+        | Pending::ExportReady { .. }
+        | Pending::Erased
+        | Pending::Restricted { .. } => Ok(None),
         Pending::Invitation { invitation } => {
             let (Some(one), Some(studio)) = (invitations::get(c, &invitation).await?, studio::get(c).await?) else {
                 return Ok(None);

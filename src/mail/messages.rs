@@ -126,6 +126,13 @@ pub enum Message {
     PapersEnd,
     /// A package of records is made.
     ExportReady,
+    /// All that was kept about the reader is gone.
+    Erased,
+    /// What may go is gone.
+    Restricted {
+        /// To which day the rest is kept, in words; empty when none is known.
+        to: String,
+    },
     /// What to do and what to leave after a treatment.
     Aftercare {
         /// The studio's words, line by line.
@@ -159,6 +166,8 @@ mail!(invitation "mail/invitation.txt" "mail/invitation.html" { token: String, f
 mail!(reminder "mail/reminder.txt" "mail/reminder.html" { time: String, address: String });
 mail!(papers_end "mail/papers_end.txt" "mail/papers_end.html" {});
 mail!(export_ready "mail/export_ready.txt" "mail/export_ready.html" {});
+mail!(erased "mail/erased.txt" "mail/erased.html" {});
+mail!(restricted "mail/restricted.txt" "mail/restricted.html" { to: String });
 mail!(aftercare "mail/aftercare.txt" "mail/aftercare.html" { lines: Vec<String> });
 mail!(verdict_changed "mail/verdict_changed.txt" "mail/verdict_changed.html" { time: String, link: String });
 mail!(cancelled "mail/cancelled.txt" "mail/cancelled.html" { time: String });
@@ -229,6 +238,16 @@ impl Message {
                 format!("A package of records at {}", frame.studio),
                 export_ready::Text { frame }.render()?,
                 export_ready::Html { frame }.render()?,
+            ),
+            Self::Erased => (
+                format!("Your data at {}", frame.studio),
+                erased::Text { frame }.render()?,
+                erased::Html { frame }.render()?,
+            ),
+            Self::Restricted { to } => (
+                format!("Your data at {}", frame.studio),
+                restricted::Text { frame, to }.render()?,
+                restricted::Html { frame, to }.render()?,
             ),
             Self::Aftercare { lines } => (
                 format!("After your visit at {}", frame.studio),

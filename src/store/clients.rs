@@ -45,11 +45,25 @@ impl Row {
     }
 }
 
-/// One client.
+/// One client, unless her record is restricted: then nobody meets her.
 ///
 /// # Errors
 /// When the file can't be read.
 pub async fn get(c: &mut Connection, id: &ClientId) -> Stored<Option<Client>> {
+    let id = id.as_str();
+    let row = sqlx::query_as!(
+        Row,
+        "SELECT id, name, mail, phone, born_on FROM client WHERE id = ? AND restricted_at IS NULL",
+        id
+    );
+    row.fetch_optional(c).await?.map(Row::client).transpose()
+}
+
+/// One client, even when her record is only kept for claims.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn even_restricted(c: &mut Connection, id: &ClientId) -> Stored<Option<Client>> {
     let id = id.as_str();
     let row = sqlx::query_as!(Row, "SELECT id, name, mail, phone, born_on FROM client WHERE id = ?", id);
     row.fetch_optional(c).await?.map(Row::client).transpose()
@@ -63,7 +77,8 @@ pub async fn by_mail(c: &mut Connection, mail: &Mail) -> Stored<Vec<Client>> {
     let mail = mail.key();
     let rows = sqlx::query_as!(
         Row,
-        "SELECT id, name, mail, phone, born_on FROM client WHERE mail = ? ORDER BY created_at, id",
+        "SELECT id, name, mail, phone, born_on FROM client WHERE mail = ? AND restricted_at IS NULL
+         ORDER BY created_at, id",
         mail
     );
     rows.fetch_all(c).await?.into_iter().map(Row::client).collect()
@@ -77,7 +92,8 @@ pub async fn search(c: &mut Connection, text: &str, most: i64) -> Stored<Vec<Cli
     let rows = sqlx::query_as!(
         Row,
         "SELECT id, name, mail, phone, born_on FROM client
-         WHERE instr(lower(name), lower(?1)) > 0 OR instr(mail, lower(?1)) > 0 ORDER BY name COLLATE NOCASE, id LIMIT ?2",
+         WHERE (instr(lower(name), lower(?1)) > 0 OR instr(mail, lower(?1)) > 0) AND restricted_at IS NULL
+         ORDER BY name COLLATE NOCASE, id LIMIT ?2",
         text,
         most
     );
@@ -93,7 +109,7 @@ pub async fn search_of(c: &mut Connection, by: &PractitionerId, text: &str, most
     let rows = sqlx::query_as!(
         Row,
         "SELECT id, name, mail, phone, born_on FROM client
-         WHERE (instr(lower(name), lower(?1)) > 0 OR instr(mail, lower(?1)) > 0)
+         WHERE (instr(lower(name), lower(?1)) > 0 OR instr(mail, lower(?1)) > 0) AND restricted_at IS NULL
            AND EXISTS (SELECT 1 FROM visit v WHERE v.client_id = client.id AND v.practitioner_id = ?2
                        AND v.state IN ('booked', 'arrived', 'in_treatment', 'done'))
          ORDER BY name COLLATE NOCASE, id LIMIT ?3",
@@ -109,8 +125,10 @@ pub async fn search_of(c: &mut Connection, by: &PractitionerId, text: &str, most
 /// # Errors
 /// When the file can't be read.
 pub async fn all(c: &mut Connection) -> Stored<Vec<Client>> {
-    let rows =
-        sqlx::query_as!(Row, "SELECT id, name, mail, phone, born_on FROM client ORDER BY name COLLATE NOCASE, id");
+    let rows = sqlx::query_as!(
+        Row,
+        "SELECT id, name, mail, phone, born_on FROM client WHERE restricted_at IS NULL ORDER BY name COLLATE NOCASE, id"
+    );
     rows.fetch_all(c).await?.into_iter().map(Row::client).collect()
 }
 

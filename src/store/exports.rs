@@ -126,12 +126,14 @@ fn ids(rows: Vec<String>) -> Stored<Vec<ClientId>> {
     rows.iter().map(|id| read("client", "id", id, ClientId::parse(id))).collect()
 }
 
-/// Every client, by name.
+/// Every client whose record is not restricted, by name.
 ///
 /// # Errors
 /// When the file can't be read.
 pub async fn everyone(c: &mut Connection) -> Stored<Vec<ClientId>> {
-    ids(sqlx::query_scalar!("SELECT id FROM client ORDER BY name COLLATE NOCASE, id").fetch_all(c).await?)
+    ids(sqlx::query_scalar!("SELECT id FROM client WHERE restricted_at IS NULL ORDER BY name COLLATE NOCASE, id")
+        .fetch_all(c)
+        .await?)
 }
 
 /// Every client with a visit that begins from `from` on and before `to`, by name. A time that was only held is no visit.
@@ -141,7 +143,7 @@ pub async fn everyone(c: &mut Connection) -> Stored<Vec<ClientId>> {
 pub async fn with_visit(c: &mut Connection, from: OffsetDateTime, to: OffsetDateTime) -> Stored<Vec<ClientId>> {
     let (from, to) = (from.unix_timestamp(), to.unix_timestamp());
     let rows = sqlx::query_scalar!(
-        "SELECT c.id FROM client c WHERE EXISTS (SELECT 1 FROM visit v WHERE v.client_id = c.id AND v.starts_at >= ?
+        "SELECT c.id FROM client c WHERE c.restricted_at IS NULL AND EXISTS (SELECT 1 FROM visit v WHERE v.client_id = c.id AND v.starts_at >= ?
              AND v.starts_at < ? AND v.state NOT IN ('held', 'hold_expired')) ORDER BY c.name COLLATE NOCASE, c.id",
         from,
         to

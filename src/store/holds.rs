@@ -88,9 +88,16 @@ pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Hold
 pub async fn set(c: &mut Connection, hold: &Hold) -> Stored<()> {
     let (id, client, at) = (hold.id.as_str(), hold.client.as_str(), hold.set_at.unix_timestamp());
     let (why, by) = (&hold.why, &hold.set_by);
-    sqlx::query!("INSERT INTO hold (id, client_id, why, set_by, set_at) VALUES (?, ?, ?, ?, ?)", id, client, why, by, at)
-        .execute(c)
-        .await?;
+    sqlx::query!(
+        "INSERT INTO hold (id, client_id, why, set_by, set_at) VALUES (?, ?, ?, ?, ?)",
+        id,
+        client,
+        why,
+        by,
+        at
+    )
+    .execute(c)
+    .await?;
     Ok(())
 }
 

@@ -5,6 +5,8 @@
 //! what was read in it still holds when it writes.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use sqlx::pool::PoolConnection;
@@ -19,6 +21,7 @@ pub mod chair;
 pub mod clients;
 pub mod deposits;
 pub mod drafts;
+pub mod erasure;
 mod error;
 pub mod exports;
 pub mod feeds;
@@ -33,7 +36,9 @@ pub mod papers;
 pub mod practitioners;
 pub mod reactions;
 pub mod reminders;
+pub mod restriction;
 pub mod retention;
+pub mod retention_lists;
 pub mod retouch;
 pub mod rules;
 pub mod second_factor;
@@ -90,6 +95,7 @@ pub struct Db {
     read: SqlitePool,
     write: SqlitePool,
     folder: PathBuf,
+    fold_owed: Arc<AtomicBool>,
 }
 
 /// Takes SQLite's one write lock at once: a transaction that reads first and writes later can find itself out of date.
@@ -142,7 +148,7 @@ impl Db {
         let readers = 4;
         let read = pool(readers).connect_with(base.read_only(true).pragma("query_only", "ON")).await?;
         let folder = file.parent().map(Path::to_owned).unwrap_or_default();
-        Ok(Self { read, write, folder })
+        Ok(Self { read, write, folder, fold_owed: Arc::default() })
     }
 
     /// The folder of the file.
@@ -184,13 +190,38 @@ impl Db {
         }
     }
 
+    /// Folds the write-ahead log into the file and cuts it off, so that what was overwritten in the file is nowhere else
+    /// either. `false` when somebody still reads from it.
+    ///
+    /// # Errors
+    /// When the file can't be written.
+    pub async fn fold(&self) -> Stored<bool> {
+        let mut connection = self.write.acquire().await?;
+        let busy: i64 = sqlx::query_scalar("PRAGMA wal_checkpoint(TRUNCATE)").fetch_one(&mut *connection).await?;
+        Ok(busy == 0)
+    }
+
+    /// Something leaves that must be on no page of the log either: see [`Self::fold_if_owed`].
+    pub fn owe_fold(&self) {
+        self.fold_owed.store(true, Ordering::Relaxed);
+    }
+
+    /// [`Self::fold`], when something left since; while somebody reads for long it stays owed.
+    ///
+    /// # Errors
+    /// When the file can't be written.
+    pub async fn fold_if_owed(&self) -> Stored<()> {
+        if self.fold_owed.load(Ordering::Relaxed) && self.fold().await? {
+            self.fold_owed.store(false, Ordering::Relaxed);
+        }
+        Ok(())
+    }
+
     /// Ends all connections, after the write-ahead log was folded into the file.
     pub async fn close(&self) {
         self.read.close().await;
         // SQLite does it when the last connection closes, but not when that is one of the readers, whose threads may be late.
-        if let Ok(mut connection) = self.write.acquire().await
-            && let Err(error) = sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(&mut *connection).await
-        {
+        if let Err(error) = self.fold().await {
             tracing::warn!(%error, "the write-ahead log was not folded in");
         }
         self.write.close().await;

@@ -126,14 +126,16 @@ struct Row {
     invited: Option<i64>,
     reaction_open: i64,
     held: i64,
+    first_tested: Option<i64>,
+    last_tested: Option<i64>,
+    restricted_at: Option<i64>,
 }
 
 impl Row {
     fn standing(self, zone: &Zone) -> Stored<Standing> {
         let id = self.id.clone();
-        let on = |column: &'static str, at: i64| -> Stored<Date> {
-            Ok(zone.date_at(instant("client", column, &id, at)?))
-        };
+        let on =
+            |column: &'static str, at: i64| -> Stored<Date> { Ok(zone.date_at(instant("client", column, &id, at)?)) };
         let both = |column: &'static str, first: Option<i64>, last: Option<i64>| -> Stored<Option<(Date, Date)>> {
             first.zip(last).map(|(first, last)| Ok((on(column, first)?, on(column, last)?))).transpose()
         };
@@ -146,6 +148,8 @@ impl Row {
             ahead: self.ahead.map(|at| on("ahead", at)).transpose()?,
             reaction_open: self.reaction_open == 1,
             held: self.held == 1,
+            tested: both("tested", self.first_tested, self.last_tested)?,
+            restricted: self.restricted_at.is_some(),
         };
         Ok(Standing {
             records,
@@ -177,20 +181,25 @@ pub async fn standing(
                   coalesce((SELECT max(given_at) FROM consent WHERE client_id = c.id), 0),
                   coalesce((SELECT max(recorded_at) FROM skin_test WHERE client_id = c.id), 0),
                   coalesce((SELECT max(added_at) FROM letter WHERE client_id = c.id), 0)) AS "last_contact!: i64",
-              (SELECT min(v.starts_at) FROM treatment t JOIN visit v ON v.id = t.visit_id WHERE t.client_id = c.id)
-                  AS "first_treated: i64",
-              (SELECT max(v.starts_at) FROM treatment t JOIN visit v ON v.id = t.visit_id WHERE t.client_id = c.id)
-                  AS "last_treated: i64",
-              (SELECT min(reported_at) FROM reaction WHERE client_id = c.id) AS "first_reacted: i64",
+              (SELECT min(at) FROM (SELECT v.starts_at AS at FROM treatment t JOIN visit v ON v.id = t.visit_id
+                  WHERE t.client_id = c.id UNION ALL SELECT starts_at FROM past_visit WHERE client_id = c.id))
+                  AS "first_treated?: i64",
+              (SELECT max(at) FROM (SELECT v.starts_at AS at FROM treatment t JOIN visit v ON v.id = t.visit_id
+                  WHERE t.client_id = c.id UNION ALL SELECT starts_at FROM past_visit WHERE client_id = c.id))
+                  AS "last_treated?: i64",
+              (SELECT min(reported_at) FROM reaction WHERE client_id = c.id) AS "first_reacted?: i64",
               (SELECT max(e.written_at) FROM reaction r JOIN reaction_entry e ON e.reaction_id = r.id
-               WHERE r.client_id = c.id) AS "last_reacted: i64",
+               WHERE r.client_id = c.id) AS "last_reacted?: i64",
               (SELECT max(ends_at) FROM visit WHERE client_id = c.id AND ends_at > ?2
-               AND state IN ('booked', 'arrived', 'in_treatment')) AS "ahead: i64",
+               AND state IN ('booked', 'arrived', 'in_treatment')) AS "ahead?: i64",
               (SELECT min(at) FROM (SELECT created_at AS at FROM invitation WHERE client_id = c.id
                                     UNION ALL SELECT created_at FROM wish WHERE client_id = c.id AND state <> 'open'))
-                  AS "invited: i64",
+                  AS "invited?: i64",
               EXISTS (SELECT 1 FROM reaction WHERE client_id = c.id AND state <> 'settled') AS "reaction_open!: i64",
-              EXISTS (SELECT 1 FROM hold WHERE client_id = c.id AND lifted_at IS NULL) AS "held!: i64"
+              EXISTS (SELECT 1 FROM hold WHERE client_id = c.id AND lifted_at IS NULL) AS "held!: i64",
+              (SELECT min(applied_at) FROM skin_test WHERE client_id = c.id) AS "first_tested?: i64",
+              (SELECT max(applied_at) FROM skin_test WHERE client_id = c.id) AS "last_tested?: i64",
+              c.restricted_at AS "restricted_at?: i64"
            FROM client c WHERE ?1 IS NULL OR c.id = ?1 ORDER BY c.name COLLATE NOCASE, c.id"#,
         one,
         now

@@ -31,10 +31,12 @@ pub async fn treated(c: &mut Connection, services: &[Service]) -> Stored<Vec<Tre
         r#"SELECT t.client_id AS "client_id!", x.service_id AS "service_id!", substr(v.civil_start, 1, 10) AS "day!: String",
                   v.starts_at AS "starts_at!: i64", t.id AS "id!"
            FROM treatment t JOIN visit v ON v.id = t.visit_id
+           JOIN client h ON h.id = t.client_id AND h.restricted_at IS NULL
            JOIN treatment_version x ON x.treatment_id = t.id
                AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
            WHERE x.outcome <> 'stopped'
-           UNION ALL SELECT client_id, service_id, day, starts_at, id FROM past_visit
+           UNION ALL SELECT p.client_id, p.service_id, p.day, p.starts_at, p.id
+           FROM past_visit p JOIN client h ON h.id = p.client_id AND h.restricted_at IS NULL
            ORDER BY 1, 4, 5"#
     )
     .fetch_all(c)

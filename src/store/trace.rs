@@ -44,7 +44,7 @@ pub async fn batch(
                  WHERE p.product_id = ?1 AND p.batch = ?2 GROUP BY p.treatment_id
                  UNION ALL
                  SELECT client_id, applied_at, 1 FROM skin_test WHERE product_id = ?1 AND batch = ?2) used
-           JOIN client c ON c.id = used.client_id
+           JOIN client c ON c.id = used.client_id AND c.restricted_at IS NULL
            WHERE used.at >= ?3 AND used.at < ?4 ORDER BY used.at, c.id"#,
         product,
         number,

@@ -37,6 +37,9 @@ use files::{Hashed, Written};
 /// How long a package can be fetched after it was made.
 pub const KEPT: Duration = Duration::hours(24);
 
+/// Who made a client's copy for herself.
+pub const BY_HERSELF: &str = "the client herself";
+
 /// One package at a time: the machine also serves clients.
 static TURN: Semaphore = Semaphore::const_new(1);
 
@@ -176,7 +179,7 @@ pub async fn make(app: &App, actor: &Actor, scope: Scope, why: Why, place: Place
 async fn within(c: &mut Connection, studio: &Studio, scope: &Scope) -> Stored<Vec<ClientId>> {
     match scope {
         Scope::Client { client } => {
-            Ok(crate::store::clients::get(c, client).await?.map(|client| client.id).into_iter().collect())
+            Ok(crate::store::clients::even_restricted(c, client).await?.map(|client| client.id).into_iter().collect())
         }
         Scope::Days { from, to } => {
             let after = to.next_day().unwrap_or(*to);
@@ -189,6 +192,7 @@ async fn within(c: &mut Connection, studio: &Studio, scope: &Scope) -> Stored<Ve
 fn made_by(actor: &Actor) -> &str {
     match actor {
         Actor::Member(member) => &member.name,
+        Actor::Client(_) => BY_HERSELF,
         _ => "the command line",
     }
 }
@@ -322,6 +326,13 @@ pub async fn sweep(app: &App, tx: &mut Tx, now: OffsetDateTime) -> Stored<()> {
         tracing::warn!(%error, "old exports can't be deleted");
     }
     Ok(())
+}
+
+/// Deletes every package that is kept to be fetched: somebody left who may be in it, and it can be made anew.
+pub fn forget_kept(app: &App) {
+    if let Err(error) = files::sweep(&app.db.folder().join(files::FOLDER), &[], false) {
+        tracing::error!(%error, "exports with somebody who left can't be deleted");
+    }
 }
 
 #[cfg(test)]

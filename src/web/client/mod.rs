@@ -3,6 +3,8 @@
 pub mod agreements;
 pub mod calendar;
 pub mod cancel;
+pub mod copy;
+pub mod data;
 pub mod earlier;
 pub mod letters;
 pub mod needs;

@@ -118,7 +118,8 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) 
     let text = health::in_force(&mut *app.db.read().await?).await?.consent;
     let mut errors = Errors::new();
     let paragraphs = paragraphs(&mut errors, &fields);
-    let ticks = Tick::ALL.map(|tick| TickText { tick, text: read::needed(&mut errors, &fields, tick.as_str(), TICK_MOST) });
+    let ticks =
+        Tick::ALL.map(|tick| TickText { tick, text: read::needed(&mut errors, &fields, tick.as_str(), TICK_MOST) });
     let guardian = read::needed(&mut errors, &fields, "guardian", PART_MOST);
     let reviewed_by = read::label(&mut errors, &fields, "reviewed_by");
     let reason = read::label(&mut errors, &fields, "reason");

@@ -9,6 +9,7 @@ use crate::actions::export::{self, ExportError, Place, Why, WhyRefused};
 use crate::app::App;
 use crate::documents::record::Scope;
 use crate::domain::ids::ClientId;
+use crate::domain::role::Actor;
 use crate::store::clients;
 use crate::store::exports::{self, Export};
 use crate::studio_key::StudioKey;
@@ -174,7 +175,7 @@ pub async fn post(
     let now = app.clock.now();
     app.limits.count(What::Export, team.0.account.as_str(), now).map_err(Fault::TooMany)?;
     let field = if matches!(scope, Scope::Client { .. }) { "client" } else { "from" };
-    match made_in_time(&app, &team, scope, why).await? {
+    match made_in_time(&app, team.actor(), scope, why).await? {
         Made::Done => Ok(see_other("/owner/exports?said=made")),
         Made::Later => Ok(see_other("/owner/exports?said=later")),
         Made::Nobody => {
@@ -185,15 +186,19 @@ pub async fn post(
     }
 }
 
-enum Made {
+/// How far it came while the page waited.
+pub(in crate::web) enum Made {
+    /// It is made.
     Done,
+    /// It takes longer.
     Later,
+    /// There is nobody in it.
     Nobody,
 }
 
 /// The work goes on when the browser has gone, and when it takes longer than a page may.
-async fn made_in_time(app: &App, team: &Team, scope: Scope, why: Why) -> Result<Made, Fault> {
-    let (app, actor) = (app.clone(), team.actor());
+pub(in crate::web) async fn made_in_time(app: &App, actor: Actor, scope: Scope, why: Why) -> Result<Made, Fault> {
+    let app = app.clone();
     let mut work = tokio::spawn(async move { export::make(&app, &actor, scope, why, Place::Kept).await });
     match tokio::time::timeout(WAIT, &mut work).await {
         Ok(Ok(Ok(_))) => Ok(Made::Done),

@@ -13,7 +13,7 @@ use crate::store::catalogue::{self, Service};
 use crate::store::outbox::{self, Standing};
 use crate::store::practitioners::{self, Practitioner};
 use crate::store::studio::Studio;
-use crate::store::{Connection, Stored, accounts, feeds, health, papers, rules};
+use crate::store::{Connection, Stored, accounts, audit, feeds, health, papers, restriction, retention_lists, rules};
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
 
@@ -134,6 +134,28 @@ impl Stock {
     }
 }
 
+/// What has to be looked at of what is kept.
+struct Keeping {
+    /// Records whose time is over, on a list that waits.
+    leaving: usize,
+    /// How many asked to be erased and wait.
+    requests: usize,
+    /// What is wrong with the audit's chain.
+    chain: Option<String>,
+}
+
+impl Keeping {
+    async fn load(c: &mut Connection, studio: &Studio) -> Stored<Self> {
+        let mut leaving = 0;
+        for list in retention_lists::newest(c, 1).await?.iter().filter(|list| list.done.is_none()) {
+            leaving = retention_lists::lines(c, &list.id).await?.len();
+        }
+        let check = audit::last_check(c).await?;
+        let chain = check.map(|check| super::audit::chain(&check, &studio.zone)).filter(|(well, _)| !well);
+        Ok(Self { leaving, requests: restriction::requests(c).await?.len(), chain: chain.map(|(_, words)| words) })
+    }
+}
+
 #[derive(Template)]
 #[template(path = "owner/home.html")]
 struct HomePage {
@@ -145,6 +167,8 @@ struct HomePage {
     folder: Option<String>,
     /// Whose other calendar can't be read, since when, and why.
     unread: Vec<(String, String, String)>,
+    /// What keeping and the audit have to say.
+    keeping: Keeping,
     consent_version: u32,
     /// The version of the rules in force.
     rules: u32,
@@ -168,6 +192,8 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
     }
     let folder = app.transport.folder().map(|folder| folder.display().to_string());
     let rules = rules::in_force(&mut c).await?.rules.version();
+    let keeping = Keeping::load(&mut c, studio).await?;
     let (missing, advice) = (stock.missing(), stock.advice(studio));
-    Ok(Page::ok(HomePage { ctx, stock, missing, advice, mail, folder, unread, consent_version, rules }).into_response())
+    Ok(Page::ok(HomePage { ctx, stock, missing, advice, mail, folder, unread, keeping, consent_version, rules })
+        .into_response())
 }

@@ -47,10 +47,14 @@ pub mod verify;
 /// What has just been done, as the address of the page after it says: `?saved`.
 pub struct Done(pub Option<&'static str>);
 
-const DONE: [(&str, &str); 4] = [
+const DONE: [(&str, &str); 8] = [
     ("saved", "Saved."),
     ("added", "Added."),
     ("removed", "Removed."),
+    ("listed", "The list is made anew."),
+    ("gone", "It is done."),
+    ("under-way", "It takes a while, and goes on by itself. Load this page again in a minute."),
+    ("erased", "It is done, and she is told by mail."),
     ("again", "It will be tried again in a moment."),
 ];
 

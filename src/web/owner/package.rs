@@ -14,7 +14,8 @@ use tokio::io::{AsyncRead, ReadBuf};
 use crate::actions::export;
 use crate::app::App;
 use crate::domain::ids::ExportId;
-use crate::store::exports;
+use crate::domain::role::Actor;
+use crate::store::exports::{self, Export};
 use crate::web::error::Fault;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx};
@@ -27,11 +28,17 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, _proven: ProvenLo
     let mut c = app.db.read().await?;
     let made = exports::get(&mut c, &id).await?.ok_or(Fault::NotFound)?;
     drop(c);
-    let path = export::kept(&app, &made, app.clock.now()).ok_or(Fault::NotFound)?;
+    let name = format!("records-{}-{id}.zip", zone.date_at(made.made_at));
+    send(&app, &team.actor(), &made, &name).await
+}
+
+/// Sends a package that is still kept, and writes down who fetched it.
+pub(in crate::web) async fn send(app: &App, actor: &Actor, made: &Export, name: &str) -> Answer {
+    let path = export::kept(app, made, app.clock.now()).ok_or(Fault::NotFound)?;
     let file = File::open(path).await.map_err(|_| Fault::NotFound)?;
     let left = file.metadata().await.map_err(Fault::internal)?.len();
-    export::fetched(&app, &team.actor(), &made).await?;
-    let name = format!("attachment; filename=\"records-{}-{id}.zip\"", zone.date_at(made.made_at));
+    export::fetched(app, actor, made).await?;
+    let name = format!("attachment; filename=\"{name}\"");
     let kind = [(header::CONTENT_TYPE, "application/zip".to_owned()), (header::CONTENT_DISPOSITION, name)];
     let mut response: Response = (kind, Body::new(Sent { file, left, part: vec![0; PART] })).into_response();
     response.headers_mut().insert(header::CONTENT_LENGTH, left.into());

@@ -25,7 +25,7 @@ pub(crate) enum Walk {
 }
 
 /// No page: the route, and what it is instead.
-const NO_PAGES: [(&str, &str); 20] = [
+const NO_PAGES: [(&str, &str); 21] = [
     ("/healthz", "for machines"),
     ("/static/{stamp}/{name}", "a file"),
     ("/static/{name}", "a file"),
@@ -45,6 +45,7 @@ const NO_PAGES: [(&str, &str); 20] = [
     ("/owner/takings/list.csv", "a table"),
     ("/owner/papers/{id}/file", "a picture or a PDF"),
     ("/owner/exports/{id}/package.zip", "a package"),
+    ("/me/data/copies/{id}/my-data.zip", "a package"),
     ("/book/{id}", "leads to the step of the booking that is next"),
 ];
 

@@ -134,6 +134,7 @@ async fn owner(server: &Server, state: State) {
     she.browser.fill("Why", "A day's records, to look at the list of packages").await;
     she.browser.press("Make the package").await;
     she.inspect("exports-made").await;
+    holds(&she).await;
     she.open("/owner/retouch").await;
     she.browser.press("See who gets a letter").await;
     she.inspect("invite").await;
@@ -152,6 +153,17 @@ async fn takes_over(she: &Person) {
     she.inspect("takeover-columns").await;
     she.browser.press("See what becomes of each row").await;
     she.inspect("takeover-check").await;
+}
+
+/// What a client's records are held by, and how that ends.
+async fn holds(she: &Person) {
+    let record = she.first_link("/desk/clients", "/desk/clients/").await;
+    let data = she.first_link(&record, "/owner/clients/").await;
+    she.inspect_at(&data, "data").await;
+    she.browser.fill("Why nothing may leave", "Claim 77").await;
+    she.browser.press("Set a hold").await;
+    let lift = she.first_link(&data, "/owner/holds/").await;
+    she.inspect_at(&lift, "hold").await;
 }
 
 #[tokio::test]

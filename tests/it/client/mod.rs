@@ -2,6 +2,7 @@
 #![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
 
 mod consents;
+mod data;
 mod earlier;
 mod return_again;
 mod skin_tests;

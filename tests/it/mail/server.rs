@@ -238,6 +238,8 @@ impl Scene {
             ),
             (Pending::PapersEnd, None),
             (Pending::ExportReady { account: self.owner().await }, None),
+            (Pending::Erased, None),
+            (Pending::Restricted { client: self.studio.mia.clone(), to: Some("2033-03-02".to_owned()) }, None),
         ];
         let kinds: std::collections::BTreeSet<&str> =
             all.iter().map(|(pending, _)| post::kind(&serde_json::to_string(pending).unwrap())).collect();

@@ -34,7 +34,7 @@ const REASON: &str = "Her doctor was asked by phone this morning";
 const CORRECTED: &str = "The shield was noted wrong";
 
 /// Mia with something in every part of her record.
-async fn with_a_past() -> (TestApp, Studio) {
+pub(super) async fn with_a_past() -> (TestApp, Studio) {
     let (app, studio) = TestApp::with_studio().await;
     let but = [("atopy", Answer::Yes), ("other_allergy", Answer::Yes)];
     studio.answer(&studio.mia, &but).await;

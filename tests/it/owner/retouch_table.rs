@@ -86,6 +86,10 @@ impl World {
             catalogue::save_service(&mut tx, &service, &[], &[]).await.unwrap();
             services.push(id);
         }
+        // A treatment that goes alone leaves the list as one that goes with its client does, and is easier to see.
+        for guard in ["treatment", "treatment_version", "treatment_product", "treatment_time"] {
+            sqlx::query(sqlx::AssertSqlSafe(format!("DROP TRIGGER {guard}_leaves"))).execute(&mut *tx).await.unwrap();
+        }
         tx.commit().await.unwrap();
         Self { app, studio, services }
     }

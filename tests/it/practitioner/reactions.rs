@@ -154,5 +154,5 @@ async fn a_client_with_a_report_is_not_deleted() {
         sqlx::sqlite::SqliteConnectOptions::new().filename(app.folder().join("palpebra.db")).foreign_keys(true);
     let pool = sqlx::SqlitePool::connect_with(options).await.unwrap();
     let gone = sqlx::query("DELETE FROM client WHERE id = ?").bind(studio.mia.as_str()).execute(&pool).await;
-    assert!(gone.unwrap_err().to_string().contains("FOREIGN KEY"));
+    assert!(gone.unwrap_err().to_string().contains("records leave by their period or on request"));
 }

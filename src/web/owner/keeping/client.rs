@@ -1,23 +1,25 @@
-//! `GET /owner/clients/{id}/data`: how long a client's records stay, and what holds them. `POST …/hold` holds them. Template:
-//! `owner/keeping/client.html`.
+//! `GET /owner/clients/{id}/data`: how long a client's records stay, and what holds them. `POST …/hold` holds them, `POST
+//! …/erase` erases her on her request. Template: `owner/keeping/client.html`.
 
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
 use super::{Done, done, id, read, there, today, words};
-use crate::actions::retention as changes;
+use crate::actions::{restriction as requests, retention as changes};
 use crate::app::App;
 use crate::domain::ids::{ClientId, HoldId};
-use crate::domain::retention;
+use crate::domain::retention::{self, OnRequest};
 use crate::domain::zone::Zone;
 use crate::store::clients::{self, Client};
 use crate::store::holds::{self, Hold};
-use crate::store::retention as kept;
+use crate::store::{restriction, retention as kept};
+use crate::web::client::data;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
+use crate::web::team::proof::Proven;
 use crate::when;
 
 struct HoldRow {
@@ -48,19 +50,40 @@ struct ClientPage {
     client: Client,
     fate: String,
     holds: Vec<HoldRow>,
+    /// Since when her record is only kept for claims.
+    restricted: Option<String>,
+    /// By when she has to be answered, if she asked.
+    due: Option<String>,
+    /// What happens when she is erased now.
+    on_request: String,
+    visit_ahead: bool,
 }
 
 impl ClientPage {
     async fn new(app: &App, ctx: Ctx, id: &ClientId, fields: Fields, errors: Errors) -> Result<Self, Fault> {
         let studio = ctx.studio()?.clone();
         let mut c = app.db.read().await?;
-        let client = there(clients::get(&mut c, id).await?)?;
+        let client = there(clients::even_restricted(&mut c, id).await?)?;
         let standing = kept::standing(&mut c, Some(id), &studio.zone, app.clock.now()).await?;
         let terms = kept::terms(&mut c).await?;
         let fate = retention::of_record(&there(standing.first())?.records, &terms, today(app, &studio));
         let holds = holds::of_client(&mut c, id).await?;
         let holds = holds.into_iter().map(|hold| HoldRow::of(hold, &studio.zone)).collect();
-        Ok(Self { ctx, fields, errors, client, fate: words::fate(fate), holds })
+        let restricted = restriction::since(&mut c, id).await?.map(|at| when::day(studio.zone.date_at(at)));
+        let asked = restriction::asked_at(&mut c, id).await?.map(|at| studio.zone.date_at(at));
+        let answer = there(requests::answer(&mut c, &studio, id, app.clock.now()).await?)?;
+        Ok(Self {
+            due: asked.map(|day| when::day(data::due(day))),
+            on_request: words::on_request(answer),
+            visit_ahead: answer == OnRequest::VisitAhead,
+            fate: words::fate(fate),
+            ctx,
+            fields,
+            errors,
+            client,
+            holds,
+            restricted,
+        })
     }
 }
 
@@ -85,4 +108,23 @@ pub async fn hold(State(app): State<App>, ctx: Ctx, team: Team, Path(client): Pa
     }
     there(changes::hold(&app, &team.0, &client, &why).await?)?;
     Ok(done(&path(&client), "saved"))
+}
+
+/// Erases her, as far as it may be.
+pub async fn erase(
+    State(app): State<App>,
+    ctx: Ctx,
+    team: Team,
+    Path(client): Path<String>,
+    Proven(_): Proven,
+) -> Answer {
+    let client = id(ClientId::parse(&client))?;
+    let studio = ctx.studio()?.clone();
+    match there(requests::carry_out(&app, &studio, &team.0, &client).await?)? {
+        OnRequest::VisitAhead => {
+            let page = ClientPage::new(&app, ctx, &client, Fields::default(), Errors::new()).await?;
+            Ok(Page::conflict(page).into_response())
+        }
+        OnRequest::Erase | OnRequest::Restrict(_) => Ok(done("/owner/keeping", "erased")),
+    }
 }

@@ -30,7 +30,7 @@ impl LiftPage {
     async fn new(app: &App, ctx: Ctx, id: &HoldId, fields: Fields, errors: Errors) -> Result<Self, Fault> {
         let mut c = app.db.read().await?;
         let hold = there(holds::open(&mut c).await?.into_iter().find(|one| one.id == *id))?;
-        let client = there(clients::get(&mut c, &hold.client).await?)?;
+        let client = there(clients::even_restricted(&mut c, &hold.client).await?)?;
         Ok(Self { ctx, fields, errors, hold, client })
     }
 }

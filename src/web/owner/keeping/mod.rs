@@ -8,12 +8,16 @@ use super::{Done, done, filled, id, read, there, today};
 use crate::app::App;
 use crate::domain::ids::ClientId;
 use crate::domain::retention::Class;
-use crate::store::{clients, holds, retention};
+use crate::store::clients::Client;
+use crate::store::{clients, holds, restriction, retention};
+use crate::web::client::data;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
 
 pub mod client;
 pub mod hold;
+pub mod list;
+pub mod processing;
 pub mod term;
 mod words;
 
@@ -41,6 +45,10 @@ struct KeepingPage {
     ctx: Ctx,
     classes: Vec<ClassView>,
     holds: Vec<HoldView>,
+    /// Who asked to be erased, with by when she has to be answered.
+    requests: Vec<(ClientId, String, String)>,
+    /// Whose record is locked away, with since when.
+    restricted: Vec<(ClientId, String, String)>,
 }
 
 /// Shows it.
@@ -60,7 +68,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
     }
     let mut held = Vec::new();
     for hold in holds::open(&mut c).await? {
-        let name = clients::get(&mut c, &hold.client).await?.map(|client| client.name.as_str().to_owned());
+        let name = clients::even_restricted(&mut c, &hold.client).await?.map(|client| client.name.as_str().to_owned());
         held.push(HoldView {
             name: name.unwrap_or_default(),
             client: hold.client,
@@ -68,5 +76,16 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
             set: format!("{}, {}", when::day(zone.date_at(hold.set_at)), hold.set_by),
         });
     }
-    Ok(Page::ok(KeepingPage { ctx: ctx.saying(said), classes, holds: held }).into_response())
+    let name = |client: Option<Client>| client.map(|client| client.name.as_str().to_owned()).unwrap_or_default();
+    let (mut requests, mut restricted) = (Vec::new(), Vec::new());
+    for (client, at) in restriction::requests(&mut c).await? {
+        let named = name(clients::even_restricted(&mut c, &client).await?);
+        requests.push((client, named, when::day(data::due(zone.date_at(at)))));
+    }
+    for (client, at) in restriction::all(&mut c).await? {
+        let named = name(clients::even_restricted(&mut c, &client).await?);
+        restricted.push((client, named, when::day(zone.date_at(at))));
+    }
+    let ctx = ctx.saying(said);
+    Ok(Page::ok(KeepingPage { ctx, classes, holds: held, requests, restricted }).into_response())
 }

@@ -1,6 +1,6 @@
 //! How the pages say how long records are kept, and why.
 
-use crate::domain::retention::{Blocks, Class, Fate, Keeps, Term};
+use crate::domain::retention::{Blocks, Class, Fate, Keeps, OnRequest, Term};
 use crate::when;
 
 /// What a class is called.
@@ -19,8 +19,12 @@ pub(super) fn holds(class: Class) -> &'static str {
         Class::Treated => {
             "Treatments with products and batches, health answers, signatures, skin tests, photos, doctors’ letters, reactions, visits, and her contact data."
         }
-        Class::Contact => "Health answers, signatures, skin tests, visits that didn’t take place, and her contact data.",
-        Class::Invitations => "When a client was asked back, and for which service; which earlier times she wished for.",
+        Class::Contact => {
+            "Health answers, signatures, skin tests, visits that didn’t take place, and her contact data."
+        }
+        Class::Invitations => {
+            "When a client was asked back, and for which service; which earlier times she wished for."
+        }
         Class::Letters => "The address, the kind of mail and the day. The text is not kept.",
     }
 }
@@ -54,10 +58,11 @@ pub(super) fn term(class: Class, term: Term) -> String {
     }
 }
 
-fn keeps(why: Keeps) -> &'static str {
+pub(super) fn keeps(why: Keeps) -> &'static str {
     match why {
         Keeps::Treatment => "the time since her last treatment",
         Keeps::Reaction => "the time since the last entry about a reaction",
+        Keeps::SkinTest => "the time since her last skin test",
         Keeps::Contact => "the time since she was last in touch",
         Keeps::Minor => "she was under 18 at the time",
         Keeps::Visit => "a visit is booked",
@@ -74,5 +79,20 @@ pub(super) fn fate(fate: Fate) -> String {
         Fate::Stays { to, why } => format!("Stays to {} ({}).", when::day(to), keeps(why)),
         Fate::Blocked(Blocks::Hold) => "Stays until the hold on it is lifted.".to_owned(),
         Fate::Blocked(Blocks::Reaction) => "Stays until the report of a reaction is settled.".to_owned(),
+    }
+}
+
+/// What happens to whoever asks to be erased.
+pub(super) fn on_request(answer: OnRequest) -> String {
+    match answer {
+        OnRequest::VisitAhead => "She has a visit ahead. Cancel it first.".to_owned(),
+        OnRequest::Erase => "Everything of hers goes: no claim can rest on it any more.".to_owned(),
+        OnRequest::Restrict(Fate::Blocked(_)) => {
+            "A hold or an open report of a reaction keeps everything. Her record is locked away: nobody meets her on any page, and she gets no more mail.".to_owned()
+        }
+        OnRequest::Restrict(kept) => format!(
+            "Photos from before and after, invitations, wishes and mail go at once. The rest is locked away for claims. {}",
+            fate(kept)
+        ),
     }
 }

@@ -86,7 +86,9 @@ impl Days {
         let mut seen = Vec::new();
         for visit in visits::between(c, from, to).await? {
             let Some(id) = &visit.client else { continue };
-            let client = clients::get(c, id).await?.map_or_else(String::new, |client| client.name.as_str().to_owned());
+            let Some(client) = clients::get(c, id).await?.map(|client| client.name.as_str().to_owned()) else {
+                continue;
+            };
             let service = names.service(&visit.service);
             let what = match visit.purpose {
                 Purpose::Treatment => service.to_owned(),
