@@ -11,7 +11,7 @@ use std::time::Duration;
 
 use sqlx::pool::PoolConnection;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
-use sqlx::{Sqlite, SqlitePool, Transaction};
+use sqlx::{Connection as _, Sqlite, SqlitePool, Transaction};
 
 pub mod accounts;
 pub mod audit;
@@ -131,7 +131,13 @@ impl Db {
             .pragma("secure_delete", "ON")
             .pragma("temp_store", "MEMORY")
             .optimize_on_close(true, None);
-        let write = pool(1).connect_with(base.clone().create_if_missing(true)).await?;
+        // A full disk ends a transaction inside SQLite without sqlx knowing: such a connection takes no other one any more,
+        // so it makes room for a new one.
+        let write = pool(1).before_acquire(|connection, _| {
+            let spent = connection.is_in_transaction();
+            Box::pin(async move { Ok(!spent) })
+        });
+        let write = write.connect_with(base.clone().create_if_missing(true)).await?;
         let version: String = sqlx::query_scalar("SELECT sqlite_version()").fetch_one(&write).await?;
         if parse_version(&version) < OLDEST_SQLITE {
             return Err(StoreError::SqliteTooOld(version));
@@ -177,17 +183,7 @@ impl Db {
     /// # Errors
     /// When the lock isn't free in time.
     pub async fn write(&self) -> Stored<Tx> {
-        match self.write.begin_with(BEGIN).await {
-            // A full disk ends a transaction inside SQLite without sqlx knowing: the connection takes no other one any
-            // more, so it makes room for a new one.
-            Err(sqlx::Error::InvalidSavePointStatement) => {
-                if let Err(error) = self.write.acquire().await?.close().await {
-                    tracing::warn!(%error, "a spent connection did not close well");
-                }
-                Ok(Tx(self.write.begin_with(BEGIN).await?))
-            }
-            begun => Ok(Tx(begun?)),
-        }
+        Ok(Tx(self.write.begin_with(BEGIN).await?))
     }
 
     /// Folds the write-ahead log into the file and cuts it off, so that what was overwritten in the file is nowhere else

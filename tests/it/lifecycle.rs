@@ -10,7 +10,7 @@ use tokio::process::{Child, Command};
 use tokio::sync::mpsc;
 
 use crate::support::booking::{answer_all, first_slot};
-use crate::support::{Person, TestApp};
+use crate::support::{Html, Person, TestApp};
 
 /// The program, serving a folder.
 pub(crate) struct Program {
@@ -21,17 +21,15 @@ pub(crate) struct Program {
 
 impl Program {
     pub(crate) async fn start(folder: &Path) -> Self {
+        Self::start_at(folder, "127.0.0.1:0", &[]).await
+    }
+
+    /// The same, listening here and told more.
+    pub(crate) async fn start_at(folder: &Path, listen: &str, more: &[&str]) -> Self {
         let mut child = Command::new(env!("CARGO_BIN_EXE_palpebra"))
-            .args([
-                "serve",
-                "--demo",
-                "--no-limits",
-                "--listen",
-                "127.0.0.1:0",
-                "--now",
-                "2026-03-02T08:00:00Z",
-                "--data",
-            ])
+            .args(["serve", "--demo", "--no-limits", "--listen", listen, "--now", "2026-03-02T08:00:00Z"])
+            .args(more)
+            .arg("--data")
             .arg(folder)
             .env("RUST_LOG", "error")
             .stdout(Stdio::piped())
@@ -46,10 +44,22 @@ impl Program {
         }
         panic!("it ended before it listened");
     }
+
+    /// Ends it without a warning.
+    pub(crate) async fn kill(mut self) {
+        self.child.kill().await.unwrap();
+    }
+
+    /// How much memory it holds now, in KiB.
+    pub(crate) fn memory(&self) -> u64 {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id().unwrap())).unwrap();
+        let line = status.lines().find_map(|line| line.strip_prefix("VmRSS:")).unwrap();
+        line.trim().trim_end_matches(" kB").parse().unwrap()
+    }
 }
 
 /// A folder that holds a studio which calls itself a demo, so that limits may be off.
-async fn demo_folder() -> (tempfile::TempDir, String) {
+pub(crate) async fn demo_folder() -> (tempfile::TempDir, String) {
     let (app, studio) = TestApp::with_studio().await;
     let mut tx = app.app.db.write().await.unwrap();
     sqlx::query("UPDATE studio SET demo = 1").execute(&mut *tx).await.unwrap();
@@ -63,26 +73,34 @@ async fn demo_folder() -> (tempfile::TempDir, String) {
 async fn book_on(url: String, service: String, writer: usize, acknowledged: mpsc::UnboundedSender<String>) {
     for round in 0.. {
         let name = format!("Writer {writer} Round {round}");
-        if book_once(&Person::new(&url), &service, &name).await.is_none() {
+        let pick = name.len() * 7;
+        if book_once(&Person::new(&url), &service, &name, pick).await.is_none() {
             return;
         }
         acknowledged.send(name).unwrap();
     }
 }
 
-async fn book_once(person: &Person, service: &str, name: &str) -> Option<()> {
-    let mail = format!("{}@clients.example.org", name.replace(' ', "."));
-    let page = person.try_get(&format!("/services/{service}")).await?;
-    let slot = page.attributes("button.slot", "value");
-    let slot = slot.get(name.len() * 7 % slot.len().max(1))?;
-    let held = person.try_submit(&page, "/services/", &[("time", slot)]).await?;
-    if held.status == 409 {
-        return Box::pin(book_once(person, service, name)).await;
-    }
-    let mut page = person.try_get(&held.location()?).await?;
+/// The page that an answer leads to.
+async fn try_visit(person: &Person, answer: &Html) -> Option<Html> {
+    let mut page = person.try_get(&answer.location()?).await?;
     while let Some(next) = page.location() {
         page = person.try_get(&next).await?;
     }
+    (page.status == 200).then_some(page)
+}
+
+/// Books one of the times of the first page; nothing when the server is gone or answers with anything but the next step.
+pub(crate) async fn book_once(person: &Person, service: &str, name: &str, pick: usize) -> Option<()> {
+    let mail = format!("{}@clients.example.org", name.replace(' ', "."));
+    let page = person.try_get(&format!("/services/{service}")).await?;
+    let slot = page.attributes("button.slot", "value");
+    let slot = slot.get(pick % slot.len().max(1))?;
+    let held = person.try_submit(&page, "/services/", &[("time", slot)]).await?;
+    if held.status == 409 {
+        return Box::pin(book_once(person, service, name, pick + 1)).await;
+    }
+    let mut page = try_visit(person, &held).await?;
     let details = [
         ("name", name),
         ("mail", mail.as_str()),
@@ -93,10 +111,7 @@ async fn book_once(person: &Person, service: &str, name: &str) -> Option<()> {
     ];
     let mut answer = person.try_submit(&page, "/book/", &details).await?;
     loop {
-        page = person.try_get(&answer.location()?).await?;
-        while let Some(next) = page.location() {
-            page = person.try_get(&next).await?;
-        }
+        page = try_visit(person, &answer).await?;
         let no = page.attributes("fieldset.answer input[value=no]", "name");
         if no.is_empty() {
             break;
@@ -144,7 +159,7 @@ async fn killed_in_a_stream_of_bookings_it_keeps_every_one_that_it_answered_and_
     }
 }
 
-async fn check(file: &Path, acknowledged: &[String]) {
+pub(crate) async fn check(file: &Path, acknowledged: &[String]) {
     let db = Db::open(file).await.unwrap();
     assert_eq!(db.check().await.unwrap(), Vec::<String>::new());
     let mut c = db.read().await.unwrap();
@@ -226,11 +241,11 @@ async fn command(args: &[&str], folder: &Path) -> (Option<i32>, String) {
 async fn a_backup_taken_while_the_server_runs_comes_back_and_what_was_there_is_kept() {
     let (served, service) = demo_folder().await;
     let program = Program::start(served.path()).await;
-    assert!(book_once(&Person::new(&program.url), &service, "Before Backup").await.is_some());
+    assert!(book_once(&Person::new(&program.url), &service, "Before Backup", 0).await.is_some());
     let backup = served.path().join("copy.db");
     let (code, text) = command(&["backup", "--out", backup.to_str().unwrap()], served.path()).await;
     assert_eq!(code, Some(0), "{text}");
-    assert!(book_once(&Person::new(&program.url), &service, "After Backup").await.is_some());
+    assert!(book_once(&Person::new(&program.url), &service, "After Backup", 0).await.is_some());
     let (code, text) = command(&["restore", "--from", backup.to_str().unwrap()], served.path()).await;
     assert_eq!(code, Some(75), "not while it is served: {text}");
     drop(program);

@@ -12,6 +12,7 @@ mod failure;
 mod growth;
 mod health;
 mod lifecycle;
+mod load;
 mod mail;
 mod owner;
 mod practitioner;

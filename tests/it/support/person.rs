@@ -1,5 +1,8 @@
 //! Somebody with a browser: keeps cookies, follows nothing by itself, fills forms by reading the page.
 
+use reqwest::header::HeaderMap;
+use tokio::sync::mpsc::UnboundedSender;
+
 use super::Html;
 
 /// Somebody with a browser.
@@ -8,19 +11,33 @@ pub(crate) struct Person {
     http: reqwest::Client,
     url: String,
     unasked: Vec<(String, String)>,
+    told: Option<UnboundedSender<(u16, HeaderMap)>>,
 }
 
 impl Person {
     pub(crate) fn new(url: &str) -> Self {
         let http =
             reqwest::Client::builder().cookie_store(true).redirect(reqwest::redirect::Policy::none()).build().unwrap();
-        Self { http, url: url.to_owned(), unasked: Vec::new() }
+        Self { http, url: url.to_owned(), unasked: Vec::new(), told: None }
     }
 
     /// Somebody who adds fields to every form that has none of that name.
     pub(crate) fn adding(mut self, unasked: &[(&str, &str)]) -> Self {
         self.unasked = unasked.iter().map(|(name, value)| ((*name).to_owned(), (*value).to_owned())).collect();
         self
+    }
+
+    /// Somebody who tells of each answer that she gets by [`Self::try_get`] and [`Self::try_submit`].
+    pub(crate) fn telling(mut self, whom: UnboundedSender<(u16, HeaderMap)>) -> Self {
+        self.told = Some(whom);
+        self
+    }
+
+    fn tell(&self, page: Html) -> Html {
+        if let Some(told) = &self.told {
+            told.send((page.status, page.headers.clone())).unwrap();
+        }
+        page
     }
 
     /// Opens a page.
@@ -88,13 +105,16 @@ impl Person {
 
     /// Opens a page; nothing when the server is gone.
     pub(crate) async fn try_get(&self, path: &str) -> Option<Html> {
-        Html::try_read(self.http.get(format!("{}{path}", self.url)).send().await.ok()?).await
+        Html::try_read(self.http.get(format!("{}{path}", self.url)).send().await.ok()?)
+            .await
+            .map(|page| self.tell(page))
     }
 
     /// As [`Self::submit`]; nothing when the server is gone.
     pub(crate) async fn try_submit(&self, page: &Html, action: &str, fields: &[(&str, &str)]) -> Option<Html> {
         let (target, all) = filled(page, action, fields);
-        Html::try_read(self.http.post(format!("{}{target}", self.url)).form(&all).send().await.ok()?).await
+        let sent = self.http.post(format!("{}{target}", self.url)).form(&all).send().await.ok()?;
+        Html::try_read(sent).await.map(|page| self.tell(page))
     }
 
     /// Any request.
