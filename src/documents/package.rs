@@ -5,6 +5,7 @@
 //! studio-key.pem  tagmanifest-sha256.txt.sig   the studio's public key, and its signature over the tag manifest
 //! data/export.json                     who exported what, when and why
 //! data/clients/<id>/record.pdf .json   one client
+//! data/clients/<id>/fhir.json          her forms and treatments as HL7 FHIR R4B
 //! data/clients/<id>/files/             her photos, and the files of her letters
 //! data/tables/<table>.csv              all clients
 //! data/data-dictionary.csv             what each column holds
@@ -26,6 +27,7 @@ use time::UtcOffset;
 use zip::write::{SimpleFileOptions, StreamWriter};
 use zip::{CompressionMethod, ZipWriter};
 
+use super::fhir::bundle;
 use super::pdf::{PdfRefused, client_record};
 use super::record::{ClientRecord, ExportHead, LAYOUT};
 use super::tables::{TABLES, dictionary};
@@ -50,7 +52,8 @@ const READ_ME: &str = "read-me.txt";
 const READ_ME_TEXT: &str = "\
 This package holds client records of a lash and brow studio. They are private; store them accordingly.
 
-data/clients    one folder a client: record.pdf to read, record.json for programs, files with photos and letters
+data/clients    one folder a client: record.pdf to read, record.json for programs, fhir.json for programs that know
+                HL7 FHIR R4B, files with photos and letters
 data/tables     the same records of all clients as tables, to open in a spreadsheet
 data/data-dictionary.csv   what each column of the tables holds
 data/export.json           who made this package, when and why
@@ -100,6 +103,7 @@ pub struct Rendered {
     id: ClientId,
     pdf: Vec<u8>,
     json: Vec<u8>,
+    fhir: Vec<u8>,
     /// By table, in the order of [`TABLES`].
     rows: Vec<Vec<u8>>,
 }
@@ -117,7 +121,13 @@ impl Rendered {
             table.write_rows(client, &mut rows);
             rows
         });
-        Ok(Self { id: client.id.clone(), pdf, json: json(client)?, rows: rows.collect() })
+        Ok(Self {
+            id: client.id.clone(),
+            pdf,
+            json: json(client)?,
+            fhir: json(&bundle(head, client))?,
+            rows: rows.collect(),
+        })
     }
 }
 
@@ -174,6 +184,7 @@ impl<W: Write, S: Read + Write + Seek> PackageWriter<W, S> {
     pub fn add(&mut self, client: &Rendered) -> Result<(), PackageRefused> {
         self.payload(&format!("data/clients/{}/record.pdf", client.id), &client.pdf)?;
         self.payload(&format!("data/clients/{}/record.json", client.id), &client.json)?;
+        self.payload(&format!("data/clients/{}/fhir.json", client.id), &client.fhir)?;
         for (table, rows) in client.rows.iter().enumerate() {
             self.spool.append(table, rows)?;
         }

@@ -7,6 +7,7 @@
     reason = "a test may stop at the first surprise"
 )]
 
+mod fhir;
 mod package;
 mod pdf;
 mod sample;
