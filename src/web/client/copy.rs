@@ -1,6 +1,7 @@
 //! `POST /me/data/copy`: makes a client's copy of her own data; `GET /me/data/copies/{id}/my-data.zip` fetches it.
 
 use axum::extract::{Path, State};
+use axum::http::HeaderMap;
 use time::OffsetDateTime;
 
 use crate::actions::export::{self, BY_HERSELF, Why};
@@ -60,9 +61,9 @@ pub async fn post(State(app): State<App>, who: SignedIn, _: Fields) -> Answer {
 }
 
 /// The file.
-pub async fn get(State(app): State<App>, who: SignedIn, Path(id): Path<String>) -> Answer {
+pub async fn get(State(app): State<App>, who: SignedIn, Path(id): Path<String>, asked: HeaderMap) -> Answer {
     let id = ExportId::parse(&id).map_err(|_| Fault::NotFound)?;
     let made = exports::get(&mut *app.db.read().await?, &id).await?;
     let made = made.filter(|made| hers(made, &who.0)).ok_or(Fault::NotFound)?;
-    package::send(&app, &Actor::Client(who.0), &made, "my-data.zip").await
+    package::send(&app, &Actor::Client(who.0), &made, "my-data.zip", &asked).await
 }

@@ -237,6 +237,18 @@ async fn a_package_is_fetched_by_the_owner_alone_and_for_a_day() {
     let name = name.strip_prefix("attachment; filename=\"").unwrap().strip_suffix("\"").unwrap();
     assert!(name.starts_with("records-2026-03-02-") && !name.contains(['/', '\\', ' ']), "{name}");
 
+    let rest = owner.request(reqwest::Method::GET, &href).header("range", "bytes=1000-");
+    let rest = rest.header("if-range", header("etag")).send().await.unwrap();
+    let size = file.bytes.len();
+    assert_eq!(
+        (rest.status().as_u16(), rest.headers()["content-length"].to_str().unwrap()),
+        (206, (size - 1000).to_string().as_str())
+    );
+    assert_eq!(rest.headers()["content-range"], format!("bytes 1000-{}/{size}", size - 1));
+    assert!(rest.bytes().await.unwrap() == file.bytes[1000..]);
+    let beyond = owner.request(reqwest::Method::GET, &href).header("range", format!("bytes={size}-"));
+    assert_eq!(beyond.send().await.unwrap().status().as_u16(), 416);
+
     let liv = app.member(LIV.0, LIV.1).await;
     for path in ["/owner/exports", &href, "/owner/verify"] {
         assert_eq!(liv.get(path).await.status, 403, "{path}");
