@@ -2,6 +2,7 @@
 
 use std::sync::{Arc, Mutex};
 
+use crate::actions::backup::Backups;
 use crate::clock::{Clock, Random};
 use crate::mail::transport::Transport;
 use crate::password::Passwords;
@@ -60,6 +61,8 @@ pub struct Parts {
     pub patience: Patience,
     /// How often who may try what.
     pub limits: Limits,
+    /// Where backups go and how many stay.
+    pub backups: Backups,
     /// The code that an empty server printed at its start; whoever makes the owner's account must know it.
     pub set_up_code: Mutex<Option<String>>,
 }

@@ -12,6 +12,7 @@ pub mod domain;
 pub mod jobs;
 pub mod mail;
 pub mod password;
+pub mod sealing;
 pub mod second_factor;
 pub mod store;
 pub mod studio_key;

@@ -11,6 +11,7 @@ use crate::store::types::impossible;
 use crate::store::{Connection, Stored, accounts, outbox};
 
 pub mod audit;
+pub mod backup;
 pub mod book;
 pub mod booking;
 pub mod case;

@@ -1,12 +1,13 @@
 //! `palpebra doctor`: what is well and what isn't, a line each; exit code 1 when something isn't.
 
 use super::{DataArgs, Failed, say};
-use crate::actions::{post, retouch, zones};
+use crate::actions::{backup as backups, post, retouch, zones};
 use crate::clock::Clock;
 use crate::domain::zone;
 use crate::store::audit::Found;
-use crate::store::{Db, accounts, audit, outbox, studio};
+use crate::store::{Db, accounts, audit, backup, outbox, studio};
 use crate::studio_key::{self, StudioKey};
+use crate::when;
 
 pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
     let file = args.database();
@@ -48,6 +49,18 @@ pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
     report(differed == 0, line);
     let mut c = db.read().await?;
     if let Some(studio) = studio::get(&mut c).await? {
+        let (now, good) = (Clock::system().now(), backup::last_good(&mut c).await?);
+        let since = studio::set_up_at(&mut c).await?;
+        let last = backup::tries(&mut c, 1).await?.into_iter().next().filter(|last| !last.trouble.is_empty());
+        let stale = !studio.demo && backups::is_stale(good, since, now);
+        let line = match good {
+            Some(good) => format!("the last good backup is of {}", when::moment(studio.zone.to_civil(good))),
+            None => "there is no backup yet".to_owned(),
+        };
+        report(!stale, line);
+        if let Some(last) = last {
+            report(false, format!("the newest try to make a backup failed: {}", last.trouble));
+        }
         report(true, format!("zone {}, zone data {}", studio.zone.name(), zone::database_version()));
         let before = studio::zone_database(&mut c).await?;
         if !before.is_empty() && before != zone::database_version() {

@@ -7,10 +7,13 @@ use std::sync::Mutex;
 
 use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 
+use crate::actions::backup::Backups;
 use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
+use crate::domain::rotation::Rotation;
 use crate::mail::transport::Transport;
 use crate::password::Passwords;
+use crate::sealing::Lock;
 use crate::store::{Db, StoreError, Trouble};
 use crate::web::limits::Limits;
 use crate::web::server::Patience;
@@ -48,8 +51,10 @@ enum Command {
     ForgetFactor(ForgetArgs),
     /// When may lashes with these lifts be lifted again, and why?
     Window(Box<window::WindowArgs>),
-    /// Write a checked copy of the database, while the server runs or not.
+    /// Write a checked copy of the database, while the server runs or not: to a file, or into the folder of backups.
     Backup(BackupArgs),
+    /// Make a key for backups: its file is to be kept elsewhere, its public half is printed.
+    BackupKey(BackupKeyArgs),
     /// Check a backup and put it in the database's place; what was there is kept beside it.
     Restore(RestoreArgs),
     /// Fill an empty database with an invented studio, in palpebra-demo/ unless --data names another folder.
@@ -84,6 +89,10 @@ impl DataArgs {
 
     /// The program as commands need it: nothing is served, and mail stays in the folder.
     async fn app(&self) -> Result<App, Failed> {
+        self.app_with(Backups::beside(&self.data)).await
+    }
+
+    async fn app_with(&self, backups: Backups) -> Result<App, Failed> {
         Ok(App::new(Parts {
             db: Db::open(&self.database()).await?,
             clock: Clock::system(),
@@ -94,18 +103,53 @@ impl DataArgs {
             second_factor: SecondFactor::Asked,
             patience: Patience::USUAL,
             limits: Limits::new(),
+            backups,
             set_up_code: Mutex::new(None),
         }))
     }
 
     /// The same for a command that wants a studio that is there.
     async fn open(&self) -> Result<App, Failed> {
+        self.open_with(Backups::beside(&self.data)).await
+    }
+
+    async fn open_with(&self, backups: Backups) -> Result<App, Failed> {
         if self.database().exists() {
-            self.app().await
+            self.app_with(backups).await
         } else {
             Err(Failed { code: 66, line: format!("there is no database at {}", self.database().display()) })
         }
     }
+}
+
+/// Where backups go and how many stay.
+#[derive(Args)]
+struct KeepArgs {
+    /// The folder of backups; without it backups/ in the data folder. Another disk is better.
+    #[arg(long, env = "PALPEBRA_BACKUPS")]
+    backups: Option<PathBuf>,
+    /// Encrypts backups: the public half that `palpebra backup-key` prints, such as age1…
+    #[arg(long, env = "PALPEBRA_BACKUP_KEY", value_parser = lock_of)]
+    backup_key: Option<Lock>,
+    /// How many backups stay: days, weeks, months.
+    #[arg(long, env = "PALPEBRA_KEEP_BACKUPS", default_value_t = Rotation::default(), value_parser = rotation_of)]
+    keep_backups: Rotation,
+}
+
+impl KeepArgs {
+    fn backups(&self, data: &DataArgs) -> Backups {
+        let usual = Backups::beside(&data.data);
+        let folder = self.backups.clone().unwrap_or(usual.folder);
+        Backups { folder, lock: self.backup_key.clone(), rotation: self.keep_backups }
+    }
+}
+
+fn lock_of(text: &str) -> Result<Lock, String> {
+    Lock::parse(text).map_err(|_| "a key begins with age1; `palpebra backup-key` makes one".to_owned())
+}
+
+fn rotation_of(text: &str) -> Result<Rotation, String> {
+    Rotation::parse(text).ok_or_else(|| "days, weeks and months, such as 7,5,12".to_owned())
 }
 
 /// How the program is reached and what it reaches.
@@ -113,6 +157,8 @@ impl DataArgs {
 struct SettingsArgs {
     #[command(flatten)]
     data: DataArgs,
+    #[command(flatten)]
+    keep: KeepArgs,
     /// Address and port to listen on.
     #[arg(long, env = "PALPEBRA_LISTEN", default_value = "127.0.0.1:8080")]
     listen: SocketAddr,
@@ -176,7 +222,16 @@ struct ForgetArgs {
 struct BackupArgs {
     #[command(flatten)]
     data: DataArgs,
-    /// The file to write.
+    #[command(flatten)]
+    keep: KeepArgs,
+    /// The file to write. Without it the backup goes into the folder of backups, and outlived ones leave it.
+    #[arg(long)]
+    out: Option<PathBuf>,
+}
+
+#[derive(Args)]
+struct BackupKeyArgs {
+    /// The file to write the secret half to; it must not be there yet.
     #[arg(long)]
     out: PathBuf,
 }
@@ -188,6 +243,12 @@ struct RestoreArgs {
     /// The backup.
     #[arg(long)]
     from: PathBuf,
+    /// The file of the key, for an encrypted backup.
+    #[arg(long)]
+    key: Option<PathBuf>,
+    /// Put it in the place of another studio's database, which is kept beside it too.
+    #[arg(long)]
+    another_studio: bool,
 }
 
 /// What a command ends with: a line for a person, and a code for a program.
@@ -251,6 +312,7 @@ pub fn main() -> ExitCode {
             Command::ForgetFactor(args) => forget_factor::run(args).await,
             Command::Window(args) => window(&args),
             Command::Backup(args) => backup::backup(args).await,
+            Command::BackupKey(args) => backup::key(&args),
             Command::Restore(args) => backup::restore(args).await,
             Command::SeedDemo(args) => seed_demo::run(args.for_demo()).await,
             Command::Export(args) => export::run(args).await,

@@ -10,6 +10,7 @@ use std::sync::{Arc, Mutex};
 use time::OffsetDateTime;
 
 use super::{DataArgs, Failed, say};
+use crate::actions::backup::Backups;
 use crate::actions::health::TestRefused;
 use crate::actions::people::PeopleError;
 use crate::actions::treating;
@@ -148,6 +149,7 @@ pub async fn prepare(file: &Path, now: OffsetDateTime, passwords: Passwords) -> 
         second_factor: SecondFactor::Off,
         patience: Patience::USUAL,
         limits: Limits::off(),
+        backups: Backups::beside(file.parent().unwrap_or(Path::new(""))),
         set_up_code: Mutex::new(None),
     });
     let told = match script.tell(&app, now).await {

@@ -11,7 +11,7 @@ use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
 use super::{Failed, ServeArgs, say, seed_demo, upgrade};
-use crate::actions::{audit, erasure, papers, post, verdicts, wishes, zones};
+use crate::actions::{audit, backup, erasure, papers, post, verdicts, wishes, zones};
 use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
 use crate::jobs::outside::{self, Access};
@@ -78,6 +78,7 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         second_factor: if demo { SecondFactor::Off } else { SecondFactor::Asked },
         patience,
         limits: if args.no_limits { Limits::off() } else { Limits::new() },
+        backups: args.keep.backups(&args.data),
         set_up_code: Mutex::new(None),
     });
     if let Some(zones) = zones::take_up(&app).await?.filter(|zones| zones.moved + zones.stuck > 0) {
@@ -195,6 +196,10 @@ async fn run_jobs(app: App) {
             jobs::turn("audit", look_at_audit(app.clone())).await;
             jobs::turn("retention", list_what_may_leave(app.clone())).await;
         }
+        // Not at once: a start has enough to do.
+        if beats % 30 == 29 {
+            jobs::turn("backup", back_up(app.clone())).await;
+        }
         if beats.is_multiple_of(300) {
             jobs::turn("housekeeping", sweep(app.clone())).await;
             jobs::turn("papers", warn_of_papers(app.clone())).await;
@@ -217,6 +222,10 @@ async fn remind(app: App) -> Stored<()> {
 
 async fn warn_of_papers(app: App) -> Stored<()> {
     papers::warn(&app).await.map(|_| ())
+}
+
+async fn back_up(app: App) -> Stored<()> {
+    backup::nightly(&app).await.map(|_| ())
 }
 
 async fn lapse(app: App) -> Stored<()> {

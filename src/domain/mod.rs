@@ -25,6 +25,7 @@ pub mod readiness;
 pub mod retention;
 pub mod retouch;
 pub mod role;
+pub mod rotation;
 pub mod schedule;
 pub mod screening;
 pub mod shield;

@@ -4,6 +4,8 @@
 //! [`Db::write`], a transaction that holds SQLite's one write lock from its first statement, so that
 //! what was read in it still holds when it writes.
 
+use std::fs::OpenOptions;
+use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -15,6 +17,7 @@ use sqlx::{Connection as _, Sqlite, SqlitePool, Transaction};
 
 pub mod accounts;
 pub mod audit;
+pub mod backup;
 pub mod calendar;
 pub mod catalogue;
 pub mod chair;
@@ -94,7 +97,7 @@ impl std::ops::DerefMut for Tx {
 pub struct Db {
     read: SqlitePool,
     write: SqlitePool,
-    folder: PathBuf,
+    file: PathBuf,
     fold_owed: Arc<AtomicBool>,
 }
 
@@ -153,13 +156,12 @@ impl Db {
         }
         let readers = 4;
         let read = pool(readers).connect_with(base.read_only(true).pragma("query_only", "ON")).await?;
-        let folder = file.parent().map(Path::to_owned).unwrap_or_default();
-        Ok(Self { read, write, folder, fold_owed: Arc::default() })
+        Ok(Self { read, write, file: file.to_owned(), fold_owed: Arc::default() })
     }
 
     /// The folder of the file.
     pub fn folder(&self) -> &Path {
-        &self.folder
+        self.file.parent().unwrap_or(Path::new(""))
     }
 
     /// A connection that can only look.
@@ -223,12 +225,12 @@ impl Db {
         self.write.close().await;
     }
 
-    /// Writes a consistent copy to a new file and checks it by opening it.
+    /// Writes a consistent copy to a new file and checks it by opening it. Others read and write meanwhile.
     ///
     /// # Errors
     /// When the copy can't be written or doesn't pass SQLite's own check.
     pub async fn copy_to(&self, file: &Path) -> Stored<()> {
-        copy_out(&mut *self.write.acquire().await?, file).await
+        copy(&self.file, file).await
     }
 
     /// SQLite's own checks of the whole file: its structure and its references.
@@ -280,6 +282,8 @@ pub async fn copy(from: &Path, to: &Path) -> Stored<()> {
 }
 
 async fn copy_out(c: &mut Connection, file: &Path) -> Stored<()> {
+    // SQLite takes an empty file, and would make one that others may read.
+    OpenOptions::new().write(true).create(true).truncate(false).mode(0o600).open(file).map_err(sqlx::Error::Io)?;
     sqlx::query("VACUUM INTO ?").bind(file.to_string_lossy().into_owned()).execute(c).await?;
     let copy = pool(1).connect_with(SqliteConnectOptions::new().filename(file).read_only(true)).await?;
     let word: String = sqlx::query_scalar("PRAGMA integrity_check").fetch_one(&copy).await?;

@@ -262,3 +262,12 @@ pub async fn booked_ahead(c: &mut Connection, now: OffsetDateTime) -> Stored<i64
         .fetch_one(c)
         .await?)
 }
+
+/// When the studio was set up; the start of time while it isn't.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn set_up_at(c: &mut Connection) -> Stored<OffsetDateTime> {
+    let at = sqlx::query_scalar!("SELECT created_at FROM studio WHERE id = 1").fetch_optional(c).await?;
+    super::types::instant("studio", "created_at", "1", at.unwrap_or(0))
+}

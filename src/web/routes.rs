@@ -297,6 +297,8 @@ fn owner_routes() -> Vec<Route> {
         post "/owner/clients/{id}/hold" Owner owner::keeping::client::hold,
         get "/owner/holds/{id}/lift" Owner owner::keeping::hold::get,
         post "/owner/holds/{id}/lift" Owner owner::keeping::hold::post,
+        get "/owner/backups" Owner owner::backups::get,
+        post "/owner/backups" Owner owner::backups::post,
         get "/owner/mail" Owner owner::mail::get,
         post "/owner/mail/{id}/again" Owner owner::mail::again,
         post "/owner/mail/{id}/set-aside" Owner owner::mail::set_aside,

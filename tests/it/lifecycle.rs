@@ -9,6 +9,7 @@ use tokio::io::{AsyncBufReadExt, BufReader};
 use tokio::process::{Child, Command};
 use tokio::sync::mpsc;
 
+use crate::backups::command;
 use crate::support::booking::{answer_all, first_slot};
 use crate::support::{Html, Person, TestApp};
 
@@ -230,13 +231,6 @@ async fn a_file_that_can_t_be_served_is_refused_with_a_line_and_a_code() {
     assert!(line.contains("serves this folder already"), "{line}");
 }
 
-async fn command(args: &[&str], folder: &Path) -> (Option<i32>, String) {
-    let output =
-        Command::new(env!("CARGO_BIN_EXE_palpebra")).args(args).arg("--data").arg(folder).output().await.unwrap();
-    let text = String::from_utf8(output.stdout).unwrap() + &String::from_utf8(output.stderr).unwrap();
-    (output.status.code(), text)
-}
-
 #[tokio::test]
 async fn a_backup_taken_while_the_server_runs_comes_back_and_what_was_there_is_kept() {
     let (served, service) = demo_folder().await;
@@ -259,17 +253,4 @@ async fn a_backup_taken_while_the_server_runs_comes_back_and_what_was_there_is_k
     let mut c = db.read().await.unwrap();
     assert_eq!(clients::search(&mut c, "Before Backup", 9).await.unwrap().len(), 1);
     assert_eq!(clients::search(&mut c, "After Backup", 9).await.unwrap().len(), 0);
-}
-
-#[tokio::test]
-async fn a_bad_backup_touches_nothing() {
-    let (folder, _) = demo_folder().await;
-    let whole = std::fs::read(folder.path().join("palpebra.db")).unwrap();
-    let bad = folder.path().join("bad.db");
-    for bytes in [&whole[..whole.len() / 2], b"no database at all".as_slice(), &[]] {
-        std::fs::write(&bad, bytes).unwrap();
-        let (code, text) = command(&["restore", "--from", bad.to_str().unwrap()], folder.path()).await;
-        assert_ne!(code, Some(0), "{text}");
-        assert_eq!(std::fs::read(folder.path().join("palpebra.db")).unwrap(), whole);
-    }
 }

@@ -2,6 +2,7 @@
 
 mod access;
 mod asvs;
+mod backups;
 mod bytes;
 mod calendars;
 mod client;

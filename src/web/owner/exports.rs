@@ -109,7 +109,7 @@ async fn scope_in_words(c: &mut crate::store::Connection, made: &Export) -> Resu
     })
 }
 
-fn size(bytes: u64) -> String {
+pub(super) fn size(bytes: u64) -> String {
     match bytes {
         0..1_000_000 => format!("{} kB", bytes.div_ceil(1000)),
         _ => format!("{}.{} MB", bytes / 1_000_000, bytes % 1_000_000 / 100_000),

@@ -6,9 +6,11 @@ use axum::response::IntoResponse;
 use time::Date;
 
 use super::today;
+use crate::actions::backup;
 use crate::app::App;
 use crate::domain::ids::PractitionerId;
 use crate::domain::paper::{Holds, holds};
+use crate::store::backup as tries;
 use crate::store::catalogue::{self, Service};
 use crate::store::outbox::{self, Standing};
 use crate::store::practitioners::{self, Practitioner};
@@ -172,6 +174,28 @@ struct HomePage {
     consent_version: u32,
     /// The version of the rules in force.
     rules: u32,
+    backup: Backup,
+}
+
+/// How the backups stand.
+struct Backup {
+    /// When the last good one was made.
+    good: Option<String>,
+    /// Why the newest try failed; empty when it didn't.
+    trouble: String,
+    stale: bool,
+}
+
+impl Backup {
+    async fn load(c: &mut Connection, app: &App, studio: &Studio) -> Stored<Self> {
+        let (good, since) = (tries::last_good(c).await?, crate::store::studio::set_up_at(c).await?);
+        let last = tries::tries(c, 1).await?.into_iter().next();
+        Ok(Self {
+            good: good.map(|at| when::moment(studio.zone.to_civil(at))),
+            trouble: last.map(|last| last.trouble).unwrap_or_default(),
+            stale: !studio.demo && backup::is_stale(good, since, app.clock.now()),
+        })
+    }
 }
 
 /// Shows it.
@@ -193,7 +217,8 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
     let folder = app.transport.folder().map(|folder| folder.display().to_string());
     let rules = rules::in_force(&mut c).await?.rules.version();
     let keeping = Keeping::load(&mut c, studio).await?;
+    let backup = Backup::load(&mut c, &app, studio).await?;
     let (missing, advice) = (stock.missing(), stock.advice(studio));
-    Ok(Page::ok(HomePage { ctx, stock, missing, advice, mail, folder, unread, keeping, consent_version, rules })
+    Ok(Page::ok(HomePage { ctx, stock, missing, advice, mail, folder, unread, keeping, consent_version, rules, backup })
         .into_response())
 }

@@ -12,6 +12,7 @@ use crate::web::form::Fields;
 use crate::web::page::see_other;
 
 pub mod audit;
+pub mod backups;
 pub mod consent_text;
 pub mod cycle;
 pub mod days_off;
@@ -47,7 +48,8 @@ pub mod verify;
 /// What has just been done, as the address of the page after it says: `?saved`.
 pub struct Done(pub Option<&'static str>);
 
-const DONE: [(&str, &str); 8] = [
+const DONE: [(&str, &str); 9] = [
+    ("backed-up", "The backup is made and checked."),
     ("saved", "Saved."),
     ("added", "Added."),
     ("removed", "Removed."),

@@ -85,6 +85,7 @@ async fn posting(test: &TestApp, url: &str) -> App {
         second_factor: SecondFactor::Off,
         patience: Patience::USUAL,
         limits: Limits::new(),
+        backups: test.app.backups.clone(),
         set_up_code: Mutex::new(None),
     })
 }

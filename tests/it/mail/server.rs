@@ -112,6 +112,7 @@ fn posting(test: &TestApp, transport: Transport) -> App {
         second_factor: SecondFactor::Off,
         patience: Patience::USUAL,
         limits: Limits::new(),
+        backups: test.app.backups.clone(),
         set_up_code: Mutex::new(None),
     })
 }

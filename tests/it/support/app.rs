@@ -2,6 +2,7 @@
 
 use std::sync::{Arc, Mutex};
 
+use palpebra::actions::backup::Backups;
 use palpebra::actions::people::{self, NewOwner};
 use palpebra::app::{Address, App, Parts, SecondFactor};
 use palpebra::clock::{Clock, Random};
@@ -115,6 +116,7 @@ impl TestApp {
             second_factor: made.second_factor,
             patience: made.patience,
             limits: made.limits,
+            backups: Backups::beside(folder.path()),
             set_up_code: Mutex::new(Some("the-code".to_owned())),
         });
         let router = web::router(app.clone());
@@ -193,9 +195,9 @@ impl TestApp {
         cells
     }
 
-    /// Every cell of the database as text, but for when its schema was made.
+    /// Every cell of the database as text, but for when its schema was made, and the number that its copies share.
     pub(crate) async fn dump(&self) -> Vec<String> {
-        self.cells(&["_sqlx_migrations"]).await
+        self.cells(&["_sqlx_migrations", "identity"]).await
     }
 
     /// Everything in the database but who looked and when they were last here.

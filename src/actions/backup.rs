@@ -1,0 +1,231 @@
+//! Backups: made whole, checked, put under their name, written down; older ones go by the rotation.
+
+use std::fs::{self, File};
+use std::io::{self, Read as _};
+use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _};
+use std::path::{Path, PathBuf};
+
+use sha2::{Digest as _, Sha256};
+use time::format_description::BorrowedFormatItem;
+use time::macros::format_description;
+use time::{Duration, OffsetDateTime, PrimitiveDateTime, Time};
+use tokio::sync::Mutex;
+
+use crate::app::App;
+use crate::domain::role::Actor;
+use crate::domain::rotation::Rotation;
+use crate::domain::zone::Zone;
+use crate::sealing::{Lock, SealError};
+use crate::store::audit::{self, Event};
+use crate::store::backup::{self, Try};
+use crate::store::{StoreError, Stored, studio};
+
+/// Where backups go and how many stay. It is set where the program is started, since a backup must be found, and its key
+/// be kept, without the database.
+#[derive(Clone)]
+pub struct Backups {
+    /// The folder.
+    pub folder: PathBuf,
+    /// Encrypts them.
+    pub lock: Option<Lock>,
+    /// How many stay.
+    pub rotation: Rotation,
+}
+
+impl Backups {
+    /// The usual: in a folder beside the database, as they are.
+    pub fn beside(data: &Path) -> Self {
+        Self { folder: data.join("backups"), lock: None, rotation: Rotation::default() }
+    }
+}
+
+/// When the night's backup is made, on the studio's clock.
+const NIGHT: Time = time::macros::time!(2:30);
+/// How long after a failure the night's backup is tried again.
+const AGAIN: Duration = Duration::HOUR;
+/// Older than this, the last good backup is a cause for alarm.
+pub const STALE: Duration = Duration::hours(48);
+
+/// One at a time.
+static TURN: Mutex<()> = Mutex::const_new(());
+
+const NAME: &[BorrowedFormatItem<'static>] =
+    format_description!("palpebra-[year]-[month]-[day]T[hour][minute][second]Z.db");
+const SEALED: &str = ".age";
+
+/// Why no backup was made.
+#[derive(Debug, thiserror::Error)]
+pub enum BackupError {
+    /// The database can't, or the copy is damaged.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The disk can't.
+    #[error("{0}")]
+    Io(#[from] io::Error),
+    /// It can't be encrypted.
+    #[error(transparent)]
+    Seal(#[from] SealError),
+}
+
+/// Makes a backup now, writes down what became of it, and lets the outlived ones go.
+///
+/// # Errors
+/// When not even that can be written down.
+pub async fn make(app: &App, actor: &Actor) -> Stored<Try> {
+    let _turn = TURN.lock().await;
+    let now = app.clock.now();
+    let at = name(now);
+    let file = if app.backups.lock.is_some() { at + SEALED } else { at };
+    let made = write(app, &file).await;
+    let encrypted = app.backups.lock.is_some();
+    let one = match made {
+        Ok((bytes, sha256)) => Try { tried_at: now, file, bytes, sha256, encrypted, trouble: String::new() },
+        Err(error) => {
+            tracing::error!(%error, "a backup was not made");
+            let trouble = error.to_string();
+            Try { tried_at: now, file, bytes: 0, sha256: String::new(), encrypted, trouble }
+        }
+    };
+    let mut tx = app.db.write().await?;
+    backup::add(&mut tx, &one).await?;
+    let action = if one.trouble.is_empty() { "backup.made" } else { "backup.failed" };
+    audit::append(&mut tx, actor, Event { action, object: &one.file, ..Event::default() }, now).await?;
+    tx.commit().await?;
+    if one.trouble.is_empty()
+        && let Err(error) = rotate(&app.backups)
+    {
+        tracing::error!(%error, "old backups can't be deleted");
+    }
+    Ok(one)
+}
+
+/// Makes the night's backup if it is due: when there is none since the last time that it was half past two in the studio.
+///
+/// # Errors
+/// As [`make`].
+pub async fn nightly(app: &App) -> Stored<Option<Try>> {
+    let mut c = app.db.read().await?;
+    let Some(studio) = studio::get(&mut c).await?.filter(|studio| !studio.demo) else { return Ok(None) };
+    let (last, good) = (backup::tries(&mut c, 1).await?, backup::last_good(&mut c).await?);
+    drop(c);
+    let now = app.clock.now();
+    let done = good.is_some_and(|good| good >= last_night(&studio.zone, now));
+    let lately = last.first().is_some_and(|last| !last.trouble.is_empty() && now - last.tried_at < AGAIN);
+    if done || lately { Ok(None) } else { make(app, &Actor::Program).await.map(Some) }
+}
+
+/// The last moment at which a night's backup became due.
+fn last_night(zone: &Zone, now: OffsetDateTime) -> OffsetDateTime {
+    let today = zone.date_at(now);
+    let night = |day| zone.to_instant_as_calendars_do(PrimitiveDateTime::new(day, NIGHT));
+    let tonight = night(today);
+    if tonight <= now { tonight } else { night(today.previous_day().unwrap_or(today)) }
+}
+
+/// Whether the last good backup is so old that somebody must look; a studio that is new has time.
+pub fn is_stale(good: Option<OffsetDateTime>, since: OffsetDateTime, now: OffsetDateTime) -> bool {
+    now - good.unwrap_or(since) > STALE
+}
+
+fn name(at: OffsetDateTime) -> String {
+    at.to_offset(time::UtcOffset::UTC).format(NAME).unwrap_or_default()
+}
+
+/// When the backup of this name was made; no other file of the folder is touched.
+fn made_at(name: &str) -> Option<PrimitiveDateTime> {
+    PrimitiveDateTime::parse(name.strip_suffix(SEALED).unwrap_or(name), NAME).ok()
+}
+
+/// The size and the SHA-256 of what was written.
+async fn write(app: &App, file: &str) -> Result<(u64, String), BackupError> {
+    fs::DirBuilder::new().recursive(true).mode(0o700).create(&app.backups.folder)?;
+    let half = app.backups.folder.join(format!("{file}.part"));
+    let place = app.backups.folder.join(file);
+    // What is not encrypted yet doesn't leave the data folder.
+    let plain =
+        app.backups.lock.as_ref().map_or_else(|| half.clone(), |_| app.db.folder().join(format!("{file}.part")));
+    let result = write_parts(app, &plain, &half).await;
+    if plain != half || result.is_err() {
+        let _ = fs::remove_file(&plain);
+    }
+    if result.is_err() {
+        let _ = fs::remove_file(&half);
+    }
+    let written = result?;
+    fs::rename(&half, &place)?;
+    File::open(&app.backups.folder)?.sync_all()?;
+    Ok(written)
+}
+
+async fn write_parts(app: &App, plain: &Path, half: &Path) -> Result<(u64, String), BackupError> {
+    for left in [plain, half] {
+        let _ = fs::remove_file(left);
+    }
+    // The copy is opened and checked before anything else happens to it.
+    app.db.copy_to(plain).await?;
+    let (lock, plain, half) = (app.backups.lock.clone(), plain.to_owned(), half.to_owned());
+    let work = tokio::task::spawn_blocking(move || {
+        if let Some(lock) = lock {
+            let to = fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(&half)?;
+            lock.encrypt(&mut File::open(&plain)?, to)?;
+        } else {
+            File::open(&half)?.sync_all()?;
+        }
+        Ok::<_, BackupError>(measure(&half)?)
+    });
+    work.await.map_err(io::Error::other)?
+}
+
+/// Size and SHA-256 of a file as it is read back.
+fn measure(file: &Path) -> io::Result<(u64, String)> {
+    let (mut file, mut hash, mut bytes) = (File::open(file)?, Sha256::new(), 0);
+    let mut part = vec![0; 64 * 1024];
+    loop {
+        let count = file.read(&mut part)?;
+        if count == 0 {
+            return Ok((bytes, data_encoding::HEXLOWER.encode(&hash.finalize())));
+        }
+        hash.update(part.get(..count).unwrap_or_default());
+        bytes += u64::try_from(count).unwrap_or(u64::MAX);
+    }
+}
+
+/// Deletes backups that the rotation doesn't keep, and what an unfinished one left behind.
+fn rotate(backups: &Backups) -> io::Result<()> {
+    let mut files = Vec::new();
+    for entry in fs::read_dir(&backups.folder)? {
+        let name = entry?.file_name().to_string_lossy().into_owned();
+        if let Some(at) = made_at(&name) {
+            files.push((at, name));
+        } else if name.strip_suffix(".part").and_then(made_at).is_some() {
+            fs::remove_file(backups.folder.join(name))?;
+        }
+    }
+    let all: Vec<PrimitiveDateTime> = files.iter().map(|(at, _)| *at).collect();
+    let gone = backups.rotation.outlived(&all);
+    for (_, name) in files.iter().filter(|(at, _)| gone.contains(at)) {
+        fs::remove_file(backups.folder.join(name))?;
+    }
+    Ok(())
+}
+
+/// The backups that are there, newest first: name and size.
+///
+/// # Errors
+/// When the folder can't be read.
+pub fn kept(backups: &Backups) -> io::Result<Vec<(String, u64)>> {
+    let entries = match fs::read_dir(&backups.folder) {
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(Vec::new()),
+        entries => entries?,
+    };
+    let mut found = Vec::new();
+    for entry in entries {
+        let entry = entry?;
+        let name = entry.file_name().to_string_lossy().into_owned();
+        if made_at(&name).is_some() {
+            found.push((name, entry.metadata()?.len()));
+        }
+    }
+    found.sort_unstable_by(|a, b| b.cmp(a));
+    Ok(found)
+}

@@ -1,0 +1,123 @@
+//! Which of many backups are kept: the newest of each of the last days, weeks and months that have one.
+
+use std::collections::BTreeSet;
+use std::fmt;
+
+use time::{Date, PrimitiveDateTime};
+
+/// How many of each are kept. The newest backup of all always is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Rotation {
+    /// Days, counted over those with a backup.
+    pub daily: u16,
+    /// Weeks from Monday (ISO 8601).
+    pub weekly: u16,
+    /// Months.
+    pub monthly: u16,
+}
+
+impl Default for Rotation {
+    /// A week of days, a month of weeks, a year of months: common practice, no source.
+    fn default() -> Self {
+        Self { daily: 7, weekly: 5, monthly: 12 }
+    }
+}
+
+impl fmt::Display for Rotation {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{},{},{}", self.daily, self.weekly, self.monthly)
+    }
+}
+
+impl Rotation {
+    /// Reads days, weeks and months with commas between them, such as `7,5,12`; a thousand of each at most, and one in
+    /// all at least.
+    pub fn parse(text: &str) -> Option<Self> {
+        let numbers: Vec<u16> = text.split(',').map(|part| part.trim().parse().ok()).collect::<Option<_>>()?;
+        let [daily, weekly, monthly] = numbers[..] else { return None };
+        let fits = [daily, weekly, monthly].iter().all(|number| *number <= 1000) && daily + weekly + monthly > 0;
+        fits.then_some(Self { daily, weekly, monthly })
+    }
+
+    /// The moments whose backups may go.
+    pub fn outlived(self, all: &[PrimitiveDateTime]) -> BTreeSet<PrimitiveDateTime> {
+        let mut kept: BTreeSet<PrimitiveDateTime> = all.iter().max().copied().into_iter().collect();
+        kept.extend(newest(all, self.daily, |day| (day.year(), day.ordinal())));
+        kept.extend(newest(all, self.weekly, |day| {
+            let (year, week, _) = day.to_iso_week_date();
+            (year, u16::from(week))
+        }));
+        kept.extend(newest(all, self.monthly, |day| (day.year(), u16::from(u8::from(day.month())))));
+        all.iter().filter(|moment| !kept.contains(moment)).copied().collect()
+    }
+}
+
+/// The newest moment of each of the last spans that have one.
+fn newest(all: &[PrimitiveDateTime], most: u16, span: impl Fn(Date) -> (i32, u16)) -> Vec<PrimitiveDateTime> {
+    let mut sorted: Vec<PrimitiveDateTime> = all.to_vec();
+    sorted.sort_unstable_by(|a, b| b.cmp(a));
+    sorted.dedup_by_key(|moment| span(moment.date()));
+    sorted.truncate(usize::from(most));
+    sorted
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+    use time::Duration;
+    use time::macros::{date, datetime};
+
+    use super::*;
+
+    fn nights(count: i64) -> Vec<PrimitiveDateTime> {
+        (0..count).map(|night| datetime!(2026-11-25 02:30) - Duration::days(night)).collect()
+    }
+
+    #[test]
+    fn a_year_of_nights_becomes_days_weeks_and_months() {
+        let all = nights(365);
+        let gone = Rotation { daily: 3, weekly: 2, monthly: 3 }.outlived(&all);
+        let kept: Vec<Date> = all.iter().filter(|moment| !gone.contains(moment)).map(|moment| moment.date()).collect();
+        // Wednesday, Tuesday, Monday; the Sunday of the week before; the last days of the two months before.
+        let expected = [
+            date!(2026 - 11 - 25),
+            date!(2026 - 11 - 24),
+            date!(2026 - 11 - 23),
+            date!(2026 - 11 - 22),
+            date!(2026 - 10 - 31),
+            date!(2026 - 09 - 30),
+        ];
+        assert_eq!(kept, expected);
+    }
+
+    #[test]
+    fn numbers_are_read_or_refused() {
+        assert_eq!(Rotation::parse("7,5,12"), Some(Rotation::default()));
+        assert_eq!(Rotation::parse(&Rotation::default().to_string()), Some(Rotation::default()));
+        for bad in ["", "7", "7,5", "7,5,12,1", "0,0,0", "-1,5,12", "1001,0,0", "a,b,c"] {
+            assert_eq!(Rotation::parse(bad), None, "{bad}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn what_is_kept_is_enough_and_no_more(
+            minutes in prop::collection::btree_set(0i64..1_000_000, 0..60),
+            daily in 0u16..10, weekly in 0u16..6, monthly in 0u16..6,
+        ) {
+            let all: Vec<_> = minutes.iter().map(|at| datetime!(2024-12-28 00:00) + Duration::minutes(*at)).collect();
+            let rotation = Rotation { daily, weekly, monthly };
+            let gone = rotation.outlived(&all);
+            let kept: Vec<_> = all.iter().filter(|moment| !gone.contains(moment)).copied().collect();
+            prop_assert!(all.is_empty() || kept.contains(all.last().unwrap()), "the newest stays");
+            prop_assert!(kept.len() <= usize::from(daily + weekly + monthly).max(1));
+            let days: BTreeSet<Date> = all.iter().map(|moment| moment.date()).collect();
+            for day in days.iter().rev().take(usize::from(daily)) {
+                let newest = all.iter().filter(|moment| moment.date() == *day).max().unwrap();
+                prop_assert!(kept.contains(newest), "{day} has lost its newest");
+            }
+            // A second turn finds nothing more to do: nothing is lost by running twice.
+            prop_assert!(rotation.outlived(&kept).is_empty());
+        }
+    }
+}
