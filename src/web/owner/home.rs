@@ -219,6 +219,18 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
     let keeping = Keeping::load(&mut c, studio).await?;
     let backup = Backup::load(&mut c, &app, studio).await?;
     let (missing, advice) = (stock.missing(), stock.advice(studio));
-    Ok(Page::ok(HomePage { ctx, stock, missing, advice, mail, folder, unread, keeping, consent_version, rules, backup })
-        .into_response())
+    Ok(Page::ok(HomePage {
+        ctx,
+        stock,
+        missing,
+        advice,
+        mail,
+        folder,
+        unread,
+        keeping,
+        consent_version,
+        rules,
+        backup,
+    })
+    .into_response())
 }
