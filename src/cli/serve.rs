@@ -78,7 +78,7 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         second_factor: if demo { SecondFactor::Off } else { SecondFactor::Asked },
         patience,
         limits: if args.no_limits { Limits::off() } else { Limits::new() },
-        backups: args.keep.backups(&args.data),
+        backups: args.settings.keep.backups(&args.settings.data),
         set_up_code: Mutex::new(None),
     });
     if let Some(zones) = zones::take_up(&app).await?.filter(|zones| zones.moved + zones.stuck > 0) {

@@ -12,8 +12,11 @@ use toml::{Table, Value};
 use super::{Failed, say};
 
 /// What can be set, as flags and files name it, and whether it is kept secret.
-const SETTINGS: [(&str, bool); 7] = [
+const SETTINGS: [(&str, bool); 10] = [
     ("data", false),
+    ("backups", false),
+    ("backup-key", false),
+    ("keep-backups", false),
     ("listen", false),
     ("base-url", false),
     ("trusted-proxy", false),

@@ -51,10 +51,10 @@ async fn a_backup_under_load_is_restored_row_by_row_as_it_was_at_its_moment() {
     std::fs::copy(&start, &live).unwrap();
 
     let (stop, committed) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU32::new(0)));
+    let db = Db::open(&live).await.unwrap();
     let writer = tokio::spawn({
-        let (stop, committed, live) = (stop.clone(), committed.clone(), live.clone());
+        let (stop, committed) = (stop.clone(), committed.clone());
         async move {
-            let db = Db::open(&live).await.unwrap();
             while !stop.load(Ordering::SeqCst) {
                 change(&db, committed.load(Ordering::SeqCst)).await;
                 committed.fetch_add(1, Ordering::SeqCst);

@@ -251,7 +251,7 @@ fn modules(file: &File) -> Found {
 }
 
 /// Where a crate may be named, below `src/`; a crate that is not listed may be named anywhere but in `domain/`.
-const CRATES: [(&str, &[&str]); 32] = [
+const CRATES: [(&str, &[&str]); 33] = [
     ("age_encryption", &["sealing.rs"]),
     ("askama", &["mail/", "web/"]),
     ("axum", &["cli/", "web/"]),
