@@ -48,9 +48,10 @@ async fn the_owner_asks_clients_back_without_scripts() {
     due.click().await.unwrap();
     owner.press("Show").await;
     owner.assert_shows("Due since").await;
-    let line = owner.client.find(Locator::Css("main [name=many-who]")).await.unwrap();
-    line.click().await.unwrap();
-    owner.press("See who gets a letter").await;
-    owner.assert_shows("Who gets a letter").await;
+    owner.click(&owner.first("button", "Take all").await.unwrap()).await;
+    owner.assert_shows("Invite clients").await;
+    owner.assert_shows("Who gets none, and why").await;
+    owner.follow("Retouch list").await;
+    owner.assert_shows("Due since").await;
     owner.close().await;
 }

@@ -2,13 +2,16 @@
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::io::Cursor;
 use std::path::{Path, PathBuf};
 use std::process::{Command, ExitStatus};
 use std::time::Duration;
 
 use data_encoding::HEXUPPER;
+use image::{ImageFormat, Rgb, RgbImage};
 use palpebra::cli::seed_demo;
 use palpebra::password::Passwords;
+use palpebra::store::types::sha256_hex;
 use sqlx::Connection;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteConnection};
 use tempfile::TempDir;
@@ -54,7 +57,7 @@ impl Server {
         Self::start(with_demo(now).await, demo(now)).await
     }
 
-    /// The same, where every name is long, or written from right to left.
+    /// The same, where every name is long, or written from right to left, in a studio with a colour and a logo of its own.
     pub(crate) async fn demo_of_long_names(now: &str) -> Self {
         let data = with_demo(now).await;
         let file = SqliteConnectOptions::new().filename(data.path().join(FILE));
@@ -62,6 +65,13 @@ impl Server {
         for change in RENAMING {
             sqlx::query(change).execute(&mut c).await.unwrap();
         }
+        let logo = logo();
+        sqlx::query("INSERT INTO logo (id, sha256, width, height, body) VALUES (1, ?, 288, 96, ?)")
+            .bind(sha256_hex("a logo"))
+            .bind(logo)
+            .execute(&mut c)
+            .await
+            .unwrap();
         c.close().await.unwrap();
         Self::start(data, demo(now)).await
     }
@@ -159,8 +169,16 @@ const RENAMING: [&str; 7] = [
     "UPDATE product SET name = name || CASE rowid % 2
         WHEN 0 THEN ' Unterwimpernpflegezwischenlotionskonzentrat' ELSE ' للرموش الطويلة' END",
     "UPDATE room SET name = name || ' im Hinterhausdachgeschosswintergarten'",
-    "UPDATE studio SET name = 'Wimpernwerkstattundaugenbrauenhandwerksmeisterbetrieb עפעף ורמוש'",
+    "UPDATE studio SET accent = '#f4a6c8', name = 'Wimpernwerkstattundaugenbrauenhandwerksmeisterbetrieb עפעף ורמוש'",
 ];
+
+/// A picture as a logo is kept.
+fn logo() -> Vec<u8> {
+    let picture = RgbImage::from_fn(288, 96, |x, y| Rgb([x, y, x + y].map(|value| value.to_le_bytes()[0])));
+    let mut out = Cursor::new(Vec::new());
+    picture.write_to(&mut out, ImageFormat::Jpeg).unwrap();
+    out.into_inner()
+}
 
 /// A folder with the demo as of `now`. Filling it takes most of a minute, so that is done once for all tests of a run.
 async fn with_demo(now: &str) -> TempDir {
