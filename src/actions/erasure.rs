@@ -3,7 +3,7 @@
 use time::{Date, OffsetDateTime};
 use tokio::sync::Semaphore;
 
-use super::export;
+use super::{export, ledger};
 use crate::app::App;
 use crate::domain::ids::{MailId, RetentionListId};
 use crate::domain::retention::{self, Fate, Terms};
@@ -44,18 +44,21 @@ fn letters_until(studio: &Studio, terms: &Terms, today: Date) -> OffsetDateTime 
 /// When the database can't.
 pub async fn make_list(app: &App, actor: &Actor) -> Stored<Option<RetentionListId>> {
     let now = app.clock.now();
-    let mut tx = app.db.write().await?;
-    let Some(studio) = studio::get(&mut tx).await? else { return Ok(None) };
-    let (terms, today) = (kept::terms(&mut tx).await?, studio.zone.date_at(now));
-    let all = kept::standing(&mut tx, None, &studio.zone, now).await?;
+    // A long look over everybody, during which others go on writing: the rule is asked anew before anything leaves.
+    let mut c = app.db.snapshot().await?;
+    let Some(studio) = studio::get(&mut c).await? else { return Ok(None) };
+    let (terms, today) = (kept::terms(&mut c).await?, studio.zone.date_at(now));
+    let all = kept::standing(&mut c, None, &studio.zone, now).await?;
     let lines: Vec<Line> = all.iter().filter_map(|one| due(one, &studio, &terms, today)).collect();
     let list = List {
         id: RetentionListId::from_random(app.random.id()),
         month: month(today),
-        letters: erasure::letters_before(&mut tx, letters_until(&studio, &terms, today)).await?,
+        letters: erasure::letters_before(&mut c, letters_until(&studio, &terms, today)).await?,
         made_at: now,
         done: None,
     };
+    drop(c);
+    let mut tx = app.db.write().await?;
     retention_lists::put(&mut tx, &list, &lines).await?;
     let detail = format!("{} records, {} letters", lines.len(), list.letters);
     let event = Event { action: "retention.listed", client: None, object: list.id.as_str(), detail: &detail };
@@ -118,6 +121,7 @@ pub async fn carry_out(app: &App, member: &Member, id: &RetentionListId) -> Stor
     forget_files(app, &letters);
     export::forget_kept(app);
     app.db.fold_if_owed().await?;
+    ledger::keep_up(app).await;
     Ok(true)
 }
 

@@ -30,6 +30,7 @@ pub mod guardian;
 pub mod health;
 pub mod hours;
 pub mod invite;
+pub mod ledger;
 pub mod letters;
 pub mod own_visits;
 pub mod papers;

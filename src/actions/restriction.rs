@@ -2,7 +2,7 @@
 
 use time::{Date, OffsetDateTime};
 
-use super::{Pending, enqueue, erasure, export};
+use super::{Pending, enqueue, erasure, export, ledger};
 use crate::app::App;
 use crate::domain::consent::{Agreement, Tick};
 use crate::domain::file::Purpose;
@@ -88,6 +88,7 @@ pub async fn carry_out(app: &App, studio: &Studio, member: &Member, client: &Cli
     erasure::forget_files(app, &letters);
     export::forget_kept(app);
     app.db.fold_if_owed().await?;
+    ledger::keep_up(app).await;
     Ok(Some(answer))
 }
 

@@ -11,6 +11,7 @@ use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
 use super::{Failed, ServeArgs, say, seed_demo, upgrade};
+use crate::actions::ledger::{self, LedgerError};
 use crate::actions::{audit, backup, erasure, papers, post, verdicts, wishes, zones};
 use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
@@ -25,6 +26,15 @@ use crate::web::server::{Patience, Proxies};
 
 /// How long requests that are under way may take to end once the server is told to stop.
 const LAST_REQUESTS: Duration = Duration::from_secs(10);
+
+impl From<LedgerError> for Failed {
+    fn from(error: LedgerError) -> Self {
+        match error {
+            LedgerError::Store(error) => error.into(),
+            LedgerError::Io(error) => error.into(),
+        }
+    }
+}
 
 pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
     tracing_subscriber::fmt()
@@ -88,6 +98,10 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
             stuck = zones.stuck,
             "another version of the zone data"
         );
+    }
+    let back = ledger::apply(&app).await?;
+    if back > 0 {
+        tracing::warn!(back, "clients who had left were in the database again, and left anew");
     }
     let mut c = app.db.read().await?;
     let has_owner = accounts::has_owner(&mut c).await?;

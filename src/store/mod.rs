@@ -33,6 +33,7 @@ pub mod guardians;
 pub mod health;
 pub mod holds;
 pub mod invitations;
+pub mod ledger;
 pub mod letters;
 pub mod outbox;
 pub mod papers;

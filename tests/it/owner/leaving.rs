@@ -2,20 +2,24 @@
 
 use std::collections::BTreeSet;
 use std::path::Path;
+use std::sync::Arc;
 
-use palpebra::actions::erasure as changes;
+use palpebra::actions::{Pending, erasure as changes, ledger, restriction};
 use palpebra::cli::seed_demo;
-use palpebra::domain::ids::{ClientId, InvitationId};
+use palpebra::domain::ids::{AccountId, ClientId, InvitationId, MailId};
 use palpebra::domain::retention::{self, Fate};
-use palpebra::domain::role::Actor;
+use palpebra::domain::role::{Actor, Member, Role};
+use palpebra::jobs::outbox;
+use palpebra::mail::transport::Transport;
 use palpebra::password::Passwords;
 use palpebra::store::audit::Event;
 use palpebra::store::erasure::{self, Ground, Part};
 use palpebra::store::invitations::Invitation;
+use palpebra::store::outbox as store_outbox;
 use palpebra::store::retention_lists;
 use palpebra::store::treatments::Outcome;
 use palpebra::store::visits::Purpose;
-use palpebra::store::{Connection, Db, Tx, audit, invitations, retention as kept, studio};
+use palpebra::store::{Connection, Db, Tx, audit, clients, invitations, retention as kept, studio};
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
 use time::macros::{date, datetime};
@@ -68,10 +72,10 @@ const MORE: [&str; 9] = [
     "INSERT INTO letter (id, client_id, file_id, body, added_by, added_at) SELECT 'l', client_id, 'f', '{}', 'x', 1 FROM one",
     "INSERT INTO hold SELECT 'h', client_id, 'Claim 1', 'x', 1, 'Settled', 'x', 2 FROM one",
     "INSERT INTO treatment_time SELECT id, 1, 0, 'First lotion', 'left', 1, 2, 3, 4 FROM one",
-    "INSERT INTO visit_check SELECT visit_id, '[]', '[]', '[]', '[]', 'x', 1 FROM one",
+    "INSERT OR IGNORE INTO visit_check SELECT visit_id, '[]', '[]', '[]', '[]', 'x', 1 FROM one",
     "INSERT INTO visit_shield SELECT NULL, visit_id, 80, 90, 80, 'even', '', 'x', 1 FROM one",
     "INSERT INTO chair_event SELECT 'e', visit_id, 'off', 0, 'left', 1, NULL, NULL, 0, 'x', 1 FROM one",
-    "INSERT INTO deposit SELECT visit_id, 1500, 'EUR', 'cash', 'held', 'x', 1 FROM one",
+    "INSERT OR IGNORE INTO deposit SELECT visit_id, 1500, 'EUR', 'cash', 'held', 'x', 1 FROM one",
 ];
 
 /// A demo with something in every part of a record.
@@ -249,7 +253,10 @@ async fn whoever_leaves_leaves_no_trace_but_the_log_s() {
     let canaries: Vec<String> =
         sqlx::query_scalar("SELECT name FROM client UNION SELECT mail FROM client").fetch_all(&mut *c).await.unwrap();
     assert!(canaries.len() > 20 && !holds(folder.path(), &canaries).is_empty());
-    let deposits: i64 = sqlx::query_scalar("SELECT count(*) FROM deposit").fetch_one(&mut *c).await.unwrap();
+    let money: i64 = sqlx::query_scalar("SELECT (SELECT count(*) FROM deposit) + (SELECT count(*) FROM taking)")
+        .fetch_one(&mut *c)
+        .await
+        .unwrap();
     let everybody = everybody(&mut c).await;
     let later = datetime!(2036-01-01 12:00 UTC);
     for id in &everybody {
@@ -265,7 +272,7 @@ async fn whoever_leaves_leaves_no_trace_but_the_log_s() {
         }
     }
     let kept: i64 = sqlx::query_scalar("SELECT count(*) FROM past_money").fetch_one(&mut *c).await.unwrap();
-    assert_eq!(kept, deposits, "money stays for the books");
+    assert_eq!(kept, money, "money stays for the books");
     drop(c);
     assert!(db.fold().await.unwrap());
     assert_eq!(holds(folder.path(), &canaries), Vec::<String>::new());
@@ -410,4 +417,60 @@ async fn may_go(db: &Db, now: OffsetDateTime) -> BTreeSet<String> {
     let goes =
         all.into_iter().filter(|one| matches!(retention::of_record(&one.records, &terms, today), Fate::Goes { .. }));
     goes.map(|one| one.client.as_str().to_owned()).collect()
+}
+
+#[tokio::test]
+async fn a_backup_from_before_brings_nobody_back() {
+    let (app, studio) = with_a_past().await;
+    let zoe = studio.client("Zoë Birkholm", "zoe@clients.example.org", date!(1988 - 02 - 03)).await;
+    let ada = studio.client("Ada Winterfeld", "ada@clients.example.org", date!(1979 - 02 - 03)).await;
+    let before = tempfile::tempdir().unwrap();
+    app.app.db.copy_to(&before.path().join("palpebra.db")).await.unwrap();
+    let owner = app.owner().await;
+    for client in [&zoe, &studio.mia] {
+        let page = owner.get(&format!("/owner/clients/{client}/data")).await;
+        let done = owner.submit(&page, &format!("/owner/clients/{client}/erase"), &[]).await;
+        assert_eq!(done.status, 303, "{}", done.text());
+    }
+    let left = std::fs::read_to_string(app.folder().join("left.log")).unwrap();
+    assert_eq!(left, format!("erased {zoe}\nrestricted {}\n", studio.mia));
+
+    // The backup is put in the place of the database; what lies beside it stays.
+    std::fs::copy(app.folder().join("left.log"), before.path().join("left.log")).unwrap();
+    let taken_back = TestApp::made_over(&before.path().join("palpebra.db"), Transport::Memory(Arc::default())).await;
+    let mut c = taken_back.db.read().await.unwrap();
+    assert!(clients::get(&mut c, &zoe).await.unwrap().is_some(), "she is back");
+    drop(c);
+    assert_eq!(ledger::apply(&taken_back).await.unwrap(), 2);
+    let mut c = taken_back.db.read().await.unwrap();
+    assert!(clients::even_restricted(&mut c, &zoe).await.unwrap().is_none());
+    assert!(clients::get(&mut c, &studio.mia).await.unwrap().is_none());
+    assert!(clients::get(&mut c, &ada).await.unwrap().is_some());
+    assert!(audit::verify(&mut c).await.unwrap().is_ok());
+    drop(c);
+    assert_eq!(ledger::apply(&taken_back).await.unwrap(), 0, "once is enough");
+}
+
+#[tokio::test]
+async fn letters_that_lie_in_a_folder_go_with_her() {
+    let (app, studio) = with_a_past().await;
+    let zoe = studio.client("Zoë Birkholm", "zoe@clients.example.org", date!(1988 - 02 - 03)).await;
+    let folder = app.folder().join("mail");
+    let here = TestApp::made_over(&app.folder().join("palpebra.db"), Transport::Folder(folder.clone())).await;
+    let pending = Pending::SignInLink { client: zoe.clone(), draft: None };
+    let mut tx = here.db.write().await.unwrap();
+    let (id, body) = (MailId::from_random([9; 16]), serde_json::to_string(&pending).unwrap());
+    store_outbox::add(&mut tx, &id, "zoe@clients.example.org", &body, NOW, NOW).await.unwrap();
+    let row = studio::get(&mut tx).await.unwrap().unwrap();
+    tx.commit().await.unwrap();
+    assert_eq!(outbox::step(&here).await.unwrap(), outbox::Step::Sent);
+    assert!(folder.join(format!("{id}.eml")).is_file());
+    let owner = Member {
+        account: AccountId::from_random([8; 16]),
+        role: Role::Owner,
+        name: "Runa Ostfeld".to_owned(),
+        practitioner: None,
+    };
+    restriction::carry_out(&here, &row, &owner, &zoe).await.unwrap().unwrap();
+    assert!(!folder.join(format!("{id}.eml")).exists());
 }

@@ -131,6 +131,22 @@ impl TestApp {
         Self { app, url, mails, folder }
     }
 
+    /// The program over a file that is there already, serving nobody.
+    pub(crate) async fn made_over(file: &std::path::Path, transport: Transport) -> App {
+        App::new(Parts {
+            db: Db::open(file).await.unwrap(),
+            clock: Clock::by_hand(NOW),
+            random: Random::seeded(43),
+            passwords: Passwords::quick(),
+            transport,
+            address: Address::new("https://book.example.org"),
+            second_factor: SecondFactor::Off,
+            patience: Patience::USUAL,
+            limits: Limits::new(),
+            set_up_code: Mutex::new(None),
+        })
+    }
+
     /// Where its files are.
     pub(crate) fn folder(&self) -> &std::path::Path {
         self.folder.path()

@@ -1,0 +1,106 @@
+//! Who left, in a file beside the database: a backup that is taken back from before brings nobody back.
+
+use std::collections::BTreeSet;
+use std::fs::OpenOptions;
+use std::io::{self, Write as _};
+use std::os::unix::fs::OpenOptionsExt as _;
+
+use crate::app::App;
+use crate::domain::ids::ClientId;
+use crate::domain::role::Actor;
+use crate::store::erasure::{Ground, Part, erase};
+use crate::store::{StoreError, audit, clients, ledger, restriction};
+
+/// The file's name. A line is a word and an id, which tells nothing of whoever had it.
+const FILE: &str = "left.log";
+const ERASED: &str = "erased";
+const RESTRICTED: &str = "restricted";
+
+/// Why it could not be looked after.
+#[derive(Debug, thiserror::Error)]
+pub enum LedgerError {
+    /// The database can't.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// The file can't be read or written.
+    #[error("{FILE}: {0}")]
+    Io(#[from] io::Error),
+}
+
+fn read(app: &App) -> io::Result<BTreeSet<String>> {
+    match std::fs::read_to_string(app.db.folder().join(FILE)) {
+        Ok(text) => Ok(text.lines().map(str::to_owned).collect()),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Ok(BTreeSet::new()),
+        Err(error) => Err(error),
+    }
+}
+
+fn add(app: &App, lines: &[String]) -> io::Result<()> {
+    if lines.is_empty() {
+        return Ok(());
+    }
+    let mut file = OpenOptions::new().create(true).append(true).mode(0o600).open(app.db.folder().join(FILE))?;
+    for line in lines {
+        writeln!(file, "{line}")?;
+    }
+    file.sync_all()
+}
+
+/// Brings the file up to what the audit tells, and lets go again whoever left and is back: how many. It goes before anybody
+/// is served.
+///
+/// # Errors
+/// [`LedgerError`]
+pub async fn apply(app: &App) -> Result<usize, LedgerError> {
+    let known = read(app)?;
+    let told = ledger::told(&mut *app.db.read().await?).await?;
+    let told = told.into_iter().map(|(erased, id)| format!("{} {id}", if erased { ERASED } else { RESTRICTED }));
+    add(app, &told.filter(|line| !known.contains(line)).collect::<Vec<_>>())?;
+    let mut back = 0;
+    for line in &known {
+        let Some((word, id)) = line.split_once(' ') else { continue };
+        let Ok(id) = ClientId::parse(id) else { continue };
+        back += usize::from(again(app, word, &id).await?);
+    }
+    app.db.fold_if_owed().await?;
+    Ok(back)
+}
+
+async fn again(app: &App, word: &str, id: &ClientId) -> Result<bool, StoreError> {
+    if clients::even_restricted(&mut *app.db.read().await?, id).await?.is_none() {
+        return Ok(false);
+    }
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    match word {
+        ERASED => {
+            let ground = Ground { actor: &Actor::Program, object: "", detail: "came back with a backup" };
+            // What is held by now stays, and is tried again at the next start.
+            if let Err(error) = erase(&mut tx, id, Part::Record, &ground, now).await {
+                tracing::error!(%error, client = %id, "a client who left is back and can't be erased");
+                return Ok(false);
+            }
+            app.db.owe_fold();
+        }
+        RESTRICTED if restriction::since(&mut tx, id).await?.is_none() => {
+            restriction::restrict(&mut tx, id, now).await?;
+            let event = audit::Event {
+                action: "record.restricted",
+                client: Some(id),
+                object: "",
+                detail: "came back with a backup",
+            };
+            audit::append(&mut tx, &Actor::Program, event, now).await?;
+        }
+        _ => return Ok(false),
+    }
+    tx.commit().await?;
+    Ok(true)
+}
+
+/// Writes down who has just left, as far as that can be; the next start makes up for what could not.
+pub(super) async fn keep_up(app: &App) {
+    if let Err(error) = apply(app).await {
+        tracing::error!(%error, "who left could not be written down beside the database");
+    }
+}
