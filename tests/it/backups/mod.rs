@@ -1,5 +1,5 @@
 //! Backups: taken while others write, restored to the row, refused in words.
-#![expect(clippy::unwrap_used, clippy::panic, clippy::indexing_slicing, reason = "a test may fail where it stands")]
+#![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
 
 mod nightly;
 mod refused;

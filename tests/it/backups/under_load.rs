@@ -17,7 +17,8 @@ use crate::support::TestApp;
 async fn change(db: &Db, number: u32) {
     let mut bits = [0; 16];
     bits[..4].copy_from_slice(&number.to_be_bytes());
-    let room = Room { id: RoomId::from_random(bits), name: format!("Room {number}"), active: number % 3 > 0 };
+    let room =
+        Room { id: RoomId::from_random(bits), name: format!("Room {number}"), active: !number.is_multiple_of(3) };
     let mut tx = db.write().await.unwrap();
     save_room(&mut tx, &room).await.unwrap();
     let object = room.id.as_str();

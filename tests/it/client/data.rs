@@ -186,7 +186,7 @@ async fn a_visit_ahead_comes_first_and_a_hold_keeps_everything() {
     assert!(she.get("/me/data").await.main().contains("You have a visit ahead"));
     let page = owner.get(&format!("/owner/clients/{}/data", studio.mia)).await;
     assert!(page.main().contains("Cancel it first") && !page.source().contains("/erase"), "{}", page.main());
-    let row = palpebra::store::studio::get(&mut *app.app.db.read().await.unwrap()).await.unwrap().unwrap();
+    let row = palpebra::store::studio::get(&mut app.app.db.read().await.unwrap()).await.unwrap().unwrap();
     let mut tx = app.app.db.write().await.unwrap();
     let answer = palpebra::actions::restriction::answer(&mut tx, &row, &studio.mia, NOW).await.unwrap();
     assert_eq!(answer, Some(OnRequest::VisitAhead));

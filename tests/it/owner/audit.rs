@@ -157,7 +157,7 @@ async fn the_chain_is_looked_at_each_night_and_what_is_wrong_is_said_loudly() {
     tx.commit().await.unwrap();
     app.clock.advance(time::Duration::DAY);
     nightly::nightly(app).await.unwrap();
-    let last = audit::last_check(&mut *app.db.read().await.unwrap()).await.unwrap().unwrap();
+    let last = audit::last_check(&mut app.db.read().await.unwrap()).await.unwrap().unwrap();
     assert_eq!(last.found, Found::Breaks(1));
     let page = desk.app.owner().await.get("/owner/audit").await;
     assert!(page.main().contains("row 1 is not as it was written"), "{}", page.main());

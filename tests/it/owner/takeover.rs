@@ -118,7 +118,7 @@ async fn what_is_taken_over_moves_windows_and_the_same_file_again_changes_nothin
     }
     drop(c);
     assert_eq!(retouch::repair(&app.app.db).await.unwrap(), 0, "the list is what the whole history gives");
-    let entries = audit::list(&mut *app.app.db.read().await.unwrap(), Some(&ada.id), None, 10).await.unwrap();
+    let entries = audit::list(&mut app.app.db.read().await.unwrap(), Some(&ada.id), None, 10).await.unwrap();
     assert!(entries.iter().any(|one| one.action == "client.taken-over" && one.actor_name == "Runa Ostfeld"));
 
     let (path, again) = check(&owner, &table(&ROWS)).await;

@@ -56,7 +56,7 @@ async fn a_price_is_noted_and_stands_among_the_day_s_takings() {
     let line = csv.lines().nth(1).unwrap();
     assert!(line.starts_with("2026-03-02,") && line.ends_with(",EUR,52.50,0.00,52.50,cash,Liv Tannhauer"), "{csv}");
     assert!(!csv.contains("Sandgren"), "an accountant needs no names of clients");
-    let log = audit::list(&mut *app.app.db.read().await.unwrap(), Some(&studio.mia), None, 50).await.unwrap();
+    let log = audit::list(&mut app.app.db.read().await.unwrap(), Some(&studio.mia), None, 50).await.unwrap();
     assert_eq!(log.iter().filter(|entry| entry.action == "price.noted").count(), 3);
     assert_eq!(liv.get(PAGE).await.status, 403);
 }

@@ -143,6 +143,7 @@ impl TestApp {
             second_factor: SecondFactor::Off,
             patience: Patience::USUAL,
             limits: Limits::new(),
+            backups: Backups::beside(file.parent().unwrap()),
             set_up_code: Mutex::new(None),
         })
     }
