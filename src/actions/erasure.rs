@@ -103,7 +103,7 @@ pub async fn carry_out(app: &App, member: &Member, id: &RetentionListId) -> Stor
     let lines = retention_lists::lines(&mut c, id).await?;
     drop(c);
     let actor = Actor::Member(member.clone());
-    app.db.owe_fold();
+    app.db.owe_scrub();
     for line in lines.iter().filter(|line| line.outcome.is_none()) {
         one(app, &studio, &actor, id, line).await?;
     }
@@ -120,7 +120,7 @@ pub async fn carry_out(app: &App, member: &Member, id: &RetentionListId) -> Stor
     tx.commit().await?;
     forget_files(app, &letters);
     export::forget_kept(app);
-    app.db.fold_if_owed().await?;
+    app.db.scrub_if_owed().await?;
     ledger::keep_up(app).await;
     Ok(true)
 }

@@ -62,7 +62,7 @@ pub async fn apply(app: &App) -> Result<usize, LedgerError> {
         let Ok(id) = ClientId::parse(id) else { continue };
         back += usize::from(again(app, word, &id).await?);
     }
-    app.db.fold_if_owed().await?;
+    app.db.scrub_if_owed().await?;
     Ok(back)
 }
 
@@ -80,7 +80,7 @@ async fn again(app: &App, word: &str, id: &ClientId) -> Result<bool, StoreError>
                 tracing::error!(%error, client = %id, "a client who left is back and can't be erased");
                 return Ok(false);
             }
-            app.db.owe_fold();
+            app.db.owe_scrub();
         }
         RESTRICTED if restriction::since(&mut tx, id).await?.is_none() => {
             restriction::restrict(&mut tx, id, now).await?;

@@ -83,11 +83,11 @@ pub async fn carry_out(app: &App, studio: &Studio, member: &Member, client: &Cli
         }
         OnRequest::Restrict(fate) => restrict(app, &mut tx, &actor, &she, fate, now).await?,
     };
-    app.db.owe_fold();
+    app.db.owe_scrub();
     tx.commit().await?;
     erasure::forget_files(app, &letters);
     export::forget_kept(app);
-    app.db.fold_if_owed().await?;
+    app.db.scrub_if_owed().await?;
     ledger::keep_up(app).await;
     Ok(Some(answer))
 }

@@ -29,5 +29,5 @@ pub async fn sweep(app: &App) -> Stored<()> {
     takeovers::sweep(&mut tx, now - FILES_STAY).await?;
     export::sweep(app, &mut tx, now).await?;
     tx.commit().await?;
-    app.db.fold_if_owed().await
+    app.db.scrub_if_owed().await
 }

@@ -99,7 +99,7 @@ pub struct Db {
     read: SqlitePool,
     write: SqlitePool,
     file: PathBuf,
-    fold_owed: Arc<AtomicBool>,
+    scrub_owed: Arc<AtomicBool>,
 }
 
 /// Takes SQLite's one write lock at once: a transaction that reads first and writes later can find itself out of date.
@@ -157,7 +157,7 @@ impl Db {
         }
         let readers = 4;
         let read = pool(readers).connect_with(base.read_only(true).pragma("query_only", "ON")).await?;
-        Ok(Self { read, write, file: file.to_owned(), fold_owed: Arc::default() })
+        Ok(Self { read, write, file: file.to_owned(), scrub_owed: Arc::default() })
     }
 
     /// The folder of the file.
@@ -200,18 +200,33 @@ impl Db {
         Ok(busy == 0)
     }
 
-    /// Something leaves that must be on no page of the log either: see [`Self::fold_if_owed`].
-    pub fn owe_fold(&self) {
-        self.fold_owed.store(true, Ordering::Relaxed);
-    }
-
-    /// [`Self::fold`], when something left since; while somebody reads for long it stays owed.
+    /// Writes the file anew without what left it, and folds the log in. `secure_delete` alone isn't enough: where rows move
+    /// between pages, SQLite leaves the old bytes. `false` when somebody still reads from the log.
     ///
     /// # Errors
     /// When the file can't be written.
-    pub async fn fold_if_owed(&self) -> Stored<()> {
-        if self.fold_owed.load(Ordering::Relaxed) && self.fold().await? {
-            self.fold_owed.store(false, Ordering::Relaxed);
+    pub async fn scrub(&self) -> Stored<bool> {
+        let mut connection = self.write.acquire().await?;
+        // The copy on the way is as large as the file: it goes to the disk, where it has no name.
+        for step in ["PRAGMA temp_store = FILE", "VACUUM", "PRAGMA temp_store = MEMORY"] {
+            sqlx::query(step).execute(&mut *connection).await?;
+        }
+        drop(connection);
+        self.fold().await
+    }
+
+    /// Something leaves that must be in no byte of the file or its log: see [`Self::scrub_if_owed`].
+    pub fn owe_scrub(&self) {
+        self.scrub_owed.store(true, Ordering::Relaxed);
+    }
+
+    /// [`Self::scrub`], when something left since; while somebody reads for long it stays owed.
+    ///
+    /// # Errors
+    /// When the file can't be written.
+    pub async fn scrub_if_owed(&self) -> Stored<()> {
+        if self.scrub_owed.load(Ordering::Relaxed) && self.scrub().await? {
+            self.scrub_owed.store(false, Ordering::Relaxed);
         }
         Ok(())
     }

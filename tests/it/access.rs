@@ -182,6 +182,10 @@ async fn an_id_that_is_none_or_of_another_kind_leads_nowhere() {
     let odd = ["1", "%00", "%2e%2e%2fowner", "a%20b", "%F0%9F%92%A5", "%ff", "'--", "<b>", &long, &client];
     let mut tried = 0;
     for route in table().into_iter().filter(|route| route.method == Method::GET && route.path.contains('{')) {
+        // A stamp names no object: it only makes the address new when the studio's colours are.
+        if route.path == "/face/{stamp}/app.css" {
+            continue;
+        }
         for id in odd {
             let names = ["id", "consent", "n", "token", "name", "stamp", "product", "version"];
             let path = address(route.path, &names.map(|name| (name, id)));

@@ -274,7 +274,7 @@ async fn whoever_leaves_leaves_no_trace_but_the_log_s() {
     let kept: i64 = sqlx::query_scalar("SELECT count(*) FROM past_money").fetch_one(&mut *c).await.unwrap();
     assert_eq!(kept, money, "money stays for the books");
     drop(c);
-    assert!(db.fold().await.unwrap());
+    assert!(db.scrub().await.unwrap());
     assert_eq!(holds(folder.path(), &canaries), Vec::<String>::new());
     assert_eq!(db.check().await.unwrap(), Vec::<String>::new());
     let mut c = db.read().await.unwrap();
