@@ -4,6 +4,7 @@ use std::cell::RefCell;
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
 use axum::http::Method;
+use palpebra::domain::role::Who;
 
 use super::places::{self, Walk};
 use crate::support::{Browser, Server, route};
@@ -108,6 +109,10 @@ impl Person {
             self.inspect_at(&path, &named(pattern)).await;
             for link in self.links().await {
                 let Some(route) = route(&Method::GET, &link) else { continue };
+                // To a visitor a client's page is the door to it, which she has seen.
+                if self.who == "visitor" && route.who == Who::Client {
+                    continue;
+                }
                 if !places::is_no_page(route.path) && taken.insert(route.path) {
                     waiting.push_back(link);
                 }
