@@ -91,6 +91,15 @@ fn middle(mut values: Vec<u64>) -> u64 {
     values[values.len() / 2]
 }
 
+/// Opens the diary for as long as a studio may, so that the visitors of the long form find free times to the end.
+async fn long_diary(file: &Path) {
+    let db = Db::open(file).await.unwrap();
+    let mut tx = db.write().await.unwrap();
+    sqlx::query("UPDATE studio SET horizon_days = 400").execute(&mut *tx).await.unwrap();
+    tx.commit().await.unwrap();
+    db.close().await;
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn visitors_lose_nothing_while_the_server_is_killed_its_disk_is_full_and_no_mail_leaves() {
     let (visitors, seconds) = (setting("PALPEBRA_LOAD_VISITORS", 24), setting("PALPEBRA_LOAD_SECONDS", 16));
@@ -99,6 +108,7 @@ async fn visitors_lose_nothing_while_the_server_is_killed_its_disk_is_full_and_n
     let disk = SmallDisk::over(folder.path());
     let file = folder.path().join("palpebra.db");
     std::fs::copy(source.path().join("palpebra.db"), &file).unwrap();
+    long_diary(&file).await;
     // Nobody listens there: the port was free a moment ago.
     let dead = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap();
     let mail = ["--smtp", &format!("smtp://{dead}")];
