@@ -38,11 +38,13 @@ fn letters_until(studio: &Studio, terms: &Terms, today: Date) -> OffsetDateTime 
     studio.zone.day_start(terms.letters.kept_since(today))
 }
 
-/// Makes a list of what may leave now, in the place of one that nobody confirmed.
+/// Makes a list of what may leave now, in the place of one that nobody confirmed. One that is being done is waited for: its
+/// lines tell what is gone.
 ///
 /// # Errors
 /// When the database can't.
 pub async fn make_list(app: &App, actor: &Actor) -> Stored<Option<RetentionListId>> {
+    let _turn = TURN.acquire().await;
     let now = app.clock.now();
     // A long look over everybody, during which others go on writing: the rule is asked anew before anything leaves.
     let mut c = app.db.snapshot().await?;
@@ -103,7 +105,6 @@ pub async fn carry_out(app: &App, member: &Member, id: &RetentionListId) -> Stor
     let lines = retention_lists::lines(&mut c, id).await?;
     drop(c);
     let actor = Actor::Member(member.clone());
-    app.db.owe_scrub();
     for line in lines.iter().filter(|line| line.outcome.is_none()) {
         one(app, &studio, &actor, id, line).await?;
     }
@@ -117,12 +118,18 @@ pub async fn carry_out(app: &App, member: &Member, id: &RetentionListId) -> Stor
     let detail = format!("{gone} gone, {stayed} stayed, {} letters", letters.len());
     let event = Event { action: "retention.done", client: None, object: id.as_str(), detail: &detail };
     audit::append(&mut tx, &actor, event, now).await?;
+    app.db.owe_scrub();
     tx.commit().await?;
-    forget_files(app, &letters);
-    export::forget_kept(app);
-    app.db.scrub_if_owed().await?;
-    ledger::keep_up(app).await;
+    clear_up(app, &letters).await;
     Ok(true)
+}
+
+/// What is left to do once it is committed that somebody left. What of it fails undoes nothing, and is made up for later.
+pub(super) async fn clear_up(app: &App, letters: &[MailId]) {
+    forget_files(app, letters);
+    export::forget_kept(app);
+    ledger::keep_up(app).await;
+    app.db.scrub_if_owed().await;
 }
 
 async fn one(app: &App, studio: &Studio, actor: &Actor, list: &RetentionListId, line: &Line) -> Stored<()> {
@@ -135,6 +142,7 @@ async fn one(app: &App, studio: &Studio, actor: &Actor, list: &RetentionListId, 
     let outcome = match found {
         Some(due) => {
             letters = take(&mut tx, studio, actor, list, &due, &terms, now).await?;
+            app.db.owe_scrub();
             Outcome::Gone
         }
         None => Outcome::Stayed,
@@ -176,7 +184,7 @@ async fn take(
 }
 
 /// Deletes letters that lie in a folder since none leaves this computer.
-pub(super) fn forget_files(app: &App, letters: &[MailId]) {
+fn forget_files(app: &App, letters: &[MailId]) {
     let Some(folder) = app.transport.folder() else { return };
     for id in letters {
         match std::fs::remove_file(folder.join(format!("{id}.eml"))) {

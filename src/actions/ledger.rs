@@ -62,7 +62,6 @@ pub async fn apply(app: &App) -> Result<usize, LedgerError> {
         let Ok(id) = ClientId::parse(id) else { continue };
         back += usize::from(again(app, word, &id).await?);
     }
-    app.db.scrub_if_owed().await?;
     Ok(back)
 }
 

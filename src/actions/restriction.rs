@@ -2,7 +2,7 @@
 
 use time::{Date, OffsetDateTime};
 
-use super::{Pending, enqueue, erasure, export, ledger};
+use super::{Pending, enqueue, erasure};
 use crate::app::App;
 use crate::domain::consent::{Agreement, Tick};
 use crate::domain::file::Purpose;
@@ -85,10 +85,7 @@ pub async fn carry_out(app: &App, studio: &Studio, member: &Member, client: &Cli
     };
     app.db.owe_scrub();
     tx.commit().await?;
-    erasure::forget_files(app, &letters);
-    export::forget_kept(app);
-    app.db.scrub_if_owed().await?;
-    ledger::keep_up(app).await;
+    erasure::clear_up(app, &letters).await;
     Ok(Some(answer))
 }
 

@@ -8,7 +8,6 @@ use std::fs::OpenOptions;
 use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use sqlx::pool::PoolConnection;
@@ -45,6 +44,7 @@ pub mod retention;
 pub mod retention_lists;
 pub mod retouch;
 pub mod rules;
+mod scrub;
 pub mod second_factor;
 pub mod sessions;
 pub mod skin_tests;
@@ -61,6 +61,7 @@ pub mod visits;
 pub mod wishes;
 
 pub use error::{StoreError, Trouble};
+use scrub::Debt;
 pub use sqlx::SqliteConnection as Connection;
 use upgrade::Standing;
 
@@ -99,7 +100,7 @@ pub struct Db {
     read: SqlitePool,
     write: SqlitePool,
     file: PathBuf,
-    scrub_owed: Arc<AtomicBool>,
+    debt: Arc<Debt>,
 }
 
 /// Takes SQLite's one write lock at once: a transaction that reads first and writes later can find itself out of date.
@@ -157,12 +158,13 @@ impl Db {
         }
         let readers = 4;
         let read = pool(readers).connect_with(base.read_only(true).pragma("query_only", "ON")).await?;
-        Ok(Self { read, write, file: file.to_owned(), scrub_owed: Arc::default() })
+        let debt = Arc::new(Debt::of(folder_of(file)));
+        Ok(Self { read, write, file: file.to_owned(), debt })
     }
 
     /// The folder of the file.
     pub fn folder(&self) -> &Path {
-        self.file.parent().unwrap_or(Path::new(""))
+        folder_of(&self.file)
     }
 
     /// A connection that can only look.
@@ -198,37 +200,6 @@ impl Db {
         let mut connection = self.write.acquire().await?;
         let busy: i64 = sqlx::query_scalar("PRAGMA wal_checkpoint(TRUNCATE)").fetch_one(&mut *connection).await?;
         Ok(busy == 0)
-    }
-
-    /// Writes the file anew without what left it, and folds the log in. `secure_delete` alone isn't enough: where rows move
-    /// between pages, SQLite leaves the old bytes. `false` when somebody still reads from the log.
-    ///
-    /// # Errors
-    /// When the file can't be written.
-    pub async fn scrub(&self) -> Stored<bool> {
-        let mut connection = self.write.acquire().await?;
-        // The copy on the way is as large as the file: it goes to the disk, where it has no name.
-        for step in ["PRAGMA temp_store = FILE", "VACUUM", "PRAGMA temp_store = MEMORY"] {
-            sqlx::query(step).execute(&mut *connection).await?;
-        }
-        drop(connection);
-        self.fold().await
-    }
-
-    /// Something leaves that must be in no byte of the file or its log: see [`Self::scrub_if_owed`].
-    pub fn owe_scrub(&self) {
-        self.scrub_owed.store(true, Ordering::Relaxed);
-    }
-
-    /// [`Self::scrub`], when something left since; while somebody reads for long it stays owed.
-    ///
-    /// # Errors
-    /// When the file can't be written.
-    pub async fn scrub_if_owed(&self) -> Stored<()> {
-        if self.scrub_owed.load(Ordering::Relaxed) && self.scrub().await? {
-            self.scrub_owed.store(false, Ordering::Relaxed);
-        }
-        Ok(())
     }
 
     /// Ends all connections, after the write-ahead log was folded into the file.
@@ -305,6 +276,10 @@ async fn copy_out(c: &mut Connection, file: &Path) -> Stored<()> {
     let word: String = sqlx::query_scalar("PRAGMA integrity_check").fetch_one(&copy).await?;
     copy.close().await;
     if word == "ok" { Ok(()) } else { Err(StoreError::Damaged(word)) }
+}
+
+fn folder_of(file: &Path) -> &Path {
+    file.parent().unwrap_or(Path::new(""))
 }
 
 fn options(file: &Path) -> SqliteConnectOptions {

@@ -6,6 +6,7 @@ use axum::response::Response;
 use time::Date;
 
 use crate::app::App;
+use crate::store::Stored;
 use crate::store::studio::Studio;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
@@ -71,6 +72,29 @@ impl FromRequestParts<App> for Done {
 /// On to a page that says what was done: one of [`DONE`].
 fn done(path: &str, what: &str) -> Response {
     see_other(&format!("{path}?{what}"))
+}
+
+/// How long a page waits for work that goes on without it.
+const WAIT: std::time::Duration = std::time::Duration::from_secs(20);
+
+/// What came of work, if it came while the page could wait. It goes on when it takes longer, and when the browser has gone.
+async fn in_time<T: Send + 'static>(
+    what: &'static str,
+    work: impl Future<Output = Stored<T>> + Send + 'static,
+) -> Result<Option<T>, Fault> {
+    let mut work = tokio::spawn(work);
+    match tokio::time::timeout(WAIT, &mut work).await {
+        Ok(Ok(ended)) => Ok(Some(ended?)),
+        Ok(Err(broken)) => Err(Fault::internal(broken)),
+        Err(_) => {
+            tokio::spawn(async move {
+                if let Ok(Err(error)) = work.await {
+                    tracing::error!(%error, "not done: {what}");
+                }
+            });
+            Ok(None)
+        }
+    }
 }
 
 /// An id out of a path: one that can't be is as unknown as one that isn't there.

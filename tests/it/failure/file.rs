@@ -8,6 +8,7 @@ use palpebra::store::practitioners::{Room, rooms, save_room};
 use palpebra::store::{Db, Stored, audit};
 use rand::rngs::StdRng;
 use rand::{RngExt, SeedableRng};
+use sqlx::{ConnectOptions, Connection};
 use time::OffsetDateTime;
 
 use crate::support::TestApp;
@@ -207,4 +208,34 @@ async fn a_page_that_rots_while_the_server_runs_is_a_5xx_and_not_its_end() {
     let page = owner.get("/owner/rooms").await;
     assert!(page.status == 200 || page.status >= 500, "from memory, or not at all: {}", page.status);
     assert_eq!(owner.get("/healthz").await.status, 200, "the server goes on");
+}
+
+async fn setting(db: &Db, sql: &'static str) -> i64 {
+    let mut tx = db.write().await.unwrap();
+    sqlx::query_scalar(sql).fetch_one(&mut *tx).await.unwrap()
+}
+
+#[tokio::test]
+async fn the_file_is_written_anew_by_a_later_start_when_another_program_holds_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let (file, owed) = (folder.path().join("palpebra.db"), folder.path().join("scrub.owed"));
+    let db = Db::open(&file).await.unwrap();
+    change(&db, 0).await;
+    assert_eq!(setting(&db, "PRAGMA busy_timeout = 0").await, 0);
+    let mut other = sqlx::sqlite::SqliteConnectOptions::new().filename(&file).connect().await.unwrap();
+    sqlx::query("BEGIN IMMEDIATE").execute(&mut other).await.unwrap();
+    db.owe_scrub();
+    db.scrub_if_owed().await;
+    assert!(owed.exists());
+    other.close().await.unwrap();
+    assert_eq!(setting(&db, "PRAGMA temp_store").await, 2, "temporary tables are in memory, not on the disk");
+    db.close().await;
+
+    let db = Db::open(&file).await.unwrap();
+    assert!(owed.exists());
+    db.scrub_if_owed().await;
+    assert!(!owed.exists());
+    assert_eq!(setting(&db, "PRAGMA temp_store").await, 2);
+    db.close().await;
+    assert_eq!(changes(&file).await, 1);
 }

@@ -9,7 +9,7 @@ use palpebra::cli::seed_demo;
 use palpebra::domain::ids::{AccountId, ClientId, InvitationId, MailId};
 use palpebra::domain::retention::{self, Fate};
 use palpebra::domain::role::{Actor, Member, Role};
-use palpebra::jobs::outbox;
+use palpebra::jobs::{housekeeping, outbox};
 use palpebra::mail::transport::Transport;
 use palpebra::password::Passwords;
 use palpebra::store::audit::Event;
@@ -286,6 +286,11 @@ async fn whoever_leaves_leaves_no_trace_but_the_log_s() {
     assert_eq!(usize::try_from(told).unwrap(), everybody.len());
 }
 
+fn runa() -> Member {
+    let account = AccountId::from_random([8; 16]);
+    Member { account, role: Role::Owner, name: "Runa Ostfeld".to_owned(), practitioner: None }
+}
+
 async fn confirm(owner: &Person) -> crate::support::Html {
     let page = owner.get("/owner/keeping/list").await;
     owner.submit(&page, "/owner/keeping/list/", &[]).await
@@ -452,6 +457,31 @@ async fn a_backup_from_before_brings_nobody_back() {
 }
 
 #[tokio::test]
+async fn whoever_leaves_has_left_even_if_the_file_is_written_anew_only_later() {
+    let (app, studio) = with_a_past().await;
+    let zoe = studio.client("Zoë Birkholm", "zoe@clients.example.org", date!(1988 - 02 - 03)).await;
+    let owner = app.owner().await;
+    let page = owner.get(&format!("/owner/clients/{zoe}/data")).await;
+    // The writer has as many databases attached as SQLite takes, so that a VACUUM, which attaches one more, fails.
+    let mut tx = app.app.db.write().await.unwrap();
+    for number in 0..10 {
+        let attach = format!("ATTACH ':memory:' AS other_{number}");
+        sqlx::query(sqlx::AssertSqlSafe(attach)).execute(&mut *tx).await.unwrap();
+    }
+    tx.commit().await.unwrap();
+    let done = owner.submit(&page, &format!("/owner/clients/{zoe}/erase"), &[]).await;
+    assert_eq!(done.status, 303, "{}", done.text());
+    let owed = app.folder().join("scrub.owed");
+    assert!(owed.exists());
+    let left = std::fs::read_to_string(app.folder().join("left.log")).unwrap();
+    assert_eq!(left, format!("erased {zoe}\n"), "what comes after it is done all the same");
+
+    housekeeping::sweep(&app.app).await.unwrap();
+    assert!(!owed.exists());
+    assert_eq!(holds(app.folder(), &["Zoë Birkholm".to_owned()]), Vec::<String>::new());
+}
+
+#[tokio::test]
 async fn letters_that_lie_in_a_folder_go_with_her() {
     let (app, studio) = with_a_past().await;
     let zoe = studio.client("Zoë Birkholm", "zoe@clients.example.org", date!(1988 - 02 - 03)).await;
@@ -465,12 +495,6 @@ async fn letters_that_lie_in_a_folder_go_with_her() {
     tx.commit().await.unwrap();
     assert_eq!(outbox::step(&here).await.unwrap(), outbox::Step::Sent);
     assert!(folder.join(format!("{id}.eml")).is_file());
-    let owner = Member {
-        account: AccountId::from_random([8; 16]),
-        role: Role::Owner,
-        name: "Runa Ostfeld".to_owned(),
-        practitioner: None,
-    };
-    restriction::carry_out(&here, &row, &owner, &zoe).await.unwrap().unwrap();
+    restriction::carry_out(&here, &row, &runa(), &zoe).await.unwrap().unwrap();
     assert!(!folder.join(format!("{id}.eml")).exists());
 }
