@@ -238,6 +238,7 @@ if (sides.length) {
   if (worker) {
     // Every other page has a worker too, which knows nothing of the chair.
     const fresh = !worker.controller?.scriptURL.endsWith("/chair-worker.js");
+    // As in app.js: a file for both would be a request more.
     const begun = (it) => it.active ?? new Promise((done) => {
       const next = it.installing ?? it.waiting;
       next.addEventListener("statechange", () => next.state === "activated" && done(next));

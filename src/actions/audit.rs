@@ -13,13 +13,7 @@ const AT: Time = time!(3:00);
 
 /// Whether a look is due: the last one was before this night's hour.
 fn due(last: Option<&Check>, zone: &Zone, now: OffsetDateTime) -> bool {
-    let civil = zone.to_civil(now);
-    let night = if civil.time() >= AT { Some(civil.date()) } else { civil.date().previous_day() };
-    let looked = last.map(|check| zone.to_civil(check.at));
-    match (looked, night) {
-        (Some(looked), Some(night)) => looked < night.with_time(AT),
-        _ => true,
-    }
+    last.is_none_or(|check| check.at < zone.last_at(AT, now))
 }
 
 /// Looks at the whole chain, once a night, and keeps what was found. What is wrong stands in the program's log and on the

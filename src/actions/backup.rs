@@ -1,20 +1,19 @@
 //! Backups: made whole, checked, put under their name, written down; older ones go by the rotation.
 
 use std::fs::{self, File};
-use std::io::{self, Read as _};
+use std::io;
 use std::os::unix::fs::{DirBuilderExt as _, OpenOptionsExt as _};
 use std::path::{Path, PathBuf};
 
-use sha2::{Digest as _, Sha256};
 use time::format_description::BorrowedFormatItem;
 use time::macros::format_description;
-use time::{Duration, OffsetDateTime, PrimitiveDateTime, Time};
+use time::{OffsetDateTime, PrimitiveDateTime};
 use tokio::sync::Mutex;
 
 use crate::app::App;
+use crate::documents::digest::Digest;
 use crate::domain::role::Actor;
-use crate::domain::rotation::Rotation;
-use crate::domain::zone::Zone;
+use crate::domain::rotation::{Rotation, is_due};
 use crate::sealing::{Lock, SealError};
 use crate::store::audit::{self, Event};
 use crate::store::backup::{self, Try};
@@ -38,13 +37,6 @@ impl Backups {
         Self { folder: data.join("backups"), lock: None, rotation: Rotation::default() }
     }
 }
-
-/// When the night's backup is made, on the studio's clock.
-const NIGHT: Time = time::macros::time!(2:30);
-/// How long after a failure the night's backup is tried again.
-const AGAIN: Duration = Duration::HOUR;
-/// Older than this, the last good backup is a cause for alarm.
-pub const STALE: Duration = Duration::hours(48);
 
 /// One at a time.
 static TURN: Mutex<()> = Mutex::const_new(());
@@ -99,7 +91,7 @@ pub async fn make(app: &App, actor: &Actor) -> Stored<Try> {
     Ok(one)
 }
 
-/// Makes the night's backup if it is due: when there is none since the last time that it was half past two in the studio.
+/// Makes the night's backup if it is due.
 ///
 /// # Errors
 /// As [`make`].
@@ -108,23 +100,12 @@ pub async fn nightly(app: &App) -> Stored<Option<Try>> {
     let Some(studio) = studio::get(&mut c).await?.filter(|studio| !studio.demo) else { return Ok(None) };
     let (last, good) = (backup::tries(&mut c, 1).await?, backup::last_good(&mut c).await?);
     drop(c);
-    let now = app.clock.now();
-    let done = good.is_some_and(|good| good >= last_night(&studio.zone, now));
-    let lately = last.first().is_some_and(|last| !last.trouble.is_empty() && now - last.tried_at < AGAIN);
-    if done || lately { Ok(None) } else { make(app, &Actor::Program).await.map(Some) }
-}
-
-/// The last moment at which a night's backup became due.
-fn last_night(zone: &Zone, now: OffsetDateTime) -> OffsetDateTime {
-    let today = zone.date_at(now);
-    let night = |day| zone.to_instant_as_calendars_do(PrimitiveDateTime::new(day, NIGHT));
-    let tonight = night(today);
-    if tonight <= now { tonight } else { night(today.previous_day().unwrap_or(today)) }
-}
-
-/// Whether the last good backup is so old that somebody must look; a studio that is new has time.
-pub fn is_stale(good: Option<OffsetDateTime>, since: OffsetDateTime, now: OffsetDateTime) -> bool {
-    now - good.unwrap_or(since) > STALE
+    let failed = last.first().filter(|last| !last.trouble.is_empty()).map(|last| last.tried_at);
+    if is_due(good, failed, &studio.zone, app.clock.now()) {
+        make(app, &Actor::Program).await.map(Some)
+    } else {
+        Ok(None)
+    }
 }
 
 fn name(at: OffsetDateTime) -> String {
@@ -178,16 +159,10 @@ async fn write_parts(app: &App, plain: &Path, half: &Path) -> Result<(u64, Strin
 
 /// Size and SHA-256 of a file as it is read back.
 fn measure(file: &Path) -> io::Result<(u64, String)> {
-    let (mut file, mut hash, mut bytes) = (File::open(file)?, Sha256::new(), 0);
-    let mut part = vec![0; 64 * 1024];
-    loop {
-        let count = file.read(&mut part)?;
-        if count == 0 {
-            return Ok((bytes, data_encoding::HEXLOWER.encode(&hash.finalize())));
-        }
-        hash.update(part.get(..count).unwrap_or_default());
-        bytes += u64::try_from(count).unwrap_or(u64::MAX);
-    }
+    let mut digest = Digest::new(io::sink());
+    io::copy(&mut File::open(file)?, &mut digest)?;
+    let digested = digest.finish()?;
+    Ok((digested.bytes, digested.sha256))
 }
 
 /// Deletes backups that the rotation doesn't keep, and what an unfinished one left behind.

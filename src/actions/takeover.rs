@@ -1,5 +1,7 @@
 //! Taking over clients, past visits and skin tests from a file: looked at first, then all of it or nothing.
 
+use std::collections::HashMap;
+
 use serde::{Deserialize, Serialize};
 use time::{Date, OffsetDateTime, Time};
 
@@ -129,22 +131,19 @@ pub async fn look(
 
 /// The names of services and products, in use or not: papers tell of what was.
 async fn names(c: &mut Connection) -> Stored<Catalogue> {
-    let mut found = Catalogue::default();
-    let mut shared = Vec::new();
-    for service in catalogue::services(c).await? {
-        if found.services.insert(service.name.to_lowercase(), service.id).is_some() {
-            shared.push(service.name.to_lowercase());
-        }
+    let (services, products) = (catalogue::services(c).await?, catalogue::products(c).await?);
+    Ok(Catalogue {
+        services: unshared(services.into_iter().map(|service| (service.name, service.id))),
+        products: unshared(products.into_iter().map(|product| (product.name, product.id))),
+    })
+}
+
+fn unshared<I>(named: impl Iterator<Item = (String, I)>) -> HashMap<String, I> {
+    let mut found = HashMap::new();
+    for (name, id) in named {
+        found.entry(name.to_lowercase()).and_modify(|id| *id = None).or_insert(Some(id));
     }
-    found.services.retain(|name, _| !shared.contains(name));
-    shared.clear();
-    for product in catalogue::products(c).await? {
-        if found.products.insert(product.name.to_lowercase(), product.id).is_some() {
-            shared.push(product.name.to_lowercase());
-        }
-    }
-    found.products.retain(|name, _| !shared.contains(name));
-    Ok(found)
+    found.into_iter().filter_map(|(name, id)| Some((name, id?))).collect()
 }
 
 async fn gathered(c: &mut Connection, studio: &Studio) -> Stored<Gathered> {

@@ -5,7 +5,6 @@ use crate::app::App;
 use crate::domain::ids::VisitId;
 use crate::domain::money::Money;
 use crate::domain::role::{Actor, Member};
-use crate::domain::visit::VisitState;
 use crate::store::audit::Event;
 use crate::store::deposits::{self, Fate, How};
 use crate::store::takings::{self, Taking};
@@ -24,11 +23,6 @@ pub enum Noted {
     Deposit,
 }
 
-/// Whether a price can be noted for a visit in this state.
-pub fn may_note(state: VisitState) -> bool {
-    matches!(state, VisitState::Arrived | VisitState::InTreatment | VisitState::Done)
-}
-
 /// Notes the price and how it was paid; with `counts` the deposit is counted towards it.
 ///
 /// # Errors
@@ -37,7 +31,7 @@ pub async fn note(app: &App, member: &Member, id: &VisitId, price: &Money, how: 
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let Some((visit, client)) = visit_for(&mut tx, member, id).await? else { return Ok(Noted::NotThere) };
-    if !may_note(visit.state) {
+    if !visit.state.may_have_price() {
         return Ok(Noted::NotBegun);
     }
     let Some(studio) = studio::get(&mut tx).await? else { return Ok(Noted::NotThere) };
@@ -45,14 +39,14 @@ pub async fn note(app: &App, member: &Member, id: &VisitId, price: &Money, how: 
     let counted_minor = match (&deposit, counts) {
         (Some(deposit), true) => {
             let fits = deposit.currency == price.currency().as_str() && deposit.amount_minor <= price.minor();
-            if !fits || matches!(deposit.fate, Fate::Returned | Fate::Kept) {
+            if !fits || !deposit.fate.may_count() {
                 return Ok(Noted::Deposit);
             }
             deposit.amount_minor
         }
         _ => 0,
     };
-    if let Some(mut deposit) = deposit.filter(|one| matches!(one.fate, Fate::Held | Fate::Counted)) {
+    if let Some(mut deposit) = deposit.filter(|one| one.fate.may_count()) {
         let fate = if counts { Fate::Counted } else { Fate::Held };
         if deposit.fate != fate {
             (deposit.fate, deposit.noted_by, deposit.noted_at) = (fate, member.name.clone(), now);

@@ -1,9 +1,9 @@
 //! `palpebra doctor`: what is well and what isn't, a line each; exit code 1 when something isn't.
 
 use super::{DataArgs, Failed, say};
-use crate::actions::{backup as backups, post, retouch, zones};
+use crate::actions::{post, retouch, zones};
 use crate::clock::Clock;
-use crate::domain::zone;
+use crate::domain::{rotation, zone};
 use crate::store::audit::Found;
 use crate::store::{Db, accounts, audit, backup, outbox, studio};
 use crate::studio_key::{self, StudioKey};
@@ -52,7 +52,7 @@ pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
         let (now, good) = (Clock::system().now(), backup::last_good(&mut c).await?);
         let since = studio::set_up_at(&mut c).await?;
         let last = backup::tries(&mut c, 1).await?.into_iter().next().filter(|last| !last.trouble.is_empty());
-        let stale = !studio.demo && backups::is_stale(good, since, now);
+        let stale = !studio.demo && rotation::is_stale(good, since, now);
         let line = match good {
             Some(good) => format!("the last good backup is of {}", when::moment(studio.zone.to_civil(good))),
             None => "there is no backup yet".to_owned(),

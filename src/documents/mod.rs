@@ -1,6 +1,7 @@
 //! Typed input to bytes: PDF, calendar, CSV and the export package. No clock; every time is given.
 
 pub mod csv;
+pub mod digest;
 mod fhir;
 pub mod ics;
 pub mod package;

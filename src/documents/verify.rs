@@ -8,10 +8,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt;
 use std::io::{self, Read, Seek, SeekFrom};
 
-use sha2::{Digest as _, Sha256};
 use zip::ZipArchive;
 
-use super::package::{BAG_INFO, BAGIT, EXPORT, KEY, MANIFEST, PREFIX, SEAL_LENGTH, SIGNATURE, TAG_MANIFEST, hex};
+use super::digest::Digest;
+use super::package::{BAG_INFO, BAGIT, EXPORT, KEY, MANIFEST, PREFIX, SEAL_LENGTH, SIGNATURE, TAG_MANIFEST};
 use super::record::{ExportHead, LAYOUT};
 use crate::studio_key::PublicKey;
 
@@ -130,7 +130,7 @@ fn seal_holds(reader: &mut (impl Read + Seek)) -> io::Result<bool> {
     let length = reader.seek(SeekFrom::End(0))?;
     let Some(at) = length.checked_sub(tail) else { return Ok(false) };
     reader.rewind()?;
-    let content = digest(&mut reader.take(length - seal), u64::MAX, &mut io::sink());
+    let content = digest(reader.by_ref().take(length - seal), u64::MAX, io::sink());
     reader.seek(SeekFrom::Start(at))?;
     let mut comment = String::new();
     if reader.read_to_string(&mut comment).is_err() {
@@ -318,8 +318,8 @@ impl<R: Read + Seek> Check<R> {
 
     /// Reads a file to its end, but no more than may still be unpacked.
     fn read(&mut self, name: &str, out: &mut impl io::Write) -> Content {
-        let Ok(mut file) = self.archive.by_name(name) else { return Content::Broken };
-        let content = digest(&mut file, self.left, out);
+        let Ok(file) = self.archive.by_name(name) else { return Content::Broken };
+        let content = digest(file, self.left, out);
         if let Content::Whole { length, .. } = &content {
             self.left -= length;
         }
@@ -327,24 +327,12 @@ impl<R: Read + Seek> Check<R> {
     }
 }
 
-/// Copies and hashes, in small pieces, no more than `limit` bytes.
-fn digest(from: &mut impl Read, limit: u64, out: &mut impl io::Write) -> Content {
-    let mut hash = Sha256::new();
-    let mut length = 0;
-    let mut buffer = vec![0; 64 * 1024];
-    loop {
-        let part = match from.read(&mut buffer) {
-            Ok(0) => return Content::Whole { sha256: hex(&hash.finalize()), length },
-            Ok(count) => buffer.get(..count).unwrap_or_default(),
-            Err(_) => return Content::Broken,
-        };
-        length += u64::try_from(part.len()).unwrap_or(u64::MAX);
-        if length > limit {
-            return Content::TooLarge;
-        }
-        hash.update(part);
-        if out.write_all(part).is_err() {
-            return Content::Broken;
-        }
+/// Copies and hashes, in small pieces, no more than `limit` bytes and one.
+fn digest(from: impl Read, limit: u64, out: impl io::Write) -> Content {
+    let mut digest = Digest::new(out);
+    match io::copy(&mut from.take(limit.saturating_add(1)), &mut digest).and_then(|_| digest.finish()) {
+        Ok(all) if all.bytes > limit => Content::TooLarge,
+        Ok(all) => Content::Whole { sha256: all.sha256, length: all.bytes },
+        Err(_) => Content::Broken,
     }
 }

@@ -32,6 +32,16 @@ impl Currency {
         &self.0
     }
 
+    /// A sum of minor units in the common one, without the code: 4550 is `45.50` in most currencies, `4550` in some.
+    pub fn plain(&self, minor: u64) -> String {
+        let digits = self.digits();
+        let unit = 10u64.pow(digits);
+        match usize::try_from(digits) {
+            Ok(width) if width > 0 => format!("{}.{:0width$}", minor / unit, minor % unit),
+            _ => minor.to_string(),
+        }
+    }
+
     /// Digits after the point: those that ISO 4217 gives the commoner currencies other than two (from memory).
     fn digits(&self) -> u32 {
         match self.0.as_str() {
@@ -115,12 +125,7 @@ impl Money {
 
     /// The amount as a form field shows it, without the code.
     pub fn plain(&self) -> String {
-        let digits = self.currency.digits();
-        let unit = 10u32.pow(digits);
-        match usize::try_from(digits) {
-            Ok(width) if width > 0 => format!("{}.{:0width$}", self.minor / unit, self.minor % unit),
-            _ => self.minor.to_string(),
-        }
+        self.currency.plain(self.minor.into())
     }
 }
 
@@ -137,6 +142,13 @@ mod tests {
 
     fn euro() -> Currency {
         Currency::parse("eur").unwrap()
+    }
+
+    /// A year's takings in a currency of small units.
+    #[test]
+    fn a_sum_may_be_larger_than_any_price() {
+        let plain = |code: &str| Currency::parse(code).unwrap().plain(520_000_000_050);
+        assert_eq!((plain("IDR"), plain("JPY")), ("5200000000.50".to_owned(), "520000000050".to_owned()));
     }
 
     #[test]

@@ -1,9 +1,31 @@
-//! Which of many backups are kept: the newest of each of the last days, weeks and months that have one.
+//! When a backup is due, and which of many are kept: the newest of each of the last days, weeks and months that have one.
 
 use std::collections::BTreeSet;
 use std::fmt;
 
-use time::{Date, PrimitiveDateTime};
+use time::{Date, Duration, OffsetDateTime, PrimitiveDateTime, Time};
+
+use super::zone::Zone;
+
+/// When the night's backup is due, on the studio's clock.
+const NIGHT: Time = time::macros::time!(2:30);
+/// How long after a failure the night's backup is tried again.
+const AGAIN: Duration = Duration::HOUR;
+/// Older than this, the last good backup is a cause for alarm.
+const STALE: Duration = Duration::hours(48);
+
+/// Whether the night's backup is due: when none was made since the last time that it was half past two in the studio, and
+/// the last try didn't fail just now.
+pub fn is_due(good: Option<OffsetDateTime>, failed: Option<OffsetDateTime>, zone: &Zone, now: OffsetDateTime) -> bool {
+    let done = good.is_some_and(|good| good >= zone.last_at(NIGHT, now));
+    let lately = failed.is_some_and(|failed| now - failed < AGAIN);
+    !done && !lately
+}
+
+/// Whether the last good backup is so old that somebody must look; a studio that is new has time.
+pub fn is_stale(good: Option<OffsetDateTime>, since: OffsetDateTime, now: OffsetDateTime) -> bool {
+    now - good.unwrap_or(since) > STALE
+}
 
 /// How many of each are kept. The newest backup of all always is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,7 +86,6 @@ fn newest(all: &[PrimitiveDateTime], most: u16, span: impl Fn(Date) -> (i32, u16
 #[cfg(test)]
 mod tests {
     use proptest::prelude::*;
-    use time::Duration;
     use time::macros::{date, datetime};
 
     use super::*;
@@ -88,6 +109,26 @@ mod tests {
             date!(2026 - 09 - 30),
         ];
         assert_eq!(kept, expected);
+    }
+
+    #[test]
+    fn the_night_s_backup_is_due_until_it_is_made() {
+        let zone = Zone::parse("Europe/Berlin").unwrap();
+        let night = datetime!(2026-11-25 01:30 UTC);
+        assert!(is_due(None, None, &zone, night));
+        assert!(!is_due(Some(night - Duration::MINUTE), None, &zone, night - Duration::SECOND), "it isn't night yet");
+        assert!(is_due(Some(night - Duration::MINUTE), None, &zone, night));
+        assert!(!is_due(Some(night), None, &zone, night + Duration::hours(23)));
+        assert!(!is_due(None, Some(night), &zone, night + Duration::minutes(59)), "it failed just now");
+        assert!(is_due(None, Some(night), &zone, night + Duration::HOUR));
+    }
+
+    #[test]
+    fn two_days_without_a_backup_are_a_cause_for_alarm() {
+        let made = datetime!(2026-11-25 01:30 UTC);
+        let (ok, late) = (made + Duration::hours(48), made + Duration::hours(48) + Duration::SECOND);
+        assert!(!is_stale(Some(made), made - Duration::WEEK, ok) && is_stale(Some(made), made - Duration::WEEK, late));
+        assert!(!is_stale(None, made, ok) && is_stale(None, made, late));
     }
 
     #[test]

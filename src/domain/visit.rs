@@ -129,6 +129,11 @@ impl VisitState {
         matches!(self, Self::Held | Self::Booked | Self::Arrived | Self::InTreatment | Self::Done)
     }
 
+    /// Whether a price can be noted for it: the client came.
+    pub fn may_have_price(self) -> bool {
+        matches!(self, Self::Arrived | Self::InTreatment | Self::Done)
+    }
+
     /// Whether nothing can happen to it any more.
     pub fn is_over(self) -> bool {
         matches!(

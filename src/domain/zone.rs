@@ -171,6 +171,17 @@ impl Zone {
         })
     }
 
+    /// When the clocks last came to show a time of day, `now` included. Where they jump over it, or show it twice, that is
+    /// as [`Self::to_instant_as_calendars_do`] has it.
+    pub fn last_at(&self, time: Time, now: OffsetDateTime) -> OffsetDateTime {
+        let today = self.date_at(now);
+        // From tomorrow, whose first minutes show twice where the clocks go back over midnight, back over a whole day that
+        // a zone once left out.
+        let days = std::iter::successors(today.next_day().or(Some(today)), |day| day.previous_day()).take(4);
+        let mut moments = days.map(|day| self.to_instant_as_calendars_do(day.with_time(time)));
+        moments.find(|moment| *moment <= now).unwrap_or(now)
+    }
+
     /// The offsets that hold around the days from `first` to `last`.
     pub(super) fn timeline(&self, first: Date, last: Date) -> Timeline {
         let from = local_seconds(first) - 2 * DAY_SECONDS;
@@ -252,65 +263,4 @@ impl Timeline {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use time::macros::{date, datetime};
-
-    fn zone(name: &str) -> Zone {
-        Zone::parse(name).unwrap()
-    }
-
-    #[test]
-    fn zones_are_those_of_the_database() {
-        assert_eq!(zone(" europe/berlin ").name(), "Europe/Berlin");
-        for text in ["", "Berlin", "Etc/Unknown", "../etc/passwd", "Europe/Berlin\0", "+01:00", "CET-1CEST"] {
-            assert_eq!(Zone::parse(text), Err(ZoneRefused), "{text:?}");
-        }
-    }
-
-    #[test]
-    fn every_name_on_offer_is_a_zone() {
-        let names = names();
-        assert!(names.len() > 400, "{}", names.len());
-        for name in &names {
-            assert_eq!(zone(name).name(), name);
-        }
-        for name in ["Europe/Oslo", "America/Argentina/Salta", "Asia/Tokyo", "UTC"] {
-            assert!(names.iter().any(|n| n == name), "{name}");
-        }
-    }
-
-    #[test]
-    fn the_database_has_a_version() {
-        let (year, letter) = database_version().split_at(4);
-        assert!(year.parse::<u16>().unwrap() >= 2025, "{year}");
-        assert!(letter.len() == 1 && letter.bytes().all(|b| b.is_ascii_lowercase()), "{letter}");
-    }
-
-    /// Directive 2000/84/EC: summer time in the Union begins and ends at 01:00 UTC.
-    #[test]
-    fn a_jump_and_a_fall_in_berlin() {
-        let berlin = zone("Europe/Berlin");
-        assert_eq!(berlin.to_instant(datetime!(2026-03-29 01:59)), Ok(datetime!(2026-03-29 00:59 UTC)));
-        assert_eq!(berlin.to_instant(datetime!(2026-03-29 02:30)), Err(CivilRefused::Missing));
-        assert_eq!(berlin.to_instant(datetime!(2026-03-29 03:00)), Ok(datetime!(2026-03-29 01:00 UTC)));
-        assert_eq!(berlin.to_instant(datetime!(2026-10-25 02:30)), Err(CivilRefused::Twice));
-        assert_eq!(berlin.to_civil(datetime!(2026-10-25 00:30 UTC)), datetime!(2026-10-25 02:30));
-        assert_eq!(berlin.to_civil(datetime!(2026-10-25 01:30 UTC)), datetime!(2026-10-25 02:30));
-        assert_eq!(berlin.day_length(date!(2026 - 03 - 29)), Duration::hours(23));
-        assert_eq!(berlin.day_length(date!(2026 - 10 - 25)), Duration::hours(25));
-        assert_eq!(berlin.day_length(date!(2026 - 10 - 26)), Duration::hours(24));
-    }
-
-    #[test]
-    fn far_years_are_refused_not_guessed() {
-        assert_eq!(zone("Europe/Berlin").to_instant(datetime!(2201-01-01 0:00)), Err(CivilRefused::OutOfRange));
-        assert_eq!(zone("Europe/Berlin").to_instant(datetime!(1899-12-31 0:00)), Err(CivilRefused::OutOfRange));
-    }
-
-    #[test]
-    fn days_follow_each_other() {
-        let days: Vec<_> = super::days(date!(2028 - 02 - 28), 3).collect();
-        assert_eq!(days, [date!(2028 - 02 - 28), date!(2028 - 02 - 29), date!(2028 - 03 - 01)]);
-    }
-}
+mod tests;

@@ -66,6 +66,11 @@ impl Fate {
         }
     }
 
+    /// Whether it can be counted towards the price, or is.
+    pub fn may_count(self) -> bool {
+        matches!(self, Self::Held | Self::Counted)
+    }
+
     /// Reads [`Self::as_str`] back.
     pub fn parse(word: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|fate| fate.as_str() == word)

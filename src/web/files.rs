@@ -27,8 +27,20 @@ async fn content(c: &mut Connection, file: &StoredFile, small: bool) -> Stored<O
     if small { files::thumbnail(c, &file.id).await } else { files::body(c, &file.id).await.map(Some) }
 }
 
-fn respond(file: &StoredFile, content: Option<Vec<u8>>) -> Answer {
-    let content = content.ok_or(Fault::NotFound)?;
+/// A file as it is sent: `how` is `inline` or `attachment`, `name` what it is called without its ending.
+pub(in crate::web) fn respond(kind: Kind, how: &str, name: &str, content: Vec<u8>) -> Answer {
+    let name = format!("{how}; filename=\"{name}.{}\"", kind.as_str());
+    let mut response: Response = content.into_response();
+    let headers = response.headers_mut();
+    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(kind.media_type()));
+    headers.insert(header::CONTENT_DISPOSITION, HeaderValue::from_str(&name).map_err(Fault::internal)?);
+    headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
+    headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
+    headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
+    Ok(response)
+}
+
+fn of_client(file: &StoredFile, content: Option<Vec<u8>>) -> Answer {
     // A photo is shown; a PDF is handed over, since what opens it is no part of this site.
     let how = match file.kind {
         Kind::Jpeg => "inline",
@@ -38,15 +50,7 @@ fn respond(file: &StoredFile, content: Option<Vec<u8>>) -> Answer {
         Purpose::Letter => "letter",
         Purpose::Before | Purpose::After | Purpose::Reaction | Purpose::SkinTest => "photo",
     };
-    let name = format!("{how}; filename=\"{what}.{}\"", file.kind.as_str());
-    let mut response: Response = content.into_response();
-    let headers = response.headers_mut();
-    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(file.kind.media_type()));
-    headers.insert(header::CONTENT_DISPOSITION, HeaderValue::from_str(&name).map_err(Fault::internal)?);
-    headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
-    headers.insert(header::X_CONTENT_TYPE_OPTIONS, HeaderValue::from_static("nosniff"));
-    headers.insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
-    Ok(response)
+    respond(file.kind, how, what, content.ok_or(Fault::NotFound)?)
 }
 
 async fn for_team(app: App, team: Team, id: &str, small: bool) -> Answer {
@@ -58,7 +62,7 @@ async fn for_team(app: App, team: Team, id: &str, small: bool) -> Answer {
     let content = content(&mut c, &file, small).await?;
     drop(c);
     looked(&app, &team.0, "file.seen", Some(&file.client), file.id.as_str()).await?;
-    respond(&file, content)
+    of_client(&file, content)
 }
 
 async fn for_client(app: App, who: SignedIn, id: &str, small: bool) -> Answer {
@@ -68,7 +72,7 @@ async fn for_client(app: App, who: SignedIn, id: &str, small: bool) -> Answer {
         return Err(Fault::NotFound);
     }
     let content = content(&mut c, &file, small).await?;
-    respond(&file, content)
+    of_client(&file, content)
 }
 
 /// The file, for the team.

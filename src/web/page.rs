@@ -4,8 +4,8 @@ use std::fmt;
 use std::sync::Arc;
 
 use axum::extract::FromRequestParts;
-use axum::http::StatusCode;
 use axum::http::request::Parts;
+use axum::http::{StatusCode, header};
 use axum::response::{Html, IntoResponse, Redirect, Response};
 
 use crate::app::App;
@@ -205,6 +205,17 @@ impl askama::filters::HtmlSafe for Drawing {}
 
 /// What a handler gives: a page or a redirect, or a fault.
 pub type Answer = Result<Response, Fault>;
+
+/// A file to be kept instead of shown.
+pub fn attachment(media_type: &'static str, name: &str, content: impl IntoResponse) -> Response {
+    let how = format!("attachment; filename=\"{name}\"");
+    ([(header::CONTENT_TYPE, media_type.to_owned()), (header::CONTENT_DISPOSITION, how)], content).into_response()
+}
+
+/// A table for other programs.
+pub fn csv(name: &str, content: Vec<u8>) -> Response {
+    attachment("text/csv; charset=utf-8", name, content)
+}
 
 /// On to another page after a change.
 pub fn see_other(path: &str) -> Response {

@@ -8,7 +8,7 @@ use crate::domain::growth::CycleName;
 use crate::domain::hours::{HoursRefused, clock};
 use crate::domain::label::TextRefused;
 use crate::domain::limits::{Ingredient, Misfit, Warning};
-use crate::domain::money::MoneyRefused;
+use crate::domain::money::{Currency, MoneyRefused};
 use crate::domain::person::{BirthDateRefused, MailRefused, PersonNameRefused, PhoneRefused};
 use crate::password::PasswordRefused;
 
@@ -39,6 +39,12 @@ pub fn day(day: Date) -> String {
 /// A moment on the studio's clock: `Tue 4 March 2026, 09:05`.
 pub fn moment(civil: PrimitiveDateTime) -> String {
     format!("{}, {:02}:{:02}", day(civil.date()), civil.hour(), civil.minute())
+}
+
+/// Minor units of a currency as an amount is typed.
+pub fn amount(minor: impl Into<u64>, currency: &str) -> String {
+    let minor = minor.into();
+    Currency::parse(currency).map_or_else(|_| minor.to_string(), |currency| currency.plain(minor))
 }
 
 /// Who the audit names, but for clients.

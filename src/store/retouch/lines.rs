@@ -373,8 +373,7 @@ pub async fn openings(
         .collect()
 }
 
-/// Every line as it stands and as it would be if it were made anew from all treatments: the clients in whom the two
-/// differ. Slow where there are many treatments.
+/// Every line as it stands.
 ///
 /// # Errors
 /// When the file can't be read.

@@ -1,14 +1,12 @@
 //! `GET /me/visits/{id}/calendar.ics`: a visit for her own calendar.
 
 use axum::extract::{Path, State};
-use axum::http::header;
-use axum::response::IntoResponse;
 
 use super::visits::own;
 use crate::app::App;
 use crate::documents::ics::{Calendar, Event, Method, visit_at};
 use crate::web::guard::SignedIn;
-use crate::web::page::{Answer, Ctx};
+use crate::web::page::{Answer, Ctx, attachment};
 
 /// The file.
 pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path<String>) -> Answer {
@@ -32,9 +30,5 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path
         stamp: app.clock.now(),
         events: vec![event],
     };
-    let kind = [
-        (header::CONTENT_TYPE, "text/calendar; charset=utf-8; method=PUBLISH"),
-        (header::CONTENT_DISPOSITION, "attachment; filename=\"visit.ics\""),
-    ];
-    Ok((kind, calendar.to_ics()).into_response())
+    Ok(attachment("text/calendar; charset=utf-8; method=PUBLISH", "visit.ics", calendar.to_ics()))
 }

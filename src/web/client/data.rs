@@ -4,27 +4,17 @@
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
-use time::Date;
 
 use super::copy;
 use crate::actions::restriction as changes;
 use crate::app::App;
-use crate::domain::retention::{Fate, OnRequest};
-use crate::domain::span::Span;
+use crate::domain::retention::{Fate, OnRequest, answer_due};
 use crate::store::restriction;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
 use crate::web::guard::SignedIn;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::when;
-
-/// The time for an answer: GDPR, art. 12 (3).
-const ANSWER: Span = Span::Months(1);
-
-/// Until when a request that was made on a day has to be answered.
-pub(in crate::web) fn due(asked: Date) -> Date {
-    ANSWER.after(asked)
-}
 
 #[derive(Template)]
 #[template(path = "client/data.html")]
@@ -46,7 +36,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
     let answer = changes::answer(&mut c, &studio, &who.0, app.clock.now()).await?.ok_or(Fault::NotFound)?;
     let asked = restriction::asked_at(&mut c, &who.0).await?.map(|at| {
         let day = studio.zone.date_at(at);
-        (when::day(day), when::day(due(day)))
+        (when::day(day), when::day(answer_due(day)))
     });
     let rest = match answer {
         OnRequest::VisitAhead | OnRequest::Erase => None,

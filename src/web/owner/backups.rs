@@ -6,9 +6,10 @@ use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::exports::size;
-use super::{Done, done};
+use super::{Done, done, in_time};
 use crate::actions::backup;
 use crate::app::App;
+use crate::domain::rotation::{self, Rotation};
 use crate::store::backup::{self as tries, Try};
 use crate::store::studio;
 use crate::web::error::Fault;
@@ -38,7 +39,7 @@ struct BackupsPage {
     /// Why the folder can't be looked into.
     unread: Option<String>,
     encrypted: bool,
-    rotation: crate::domain::rotation::Rotation,
+    rotation: Rotation,
     stale: bool,
     /// Why the newest try failed.
     failed: Option<String>,
@@ -71,7 +72,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
         unread,
         encrypted: app.backups.lock.is_some(),
         rotation: app.backups.rotation,
-        stale: backup::is_stale(good, since, app.clock.now()),
+        stale: rotation::is_stale(good, since, app.clock.now()),
         failed,
     })
     .into_response())
@@ -79,10 +80,12 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
 
 /// Makes one now.
 pub async fn post(State(app): State<App>, team: Team, _fields: Fields) -> Answer {
-    // It goes on when the browser has gone.
     let actor = team.actor();
-    let work = tokio::spawn(async move { backup::make(&app, &actor).await });
-    let made = work.await.map_err(Fault::internal)??;
-    // What went wrong stands on the page itself.
-    Ok(if made.trouble.is_empty() { done("/owner/backups", "backed-up") } else { see_other("/owner/backups") })
+    let made = in_time("a backup", async move { backup::make(&app, &actor).await }).await?;
+    Ok(match made {
+        None => done("/owner/backups", "under-way"),
+        Some(made) if made.trouble.is_empty() => done("/owner/backups", "backed-up"),
+        // What went wrong stands on the page itself.
+        Some(_) => see_other("/owner/backups"),
+    })
 }

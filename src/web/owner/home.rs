@@ -6,10 +6,10 @@ use axum::response::IntoResponse;
 use time::Date;
 
 use super::today;
-use crate::actions::backup;
 use crate::app::App;
 use crate::domain::ids::PractitionerId;
 use crate::domain::paper::{Holds, holds};
+use crate::domain::rotation;
 use crate::store::backup as tries;
 use crate::store::catalogue::{self, Service};
 use crate::store::outbox::{self, Standing};
@@ -193,7 +193,7 @@ impl Backup {
         Ok(Self {
             good: good.map(|at| when::moment(studio.zone.to_civil(at))),
             trouble: last.map(|last| last.trouble).unwrap_or_default(),
-            stale: !studio.demo && backup::is_stale(good, since, app.clock.now()),
+            stale: !studio.demo && rotation::is_stale(good, since, app.clock.now()),
         })
     }
 }

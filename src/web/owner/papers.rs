@@ -2,10 +2,9 @@
 
 use askama::Template;
 use axum::extract::{Path, State};
-use axum::http::header;
 use axum::response::IntoResponse;
 
-use super::{Done, done, id, there, today};
+use super::{Done, done, id, read, there, today};
 use crate::actions::papers::{self, NewPaper};
 use crate::app::App;
 use crate::documents::upload::Takes;
@@ -15,6 +14,7 @@ use crate::store::papers as stored;
 use crate::store::{catalogue, practitioners};
 use crate::web::day;
 use crate::web::error::Fault;
+use crate::web::files;
 use crate::web::form::{Errors, Fields, FormWithFile};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
@@ -104,16 +104,6 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
     Ok(Page::ok(page(&app, ctx.saying(said), Fields::default(), Errors::new()).await?).into_response())
 }
 
-fn text(errors: &mut Errors, fields: &Fields, field: &str, most: usize) -> String {
-    let text = fields.trimmed(field);
-    if text.is_empty() {
-        errors.add(field, "Write what stands on the paper.");
-    } else if text.chars().count() > most {
-        errors.add(field, format!("At most {most} characters."));
-    }
-    text.to_owned()
-}
-
 /// Keeps another one.
 pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, mut form: FormWithFile) -> Answer {
     let fields = form.fields.clone();
@@ -129,7 +119,8 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, mut form: FormWi
     if whose.is_none() {
         errors.add("whose", "Choose whose paper it is.");
     }
-    let (number, issuer) = (text(&mut errors, &fields, "number", 60), text(&mut errors, &fields, "issuer", 120));
+    let number = read::needed(&mut errors, &fields, "number", 60);
+    let issuer = read::needed(&mut errors, &fields, "issuer", 120);
     let services: Vec<ServiceId> =
         offered.into_iter().map(|one| one.id).filter(|id| fields.has("many-services", id.as_str())).collect();
     if services.is_empty() {
@@ -167,12 +158,5 @@ pub async fn rule(State(app): State<App>, team: Team, fields: Fields) -> Answer 
 pub async fn file(State(app): State<App>, Path(path): Path<String>) -> Answer {
     let body = stored::body(&mut *app.db.read().await?, &id(PaperId::parse(&path))?).await?;
     let (kind, body) = there(body)?;
-    let name = format!("attachment; filename=\"paper.{}\"", kind.as_str());
-    let headers = [
-        (header::CONTENT_TYPE, kind.media_type().to_owned()),
-        (header::CONTENT_DISPOSITION, name),
-        (header::X_CONTENT_TYPE_OPTIONS, "nosniff".to_owned()),
-        (header::CACHE_CONTROL, "no-store".to_owned()),
-    ];
-    Ok((headers, body).into_response())
+    files::respond(kind, "attachment", "paper", body)
 }

@@ -7,7 +7,6 @@ mod list;
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::header;
 use axum::response::IntoResponse;
 
 use list::{Ask, List, Row, Wish};
@@ -18,7 +17,7 @@ use crate::app::App;
 use crate::documents::csv::write_row;
 use crate::store::retouch::lines::Order;
 use crate::web::guard::Team;
-use crate::web::page::{Answer, Ctx, Page};
+use crate::web::page::{self, Answer, Ctx, Page};
 use crate::web::why;
 
 /// How many lines a page has, and how many at most are printed.
@@ -110,9 +109,5 @@ pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
     }
     drop(c);
     looked(&app, &team.0, "retouch.exported", None, &format!("{} lines", list.count)).await?;
-    let headers = [
-        (header::CONTENT_TYPE, "text/csv; charset=utf-8"),
-        (header::CONTENT_DISPOSITION, "attachment; filename=\"retouch.csv\""),
-    ];
-    Ok((headers, out).into_response())
+    Ok(page::csv("retouch.csv", out))
 }

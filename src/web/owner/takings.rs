@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::header;
 use axum::response::IntoResponse;
 use serde::Deserialize;
 use time::{Date, Duration};
@@ -14,13 +13,12 @@ use super::today;
 use crate::actions::health::looked;
 use crate::app::App;
 use crate::documents::csv::write_row;
-use crate::domain::money::{Currency, Money};
 use crate::store::takings::{Line, between};
 use crate::web::day as days;
 use crate::web::guard::Team;
-use crate::web::page::{Answer, Ctx, Page};
+use crate::web::page::{self, Answer, Ctx, Page};
 use crate::web::practitioner::arrange::how_words;
-use crate::web::words;
+use crate::web::words::{self, amount};
 
 /// From when to when.
 #[derive(Default, Deserialize)]
@@ -65,14 +63,9 @@ struct TakingsPage {
     sums: Vec<(String, String)>,
 }
 
-fn amount(minor: u64, currency: &str) -> String {
-    let money = u32::try_from(minor).ok().zip(Currency::parse(currency).ok());
-    money.map_or_else(|| minor.to_string(), |(minor, currency)| Money::of(minor, currency).plain())
-}
-
 fn row(line: &Line) -> Row {
     let one = &line.taking;
-    let amount = |minor: u32| amount(u64::from(minor), &one.currency);
+    let amount = |minor: u32| amount(minor, &one.currency);
     Row {
         day: words::day(one.day),
         time: words::moment(line.began),
@@ -119,7 +112,7 @@ pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
     write_row(&mut out, heads);
     for line in &lines {
         let one = &line.taking;
-        let amount = |minor: u32| amount(u64::from(minor), &one.currency);
+        let amount = |minor: u32| amount(minor, &one.currency);
         let (day, began) = (one.day.to_string(), words::moment(line.began));
         let (price, deposit, paid) = (amount(one.price_minor), amount(one.counted_minor), amount(one.paid_minor()));
         let cells: [&str; 11] = [
@@ -137,9 +130,5 @@ pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
         ];
         write_row(&mut out, cells);
     }
-    let headers = [
-        (header::CONTENT_TYPE, "text/csv; charset=utf-8"),
-        (header::CONTENT_DISPOSITION, "attachment; filename=\"takings.csv\""),
-    ];
-    Ok((headers, out).into_response())
+    Ok(page::csv("takings.csv", out))
 }

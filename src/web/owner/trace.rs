@@ -3,7 +3,6 @@
 
 use askama::Template;
 use axum::extract::{Query, State};
-use axum::http::header;
 use axum::response::IntoResponse;
 use serde::Deserialize;
 use time::Date;
@@ -17,7 +16,7 @@ use crate::store::{Connection, Stored, catalogue};
 use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::guard::Team;
-use crate::web::page::{Answer, Ctx, Page};
+use crate::web::page::{self, Answer, Ctx, Page};
 use crate::web::words;
 
 /// What is asked for.
@@ -179,9 +178,5 @@ pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
         let cells: [&str; 7] = [&row.client, &row.name, &row.mail, &row.phone, &row.when, row.what, &wish.number];
         write_row(&mut out, cells);
     }
-    let headers = [
-        (header::CONTENT_TYPE, "text/csv; charset=utf-8"),
-        (header::CONTENT_DISPOSITION, "attachment; filename=\"batch.csv\""),
-    ];
-    Ok((headers, out).into_response())
+    Ok(page::csv("batch.csv", out))
 }

@@ -17,7 +17,7 @@ use crate::actions::own_visits::{Change, Own};
 use crate::actions::treating::{self, Refused};
 use crate::app::App;
 use crate::domain::ids::{PractitionerId, VisitId};
-use crate::domain::money::{Currency, Money};
+use crate::domain::money::Money;
 use crate::domain::schedule::free_times;
 use crate::domain::visit::{VisitState, may_client_change};
 use crate::store::deposits::{self, Deposit, Fate, How};
@@ -30,7 +30,7 @@ use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::public::book::slots::Slots;
-use crate::web::words::{CHOOSE, money};
+use crate::web::words::{CHOOSE, amount, money};
 use crate::when;
 
 #[derive(Template)]
@@ -95,9 +95,8 @@ fn visit_id(text: &str) -> Result<VisitId, Fault> {
 /// What stands in the form of the deposit.
 fn stored(deposit: Option<&Deposit>) -> Fields {
     let Some(deposit) = deposit else { return Fields::of(vec![("fate".to_owned(), "held".to_owned())]) };
-    let amount = Currency::parse(&deposit.currency).map(|currency| Money::of(deposit.amount_minor, currency).plain());
     let pairs = [
-        ("amount", amount.unwrap_or_default()),
+        ("amount", amount(deposit.amount_minor, &deposit.currency)),
         ("how", deposit.how.as_str().to_owned()),
         ("fate", deposit.fate.as_str().to_owned()),
     ];

@@ -10,14 +10,14 @@ use crate::actions::takings::{self, Noted};
 use crate::actions::treating;
 use crate::app::App;
 use crate::domain::ids::VisitId;
-use crate::domain::money::{Currency, Money};
-use crate::store::deposits::{self, Deposit, Fate, How};
+use crate::domain::money::Money;
+use crate::store::deposits::{self, How};
 use crate::store::takings as stored;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page, see_other};
-use crate::web::words::money;
+use crate::web::words::{amount, money};
 use crate::when;
 
 #[derive(Template)]
@@ -37,14 +37,6 @@ struct PricePage {
     may: bool,
 }
 
-fn amount(minor: u32, currency: &str) -> String {
-    Currency::parse(currency).map_or_else(|_| minor.to_string(), |currency| Money::of(minor, currency).plain())
-}
-
-fn countable(deposit: &Deposit) -> bool {
-    matches!(deposit.fate, Fate::Held | Fate::Counted)
-}
-
 async fn page(
     app: &App,
     ctx: Ctx,
@@ -58,7 +50,7 @@ async fn page(
     let (visit, _) = treating::visit_for(&mut c, &team.0, id).await?.ok_or(Fault::NotFound)?;
     let names = Names::load(&mut c, &studio).await?;
     let (taking, deposit) = (stored::of_visit(&mut c, id).await?, deposits::of_visit(&mut c, id).await?);
-    let deposit = deposit.filter(countable);
+    let deposit = deposit.filter(|one| one.fate.may_count());
     let fields = typed.unwrap_or_else(|| {
         let (price, currency) = taking.as_ref().map_or((visit.price_minor, visit.currency.as_str()), |taking| {
             (taking.price_minor, taking.currency.as_str())
@@ -78,7 +70,7 @@ async fn page(
         currency: studio.currency.as_str().to_owned(),
         deposit: deposit.map(|one| format!("{} {}", amount(one.amount_minor, &one.currency), one.currency)),
         noted: taking.map(|one| format!("Noted {} by {}", names.moment(one.noted_at), one.noted_by)),
-        may: takings::may_note(visit.state),
+        may: visit.state.may_have_price(),
         ctx,
         fields,
         errors,

@@ -6,7 +6,6 @@ use std::collections::BTreeSet;
 
 use askama::Template;
 use axum::extract::{Path, Query, State};
-use axum::http::{HeaderValue, header};
 use axum::response::IntoResponse;
 
 use super::photos::{PhotoView, not_kept, taken_photo, views};
@@ -28,7 +27,7 @@ use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields, FormWithFile};
 use crate::web::guard::Team;
-use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::web::page::{Answer, Ctx, Page, attachment, see_other};
 use crate::when;
 
 /// The most characters of each text.
@@ -279,12 +278,7 @@ pub async fn paper(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<
         .await
         .map_err(Fault::internal)?
         .map_err(Fault::internal)?;
-    let mut response = bytes.into_response();
-    let headers = response.headers_mut();
-    headers.insert(header::CONTENT_TYPE, HeaderValue::from_static("application/pdf"));
-    let name = HeaderValue::from_static("attachment; filename=\"reaction-report.pdf\"");
-    headers.insert(header::CONTENT_DISPOSITION, name);
-    Ok(response)
+    Ok(attachment("application/pdf", "reaction-report.pdf", bytes))
 }
 
 impl From<Refused> for Fault {

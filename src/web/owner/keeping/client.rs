@@ -5,16 +5,15 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
-use super::{Done, done, id, read, there, today, words};
+use super::{Done, done, id, in_time, read, there, today, words};
 use crate::actions::{restriction as requests, retention as changes};
 use crate::app::App;
 use crate::domain::ids::{ClientId, HoldId};
-use crate::domain::retention::{self, OnRequest};
+use crate::domain::retention::{self, OnRequest, answer_due};
 use crate::domain::zone::Zone;
 use crate::store::clients::{self, Client};
 use crate::store::holds::{self, Hold};
 use crate::store::{restriction, retention as kept};
-use crate::web::client::data;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -73,7 +72,7 @@ impl ClientPage {
         let asked = restriction::asked_at(&mut c, id).await?.map(|at| studio.zone.date_at(at));
         let answer = there(requests::answer(&mut c, &studio, id, app.clock.now()).await?)?;
         Ok(Self {
-            due: asked.map(|day| when::day(data::due(day))),
+            due: asked.map(|day| when::day(answer_due(day))),
             on_request: words::on_request(answer),
             visit_ahead: answer == OnRequest::VisitAhead,
             fate: words::fate(fate),
@@ -119,12 +118,16 @@ pub async fn erase(
     Proven(_): Proven,
 ) -> Answer {
     let client = id(ClientId::parse(&client))?;
-    let studio = ctx.studio()?.clone();
-    match there(requests::carry_out(&app, &studio, &team.0, &client).await?)? {
-        OnRequest::VisitAhead => {
-            let page = ClientPage::new(&app, ctx, &client, Fields::default(), Errors::new()).await?;
-            Ok(Page::conflict(page).into_response())
-        }
-        OnRequest::Erase | OnRequest::Restrict(_) => Ok(done("/owner/keeping", "erased")),
+    let (studio, here, she) = (ctx.studio()?.clone(), app.clone(), client.clone());
+    let work = in_time("an erasure", async move { requests::carry_out(&here, &studio, &team.0, &she).await });
+    match work.await? {
+        None => Ok(done("/owner/keeping", "under-way")),
+        Some(ended) => match there(ended)? {
+            OnRequest::VisitAhead => {
+                let page = ClientPage::new(&app, ctx, &client, Fields::default(), Errors::new()).await?;
+                Ok(Page::conflict(page).into_response())
+            }
+            OnRequest::Erase | OnRequest::Restrict(_) => Ok(done("/owner/keeping", "erased")),
+        },
     }
 }

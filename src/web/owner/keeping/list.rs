@@ -5,7 +5,7 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
-use super::{Done, done, id, there, words};
+use super::{Done, done, id, in_time, there, words};
 use crate::actions::erasure;
 use crate::app::App;
 use crate::domain::ids::{ClientId, RetentionListId};
@@ -20,8 +20,6 @@ use crate::when;
 
 /// Earlier lists on the page.
 const LISTED: i64 = 24;
-/// How long the page waits. The work goes on when the browser has gone.
-const WAIT: std::time::Duration = std::time::Duration::from_secs(20);
 
 struct LineView {
     /// Nobody once she is gone.
@@ -96,24 +94,17 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
 
 /// Makes the list anew.
 pub async fn post(State(app): State<App>, team: Team, _: Fields) -> Answer {
-    erasure::make_list(&app, &team.actor()).await?;
-    Ok(done("/owner/keeping/list", "listed"))
+    let actor = team.actor();
+    let made = in_time("a retention list", async move { erasure::make_list(&app, &actor).await }).await?;
+    Ok(done("/owner/keeping/list", if made.is_some() { "listed" } else { "under-way" }))
 }
 
 /// Takes away what is on it.
 pub async fn confirm(State(app): State<App>, team: Team, Path(list): Path<String>, Proven(_): Proven) -> Answer {
     let list = id(RetentionListId::parse(&list))?;
-    let mut work = tokio::spawn(async move { erasure::carry_out(&app, &team.0, &list).await });
-    match tokio::time::timeout(WAIT, &mut work).await {
-        Ok(Ok(ended)) => there(ended?.then(|| done("/owner/keeping/list", "gone"))),
-        Ok(Err(broken)) => Err(Fault::internal(broken)),
-        Err(_) => {
-            tokio::spawn(async move {
-                if let Ok(Err(error)) = work.await {
-                    tracing::error!(%error, "a retention list was not done");
-                }
-            });
-            Ok(done("/owner/keeping/list", "under-way"))
-        }
+    let work = in_time("a retention list", async move { erasure::carry_out(&app, &team.0, &list).await });
+    match work.await? {
+        Some(ended) => there(ended.then(|| done("/owner/keeping/list", "gone"))),
+        None => Ok(done("/owner/keeping/list", "under-way")),
     }
 }

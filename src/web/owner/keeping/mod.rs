@@ -4,13 +4,12 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
 
-use super::{Done, done, filled, id, read, there, today};
+use super::{Done, done, filled, id, in_time, read, there, today};
 use crate::app::App;
 use crate::domain::ids::ClientId;
-use crate::domain::retention::Class;
+use crate::domain::retention::{Class, answer_due};
 use crate::store::clients::Client;
 use crate::store::{clients, holds, restriction, retention};
-use crate::web::client::data;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
 
@@ -80,7 +79,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
     let (mut requests, mut restricted) = (Vec::new(), Vec::new());
     for (client, at) in restriction::requests(&mut c).await? {
         let named = name(clients::even_restricted(&mut c, &client).await?);
-        requests.push((client, named, when::day(data::due(zone.date_at(at)))));
+        requests.push((client, named, when::day(answer_due(zone.date_at(at)))));
     }
     for (client, at) in restriction::all(&mut c).await? {
         let named = name(clients::even_restricted(&mut c, &client).await?);

@@ -28,13 +28,14 @@ pub mod columns;
 struct TakeoverPage {
     ctx: Ctx,
     errors: Errors,
-    rows: usize,
-    megabytes: usize,
+    hint: String,
 }
 
 impl TakeoverPage {
     fn new(ctx: Ctx, errors: Errors) -> Self {
-        Self { ctx, errors, rows: MOST_ROWS, megabytes: MOST_BYTES / (1024 * 1024) }
+        let megabytes = MOST_BYTES / (1024 * 1024);
+        let hint = format!("CSV or vCard, at most {MOST_ROWS} rows and {megabytes} MB. It is kept for a day at most.");
+        Self { ctx, errors, hint }
     }
 }
 
