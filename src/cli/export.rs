@@ -49,6 +49,7 @@ impl From<ExportError> for Failed {
             ExportError::Package(PackageRefused::Io(_)) | ExportError::Io(_) | ExportError::Key(_) => {
                 Self { code: 74, line }
             }
+            ExportError::SomebodyLeft => Self { code: 75, line },
             ExportError::Package(_) | ExportError::CutOff => Self { code: 70, line },
         }
     }

@@ -103,7 +103,6 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
     if back > 0 {
         tracing::warn!(back, "clients who had left were in the database again, and left anew");
     }
-    app.db.scrub_if_owed().await;
     let mut c = app.db.read().await?;
     let has_owner = accounts::has_owner(&mut c).await?;
     drop(c);

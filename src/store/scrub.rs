@@ -46,6 +46,10 @@ impl Debt {
         File::open(self.mark.parent().unwrap_or(Path::new("")))?.sync_all()
     }
 
+    fn times(&self) -> u64 {
+        self.counts.lock().unwrap_or_else(PoisonError::into_inner).owed
+    }
+
     /// Up to where it is owed, if it is.
     fn open(&self) -> Option<u64> {
         let counts = *self.counts.lock().unwrap_or_else(PoisonError::into_inner);
@@ -86,8 +90,14 @@ impl Db {
         self.debt.owe();
     }
 
+    /// How often something left: whoever copies for long sees that what it read is no longer all there.
+    pub fn leavings(&self) -> u64 {
+        self.debt.times()
+    }
+
     /// [`Self::scrub`], when something left since. It stays owed while somebody reads for long or the file can't be
-    /// written, which is logged: what left is gone from every page all the same. Housekeeping and every start try again.
+    /// written, which is logged: what left is gone from every page all the same. Housekeeping tries again, first at every
+    /// start.
     pub async fn scrub_if_owed(&self) {
         let Some(upto) = self.debt.open() else { return };
         match self.scrub().await {

@@ -121,6 +121,9 @@ pub enum ExportError {
     /// Nobody is in the scope.
     #[error("there is no such client, or nobody had a visit on these days")]
     Nobody,
+    /// Somebody left after it was begun, and may be in it.
+    #[error("somebody left while the package was made; make it anew")]
+    SomebodyLeft,
     /// The program is about to end.
     #[error("the work was cut off")]
     CutOff,
@@ -133,6 +136,7 @@ pub enum ExportError {
 pub async fn make(app: &App, actor: &Actor, scope: Scope, why: Why, place: Place) -> Result<Export, ExportError> {
     let _turn = TURN.acquire().await.map_err(|_| ExportError::CutOff)?;
     let now = app.clock.now();
+    let leavings = app.db.leavings();
     let mut snapshot = app.db.snapshot().await?;
     let studio = studio::get(&mut snapshot).await?.ok_or(ExportError::NoStudio)?;
     let clients = within(&mut snapshot, &studio, &scope).await?;
@@ -161,6 +165,9 @@ pub async fn make(app: &App, actor: &Actor, scope: Scope, why: Why, place: Place
         made_at: now,
     };
     let mut tx = app.db.write().await?;
+    if app.db.leavings() != leavings {
+        return Err(ExportError::SomebodyLeft);
+    }
     write_down(&mut tx, actor, &export, &clients, app.clock.now()).await?;
     if let Actor::Member(member) = actor
         && let Some(account) = accounts::by_id(&mut tx, &member.account).await?

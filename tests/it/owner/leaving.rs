@@ -404,6 +404,49 @@ async fn whoever_may_go_goes_and_nobody_else() {
     }
 }
 
+#[tokio::test]
+async fn a_list_that_is_being_done_is_not_made_anew_under_it() {
+    let (app, studio) = with_a_past().await;
+    studio.client("Zoë Birkholm", "zoe@clients.example.org", date!(1988 - 02 - 03)).await;
+    app.app.clock.advance(Duration::days(366));
+    let list = changes::make_list(&app.app, &Actor::Program).await.unwrap().unwrap();
+    let owner = runa();
+    let (done, anew) =
+        tokio::join!(changes::carry_out(&app.app, &owner, &list), changes::make_list(&app.app, &Actor::Program));
+    assert!(done.unwrap());
+    let mut c = app.app.db.read().await.unwrap();
+    let lists = retention_lists::newest(&mut c, 10).await.unwrap();
+    assert!(lists.iter().any(|one| one.id == list && one.done.is_some()), "what was done stays written down");
+    assert_eq!(retention_lists::counts(&mut c, &list).await.unwrap(), (1, 0));
+    assert!(retention_lists::lines(&mut c, &anew.unwrap().unwrap()).await.unwrap().is_empty(), "she is gone by then");
+}
+
+#[tokio::test]
+async fn a_package_that_was_begun_before_somebody_left_is_not_kept() {
+    let (app, studio) = with_a_past().await;
+    let zoe = studio.client("Zoë Birkholm", "zoe@clients.example.org", date!(1988 - 02 - 03)).await;
+    let (owner, exports) = (app.owner().await, app.folder().join("exports"));
+    let page = owner.get("/owner/exports").await;
+    let there = || std::fs::read_dir(&exports).map_or(0, Iterator::count);
+    let mut tx = app.app.db.write().await.unwrap();
+    let leaves = async {
+        // It has read who is in it once its file is begun, and can't end while the write lock is held.
+        while there() == 0 {
+            tokio::task::yield_now().await;
+        }
+        let ground = Ground { actor: &Actor::Program, object: "", detail: "on request" };
+        erasure::erase(&mut tx, &zoe, Part::Record, &ground, NOW).await.unwrap();
+        app.app.db.owe_scrub();
+        tx.commit().await.unwrap();
+    };
+    let order = [("scope", "everyone"), ("why", "The insurer asks")];
+    let (answer, ()) = tokio::join!(owner.submit(&page, "/owner/exports", &order), leaves);
+    assert_eq!(answer.status, 503, "{}", answer.text());
+    assert_eq!(there(), 0);
+    let again = owner.submit(&page, "/owner/exports", &order).await;
+    assert_eq!((again.status, there()), (303, 1), "{}", again.text());
+}
+
 async fn confirm_if_any(owner: &Person) -> bool {
     let page = owner.get("/owner/keeping/list").await;
     let any = page.source().contains("Take away what is on this list");
