@@ -1,5 +1,16 @@
 //! The rules: no IO, no clock, no randomness.
 
+/// Keeps what is in these types out of `Debug`, and so out of logs.
+macro_rules! hidden {
+    ($($name:ident),+) => {$(
+        impl std::fmt::Debug for $name {
+            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+                f.write_str(concat!(stringify!($name), "(hidden)"))
+            }
+        }
+    )+};
+}
+
 pub mod accent;
 pub mod age;
 pub mod bottle;

@@ -222,16 +222,6 @@ fn seen(words: &str) -> Option<TestResult> {
     RESULTS.iter().find(|(_, known)| known.contains(&words.as_str())).map(|(result, _)| *result)
 }
 
-macro_rules! hidden {
-    ($($name:ident),+) => {$(
-        impl fmt::Debug for $name {
-            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str(concat!(stringify!($name), "(hidden)"))
-            }
-        }
-    )+};
-}
-
 hidden!(PastVisit, PastTest);
 
 impl fmt::Debug for Row {
