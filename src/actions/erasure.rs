@@ -184,7 +184,7 @@ async fn take(
 }
 
 /// Deletes letters that lie in a folder since none leaves this computer.
-fn forget_files(app: &App, letters: &[MailId]) {
+pub(super) fn forget_files(app: &App, letters: &[MailId]) {
     let Some(folder) = app.transport.folder() else { return };
     for id in letters {
         match std::fs::remove_file(folder.join(format!("{id}.eml"))) {

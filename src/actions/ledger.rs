@@ -5,11 +5,16 @@ use std::fs::OpenOptions;
 use std::io::{self, Write as _};
 use std::os::unix::fs::OpenOptionsExt as _;
 
+use time::OffsetDateTime;
+
+use super::erasure;
+use super::restriction::lock_away;
 use crate::app::App;
 use crate::domain::ids::ClientId;
+use crate::domain::retention::{Fate, Records, of_record};
 use crate::domain::role::Actor;
 use crate::store::erasure::{Ground, Part, erase};
-use crate::store::{StoreError, audit, clients, ledger, restriction};
+use crate::store::{Connection, StoreError, audit, clients, ledger, restriction, retention, studio};
 
 /// The file's name. A line is a word and an id, which tells nothing of whoever had it.
 const FILE: &str = "left.log";
@@ -71,30 +76,42 @@ async fn again(app: &App, word: &str, id: &ClientId) -> Result<bool, StoreError>
     }
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    match word {
-        ERASED => {
-            let ground = Ground { actor: &Actor::Program, object: "", detail: "came back with a backup" };
-            // What is held by now stays, and is tried again at the next start.
-            if let Err(error) = erase(&mut tx, id, Part::Record, &ground, now).await {
-                tracing::error!(%error, client = %id, "a client who left is back and can't be erased");
-                return Ok(false);
-            }
-            app.db.owe_scrub();
-        }
+    let ground = Ground { actor: &Actor::Program, object: "", detail: "came back with a backup" };
+    let left = match word {
+        ERASED => erase(&mut tx, id, Part::Record, &ground, now).await,
         RESTRICTED if restriction::since(&mut tx, id).await?.is_none() => {
-            restriction::restrict(&mut tx, id, now).await?;
-            let event = audit::Event {
-                action: "record.restricted",
-                client: Some(id),
-                object: "",
-                detail: "came back with a backup",
-            };
-            audit::append(&mut tx, &Actor::Program, event, now).await?;
+            let held = stays_whole(&mut tx, id, now).await?;
+            lock_away(&mut tx, &ground, id, held, now).await
         }
         _ => return Ok(false),
+    };
+    let letters = match left {
+        Ok(letters) => letters,
+        // What is held by now stays, and is tried again at the next start.
+        Err(error) => {
+            tracing::error!(%error, client = %id, "a client who left is back and can't leave again");
+            return Ok(false);
+        }
+    };
+    if word == RESTRICTED {
+        let detail = ground.detail;
+        let event = audit::Event { action: "record.restricted", client: Some(id), object: "", detail };
+        audit::append(&mut tx, &Actor::Program, event, now).await?;
     }
+    app.db.owe_scrub();
     tx.commit().await?;
+    erasure::forget_files(app, &letters);
     Ok(true)
+}
+
+/// Whether a hold, an open report or a visit that came back with her lets nothing of hers go yet.
+async fn stays_whole(c: &mut Connection, id: &ClientId, now: OffsetDateTime) -> Result<bool, StoreError> {
+    let Some(studio) = studio::get(c).await? else { return Ok(true) };
+    let (terms, today) = (retention::terms(c).await?, studio.zone.date_at(now));
+    let standing = retention::standing(c, Some(id), &studio.zone, now).await?;
+    let stays =
+        |records: &Records| records.ahead.is_some() || matches!(of_record(records, &terms, today), Fate::Blocked(_));
+    Ok(standing.iter().any(|one| stays(&one.records)))
 }
 
 /// Writes down who has just left, as far as that can be; the next start makes up for what could not.

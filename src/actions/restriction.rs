@@ -12,6 +12,7 @@ use crate::domain::role::{Actor, Member};
 use crate::store::audit::Event;
 use crate::store::clients::Client;
 use crate::store::erasure::{Ground, Part, erase, forget_letters};
+use crate::store::files::StoredFile;
 use crate::store::studio::Studio;
 use crate::store::{Connection, Stored, audit, clients, files, health, restriction, retention as kept};
 
@@ -98,16 +99,33 @@ async fn restrict(
     now: OffsetDateTime,
 ) -> Stored<Vec<MailId>> {
     let client = &she.id;
+    let ground = Ground { actor, object: "", detail: "on request" };
+    let letters = lock_away(tx, &ground, client, matches!(fate, Fate::Blocked(_)), now).await?;
+    let (to, detail) = match fate {
+        Fate::Stays { to, .. } | Fate::Goes { kept_to: to, .. } => (Some(to), format!("on request; kept to {to}")),
+        Fate::Blocked(_) => (None, "on request; held".to_owned()),
+    };
+    let event = Event { action: "record.restricted", client: Some(client), object: "", detail: &detail };
+    audit::append(tx, actor, event, now).await?;
+    let to = to.map(|day: Date| day.to_string());
+    enqueue(app, tx, &she.mail, &Pending::Restricted { client: client.clone(), to }, now).await?;
+    Ok(letters)
+}
+
+/// Restricts a record, and takes out what no claim rests on unless the record is held: then it stays as it is. Gives the
+/// letters that went.
+pub(super) async fn lock_away(
+    tx: &mut Connection,
+    ground: &Ground<'_>,
+    client: &ClientId,
+    held: bool,
+    now: OffsetDateTime,
+) -> Stored<Vec<MailId>> {
     let mut letters = Vec::new();
-    // What is held stays as it is.
-    if !matches!(fate, Fate::Blocked(_)) {
-        if files::of_client(tx, client)
-            .await?
-            .iter()
-            .any(|file| matches!(file.purpose, Purpose::Before | Purpose::After))
-        {
-            let ground = Ground { actor, object: "", detail: "on request" };
-            erase(tx, client, Part::Photos, &ground, now).await?;
+    if !held {
+        let photo = |file: &StoredFile| matches!(file.purpose, Purpose::Before | Purpose::After);
+        if files::of_client(tx, client).await?.iter().any(photo) {
+            erase(tx, client, Part::Photos, ground, now).await?;
         }
         letters = forget_letters(tx, client).await?;
         restriction::forget_invitations(tx, client).await?;
@@ -119,13 +137,5 @@ async fn restrict(
     }
     restriction::unask(tx, client).await?;
     restriction::restrict(tx, client, now).await?;
-    let (to, detail) = match fate {
-        Fate::Stays { to, .. } | Fate::Goes { kept_to: to, .. } => (Some(to), format!("on request; kept to {to}")),
-        Fate::Blocked(_) => (None, "on request; held".to_owned()),
-    };
-    let event = Event { action: "record.restricted", client: Some(client), object: "", detail: &detail };
-    audit::append(tx, actor, event, now).await?;
-    let to = to.map(|day: Date| day.to_string());
-    enqueue(app, tx, &she.mail, &Pending::Restricted { client: client.clone(), to }, now).await?;
     Ok(letters)
 }
