@@ -10,6 +10,7 @@ pub mod clock;
 pub mod documents;
 pub mod domain;
 pub mod jobs;
+pub mod language;
 pub mod mail;
 pub mod password;
 pub mod sealing;
@@ -18,3 +19,5 @@ pub mod store;
 pub mod studio_key;
 pub mod web;
 pub mod when;
+
+pub use language::{msg, t, tc, tf, tm, tn};

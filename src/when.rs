@@ -1,16 +1,79 @@
 //! How days and times are written for people. The clock has 24 hours.
 
-use time::{Date, Duration, PrimitiveDateTime};
+use time::{Date, Duration, Month, PrimitiveDateTime, Weekday};
+
+use crate::{t, tc, tf, tn};
+
+/// `Tuesday`
+pub fn weekday(day: Weekday) -> &'static str {
+    match day {
+        Weekday::Monday => t("Monday"),
+        Weekday::Tuesday => t("Tuesday"),
+        Weekday::Wednesday => t("Wednesday"),
+        Weekday::Thursday => t("Thursday"),
+        Weekday::Friday => t("Friday"),
+        Weekday::Saturday => t("Saturday"),
+        Weekday::Sunday => t("Sunday"),
+    }
+}
+
+/// `Tue`
+pub fn short_weekday(day: Weekday) -> &'static str {
+    match day {
+        Weekday::Monday => tc("short", "Mon"),
+        Weekday::Tuesday => tc("short", "Tue"),
+        Weekday::Wednesday => tc("short", "Wed"),
+        Weekday::Thursday => tc("short", "Thu"),
+        Weekday::Friday => tc("short", "Fri"),
+        Weekday::Saturday => tc("short", "Sat"),
+        Weekday::Sunday => tc("short", "Sun"),
+    }
+}
+
+/// `March`
+pub fn month(month: Month) -> &'static str {
+    match month {
+        Month::January => t("January"),
+        Month::February => t("February"),
+        Month::March => t("March"),
+        Month::April => t("April"),
+        Month::May => t("May"),
+        Month::June => t("June"),
+        Month::July => t("July"),
+        Month::August => t("August"),
+        Month::September => t("September"),
+        Month::October => t("October"),
+        Month::November => t("November"),
+        Month::December => t("December"),
+    }
+}
+
+fn dated(weekday: &str, date: Date) -> String {
+    tf("{weekday} {day} {month} {year}")
+        .with("weekday", weekday)
+        .with("day", date.day())
+        .with("month", month(date.month()))
+        .with("year", date.year())
+        .to_string()
+}
 
 /// `Tuesday 3 March 2026`
 pub fn day(date: Date) -> String {
-    format!("{} {} {} {}", date.weekday(), date.day(), date.month(), date.year())
+    dated(weekday(date.weekday()), date)
+}
+
+/// `Tue 3 March 2026`
+pub fn short_date(date: Date) -> String {
+    dated(short_weekday(date.weekday()), date)
 }
 
 /// `Tue 3 March`
 pub fn short_day(date: Date) -> String {
-    let weekday: String = date.weekday().to_string().chars().take(3).collect();
-    format!("{weekday} {} {}", date.day(), date.month())
+    tf("{weekday} {day} {month}")
+        .with("weekday", short_weekday(date.weekday()))
+        .with("day", date.day())
+        .with("month", month(date.month()))
+        .to_string()
 }
 
 /// `14:30`
@@ -20,16 +83,17 @@ pub fn clock(civil: PrimitiveDateTime) -> String {
 
 /// `Tuesday 3 March 2026, 14:30`
 pub fn moment(civil: PrimitiveDateTime) -> String {
-    format!("{}, {}", day(civil.date()), clock(civil))
+    tf("{day}, {time}").with("day", day(civil.date())).with("time", clock(civil)).to_string()
 }
 
 /// `1 minute`, `50 minutes`, `1 hour`, `1 hour 15 minutes`
 pub fn length(minutes: u16) -> String {
-    let count = |n: u16, word: &str| if n == 1 { format!("1 {word}") } else { format!("{n} {word}s") };
+    let hours = |n: u16| tn("{n} hour", "{n} hours", n);
+    let minute = |n: u16| tn("{n} minute", "{n} minutes", n);
     match (minutes / 60, minutes % 60) {
-        (0, m) => count(m, "minute"),
-        (h, 0) => count(h, "hour"),
-        (h, m) => format!("{} {}", count(h, "hour"), count(m, "minute")),
+        (0, m) => minute(m).to_string(),
+        (h, 0) => hours(h).to_string(),
+        (h, m) => tf("{hours} {minutes}").with("hours", hours(h)).with("minutes", minute(m)).to_string(),
     }
 }
 

@@ -61,7 +61,7 @@ const page = () => {
       if (!stroke) return;
       stroke = null;
       keep();
-      said.textContent = "Signature drawn.";
+      said.textContent = said.dataset.drawn;
     };
 
     canvas.addEventListener("pointerdown", (e) => {
@@ -83,7 +83,7 @@ const page = () => {
       strokes.length = 0;
       keep();
       draw();
-      said.textContent = "Drawing cleared.";
+      said.textContent = said.dataset.cleared;
     });
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
     box.hidden = false;

@@ -6,6 +6,8 @@ const box = document.querySelector("[data-visit]");
 if (!box) return;
 const visit = box.dataset.visit, prefix = `chair:${visit}:`, page = `/desk/visits/${visit}/chair`;
 const WARN = 30, HALF = 30, AGAIN = 5000, MOST_AT_ONCE = 100;
+// The page has the words, in the studio's language: `data-say-not-on` is say("NotOn"). What fills a gap is never searched for gaps.
+const say = (what, gaps = {}) => (box.dataset["say" + what] ?? "").replace(/\{(\w+)\}/g, (_, gap) => gaps[gap]);
 
 // What is kept. Each event has a key of its own, so that two tabs never write over each other.
 const events = new Map();
@@ -44,22 +46,22 @@ async function send() {
   try {
     const answer = await fetch(`${page}/presses`, { method: "POST", body });
     if (!answer.ok || answer.redirected || !(answer.headers.get("content-type") || "").startsWith("application/json")) {
-      trouble = "Times wait on this device: reload the page, or sign in again, to send them.";
+      trouble = say("Reload");
     } else {
       const told = await answer.json();
       for (const event of batch) take({ ...event, sent: 1 });
       for (const event of told.events) if (!events.has(event.id)) take({ ...event, sent: 1 });
-      if (told.refused) trouble = "One time was not taken: it is longer than the label allows. Correct it in the record.";
+      if (told.refused) trouble = say("Refused");
       over = told.over;
     }
   } catch {
-    trouble = "No network. Times are kept on this device and sent when it is back.";
+    trouble = say("Offline");
   }
   busy = false;
   const left = waiting().length;
   if (left && !trouble && !over) return send();
-  tell(trouble || (keeps ? "All times are with the studio." : "This browser can’t keep times: don’t reload before they are sent."));
-  if (over) { forget(); tell("The record is written."); }
+  tell(trouble || say(keeps ? "Sent" : "Unkept"));
+  if (over) { forget(); tell(say("Written")); }
   if (left && !over) later = setTimeout(send, AGAIN);
   render();
   return left === 0;
@@ -150,24 +152,27 @@ function look(one, list) {
 
 function show(one, list) {
   const { last, on, used, room } = look(one, list), { button } = one;
-  let state = "", shown = face(Math.min(one.wanted, room)), words = "Not on yet";
+  let state = "", shown = face(Math.min(one.wanted, room)), words = say("NotOn");
   if (on) {
     const gone = second() - last.on, left = last.seconds - gone;
     state = used + gone > one.most ? "over" : left <= 0 ? "up" : left <= WARN ? "soon" : "running";
     shown = left >= 0 ? face(left) : `+${face(-left)}`;
-    words = { running: `On since ${clock(last.on)}`, soon: `Off in ${left} s. Get ready`, up: "REMOVE NOW",
-              over: `REMOVE NOW. ${face(used + gone - one.most)} over the label’s longest time` }[state];
+    words = {
+      running: () => say("Running", { time: clock(last.on) }), soon: () => say("Soon", { seconds: left }), up: () => say("Up"),
+      over: () => say("Over", { over: face(used + gone - one.most) }),
+    }[state]();
   } else if (last) {
     state = "done";
     shown = face(last.off - last.on);
-    const late = last.off - last.on - last.seconds;
-    words = `Off. ${clock(last.on)} to ${clock(last.off)}` + (late > 0 ? `, ${face(late)} after its time` : "")
-      + (used > one.most ? `, ${face(used - one.most)} over the label’s longest time` : "");
+    const late = last.off - last.on - last.seconds, over = used - one.most;
+    words = say("Off" + (late > 0 ? "Late" : "") + (over > 0 ? "Over" : ""),
+      { on: clock(last.on), off: clock(last.off), late: face(late), over: face(over) });
   }
   if (one.state !== state) {
-    if (state === "soon") { alarm.textContent = `${one.words}, ${one.name}: half a minute left.`; beep(false); }
-    if (state === "up" || (state === "over" && one.state !== "up")) alarm.textContent = `${one.words}, ${one.name}: remove now.`;
-    if (state === "over") alarm.textContent = `${one.words}, ${one.name}: over the label’s longest time. Remove now.`;
+    const which = { side: one.words, step: one.name };
+    if (state === "soon") { alarm.textContent = say("AlertSoon", which); beep(false); }
+    if (state === "up") alarm.textContent = say("AlertUp", which);
+    if (state === "over") alarm.textContent = say("AlertOver", which);
     one.element.className = `side ${state}`;
     one.state = state;
   }
@@ -175,7 +180,7 @@ function show(one, list) {
   if (one.said.textContent !== words) one.said.textContent = words;
   const ringing = state === "up" || state === "over";
   button.on.hidden = on || room < 1;
-  button.on.textContent = last && !on ? "On again" : "On";
+  button.on.textContent = say(last && !on ? "Again" : "On");
   button.on.classList.toggle("main", !last);
   button.off.hidden = !on;
   button.less.hidden = state === "done";
@@ -197,7 +202,7 @@ function render() {
   }
   const shown = sides.map((one) => show(one, list));
   const rings = shown.some((one) => one.rings), urgent = sides.some((one) => one.state === "up" || one.state === "over");
-  document.title = urgent ? `REMOVE NOW · ${title}` : title;
+  document.title = urgent ? say("Title", { title }) : title;
   stayAwake(shown.some((one) => one.on));
   return rings;
 }

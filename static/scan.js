@@ -23,28 +23,29 @@ function batchIn(code) {
 async function scan(place, button) {
   const said = document.createElement("p");
   said.setAttribute("role", "status");
+  const scanIt = button.textContent;
   const video = document.createElement("video");
   video.playsInline = true;
   video.muted = true;
-  video.setAttribute("aria-label", "What the camera sees");
+  video.setAttribute("aria-label", place.dataset.sees);
   let stream = null, stopped = false;
   const stop = (words) => {
     stopped = true;
     stream?.getTracks().forEach((track) => track.stop());
     video.remove();
     said.textContent = words;
-    button.textContent = "Scan it with the camera";
+    button.textContent = scanIt;
     button.onclick = () => { said.remove(); scan(place, button); };
   };
   place.after(said);
-  button.textContent = "Stop the camera";
+  button.textContent = place.dataset.stop;
   button.onclick = () => stop("");
   try {
     stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
     if (stopped) return stop("");
     video.srcObject = stream;
     place.after(video);
-    said.textContent = "Hold the bar code before the camera.";
+    said.textContent = place.dataset.before;
     video.play().catch(() => {});
     const detector = new BarcodeDetector();
     const look = async () => {
@@ -54,12 +55,12 @@ async function scan(place, button) {
       if (!found) { requestAnimationFrame(look); return; }
       const field = document.getElementById(place.dataset.scan);
       field.value = batchIn(found.rawValue);
-      stop(`Read: ${field.value}. Compare it with the bottle.`);
+      stop(place.dataset.read.replace("{number}", () => field.value));
       field.focus();
     };
     look();
   } catch {
-    stop("The camera can’t be used. Type the number.");
+    stop(place.dataset.failed);
   }
 }
 

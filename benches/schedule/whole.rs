@@ -16,6 +16,7 @@ use palpebra::domain::person::{BirthDate, Mail, PersonName, Phone};
 use palpebra::domain::schedule::free_times;
 use palpebra::domain::visit::VisitState;
 use palpebra::domain::window::RetouchRule;
+use palpebra::language::Language;
 use palpebra::store::catalogue::{self, Service};
 use palpebra::store::clients::{self, Client};
 use palpebra::store::practitioners::{self, Practitioner, Room};
@@ -75,7 +76,17 @@ pub(super) fn fill(file: &str, past: u32) {
         let db = Db::open(Path::new(file)).await.unwrap();
         let mut tx = db.write().await.unwrap();
         let scene = Studio::new(FUTURE);
-        studio::create(&mut tx, "A studio", &scene.zone, &Currency::parse("EUR").unwrap(), true, NOW).await.unwrap();
+        studio::create(
+            &mut tx,
+            "A studio",
+            &scene.zone,
+            &Currency::parse("EUR").unwrap(),
+            Language::English,
+            true,
+            NOW,
+        )
+        .await
+        .unwrap();
         let mut row = studio::get(&mut tx).await.unwrap().unwrap();
         row.horizon_days = 60;
         studio::save(&mut tx, &row).await.unwrap();

@@ -10,6 +10,7 @@ use crate::domain::money::Currency;
 use crate::domain::person::{Mail, PersonName};
 use crate::domain::role::{Actor, Member, News, Role, Stay};
 use crate::domain::zone::Zone;
+use crate::language::Language;
 use crate::password::Unavailable;
 use crate::store::audit::Event;
 use crate::store::sessions::{self, Begun, Holder, Stage};
@@ -27,6 +28,8 @@ pub struct NewOwner {
     pub zone: Zone,
     /// Its currency.
     pub currency: Currency,
+    /// What it speaks, also in the first questions and consent texts.
+    pub language: Language,
     /// The owner's name.
     pub name: PersonName,
     /// The mail she signs in with.
@@ -61,8 +64,8 @@ pub async fn create_owner(app: &App, new: NewOwner) -> Result<Option<Member>, Pe
         return Ok(None);
     }
     if studio::get(&mut tx).await?.is_none() {
-        studio::create(&mut tx, new.studio.as_str(), &new.zone, &new.currency, new.demo, now).await?;
-        health::publish_first(&mut tx, now).await?;
+        studio::create(&mut tx, new.studio.as_str(), &new.zone, &new.currency, new.language, new.demo, now).await?;
+        new.language.scope(health::publish_first(&mut tx, now)).await?;
     }
     let account = AccountId::from_random(app.random.id());
     let member = Member { account, role: Role::Owner, name: new.name.as_str().to_owned(), practitioner: None };

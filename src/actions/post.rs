@@ -6,6 +6,7 @@ use crate::domain::ids::MailId;
 use crate::domain::role::{Actor, Member};
 use crate::store::audit::Event;
 use crate::store::{Stored, audit, clients, outbox, reminders, studio};
+use crate::t;
 
 /// Puts the reminders that are due into the outbox: how many. Whoever missed the first one, since the program stood
 /// still, gets one letter and not two.
@@ -47,24 +48,24 @@ pub const KINDS: usize = 17;
 /// What a mail in the outbox is, for the owner's page and the doctor.
 pub fn kind(body: &str) -> &'static str {
     match serde_json::from_str(body) {
-        Ok(Pending::SignInLink { .. } | Pending::SignInLinks { .. }) => "Sign-in link",
-        Ok(Pending::SignIn { .. }) => "News of a sign-in",
-        Ok(Pending::GoOn { .. }) => "Link to go on booking",
-        Ok(Pending::Booked { .. }) => "Confirmation",
-        Ok(Pending::Moved { .. }) => "New time",
-        Ok(Pending::Cancelled { .. }) => "Cancellation",
-        Ok(Pending::Invitation { .. }) => "Invitation",
-        Ok(Pending::Reminder { .. }) => "Reminder",
-        Ok(Pending::SkinTestPrompt { .. }) => "Question to a client",
-        Ok(Pending::LookAtReport { .. }) => "A client’s report",
-        Ok(Pending::Earlier { .. }) => "Earlier time",
-        Ok(Pending::Aftercare { .. }) => "Aftercare",
-        Ok(Pending::PapersEnd) => "Papers that end",
-        Ok(Pending::ExportReady { .. }) => "Export is ready",
-        Ok(Pending::Erased) => "Answer: erased",
-        Ok(Pending::Restricted { .. }) => "Answer: partly erased",
-        Ok(Pending::VerdictChanged { .. }) => "News about a visit",
-        Err(_) => "Mail of another version",
+        Ok(Pending::SignInLink { .. } | Pending::SignInLinks { .. }) => t("Sign-in link"),
+        Ok(Pending::SignIn { .. }) => t("News of a sign-in"),
+        Ok(Pending::GoOn { .. }) => t("Link to go on booking"),
+        Ok(Pending::Booked { .. }) => t("Confirmation"),
+        Ok(Pending::Moved { .. }) => t("New time"),
+        Ok(Pending::Cancelled { .. }) => t("Cancellation"),
+        Ok(Pending::Invitation { .. }) => t("Invitation"),
+        Ok(Pending::Reminder { .. }) => t("Reminder"),
+        Ok(Pending::SkinTestPrompt { .. }) => t("Question to a client"),
+        Ok(Pending::LookAtReport { .. }) => t("A client’s report"),
+        Ok(Pending::Earlier { .. }) => t("Earlier time"),
+        Ok(Pending::Aftercare { .. }) => t("Aftercare"),
+        Ok(Pending::PapersEnd) => t("Papers that end"),
+        Ok(Pending::ExportReady { .. }) => t("Export is ready"),
+        Ok(Pending::Erased) => t("Answer: erased"),
+        Ok(Pending::Restricted { .. }) => t("Answer: partly erased"),
+        Ok(Pending::VerdictChanged { .. }) => t("News about a visit"),
+        Err(_) => t("Mail of another version"),
     }
 }
 

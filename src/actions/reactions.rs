@@ -14,6 +14,7 @@ use crate::store::audit::Event;
 use crate::store::reactions::{self, Body, Entry, Reaction};
 use crate::store::skin_tests::StoredTest;
 use crate::store::{Connection, StoreError, Stored, audit, chair, treatments, visits};
+use crate::tf;
 
 /// Why nothing was written.
 #[derive(Debug, thiserror::Error)]
@@ -181,7 +182,7 @@ pub async fn after_test(
         Actor::Member(member) => By::member(member),
         other => By { actor: other.clone(), name: "client".to_owned() },
     };
-    let note = format!("The skin test was read: {result}.");
+    let note = tf("The skin test was read: {result}.").with("result", result).to_string();
     if let Some(mut known) = reactions::of_skin_test(c, &stored.test.id).await? {
         if level > known.level {
             graver(app, c, &by, &mut known, level, note).await?;

@@ -10,11 +10,14 @@ use crate::domain::ids::{ClientId, ServiceId};
 use crate::domain::role::Actor;
 use crate::domain::screening::{Draft, EditRefused, RuleTable};
 use crate::domain::verdict::Verdict;
+use crate::language::Language;
 use crate::store::audit::Event;
+use crate::store::health::PublishedBy;
 use crate::store::rules::{self, Publication, StoredDraft};
 use crate::store::studio::Studio;
 use crate::store::types::read;
-use crate::store::{Connection, Stored, audit, clients};
+use crate::store::{Connection, Stored, audit, clients, health};
+use crate::{msg, t};
 
 /// For how long after her last visit somebody counts as a current client.
 const CURRENT: Duration = Duration::days(365);
@@ -211,10 +214,64 @@ pub async fn effect(
     Ok((changes, services.len()))
 }
 
+/// The studio speaks another language from now on: what ships is published anew in it, since what is stored and hashed
+/// has to be what clients read. Nobody has reviewed it in this language yet. The studio's own words stay.
+///
+/// # Errors
+/// When the database can't.
+pub(super) async fn speak(
+    c: &mut Connection,
+    actor: &Actor,
+    from: Language,
+    to: Language,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    let respoken = |set: &Draft| -> Stored<Draft> {
+        Ok(Draft {
+            questionnaire: read("questionnaire", "body", "in force", set.questionnaire.respoken(from, to))?,
+            rules: read("rule_table", "body", "in force", set.rules.respoken(from, to))?,
+        })
+    };
+    let reason = to.within(|| t("The studio speaks another language now.").to_owned());
+    let (before, text) = (in_force(c).await?, rules::in_force(c).await?.consent);
+    let said = respoken(&before)?;
+    let (asked, version) = (before.questionnaire.version() + 1, before.rules.version() + 1);
+    if said.questionnaire.sections() != before.questionnaire.sections() || said.rules.rules() != before.rules.rules() {
+        let set = Draft {
+            questionnaire: read("questionnaire", "version", "next", said.questionnaire.numbered(asked))?,
+            rules: read("rule_table", "version", "next", said.rules.numbered(version))?,
+        };
+        let publication = Publication {
+            rules: version,
+            questionnaire: asked,
+            reviewed_by: String::new(),
+            reviewed_on: None,
+            reason: reason.clone(),
+            published_by: name(actor),
+            published_at: now,
+        };
+        rules::publish(c, &set, &publication).await?;
+        log(c, actor, "rules.published", &format!("version {version}, in {}", to.code()), now).await?;
+    }
+    if let Some(draft) = rules::draft(c).await? {
+        let set = respoken(&draft.set)?;
+        rules::keep_draft(c, &StoredDraft { set, ..draft }).await?;
+    }
+    let next = read("consent_text", "body", "in force", text.respoken(from, to))?;
+    if !next.same_words(&text) {
+        let by = PublishedBy { name: name(actor), reviewed_by: String::new(), reason };
+        health::publish_consent_text(c, &next, &by, now).await?;
+        let (object, detail) = (next.version().to_string(), format!("in {}", to.code()));
+        let event = Event { action: "consent-text.published", object: &object, detail: &detail, ..Event::default() };
+        audit::append(c, actor, event, now).await?;
+    }
+    Ok(())
+}
+
 fn name(actor: &Actor) -> String {
     match actor {
         Actor::Member(member) => member.name.clone(),
-        _ => "The program".to_owned(),
+        _ => msg("The program").to_owned(),
     }
 }
 

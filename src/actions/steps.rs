@@ -50,7 +50,7 @@ pub async fn shields(c: &mut Connection) -> Stored<Vec<Shield>> {
 /// When the file can't be read.
 pub async fn list(c: &mut Connection, name: ListName) -> Stored<Vec<String>> {
     let own = steps::list(c, name.as_str()).await?.map(|(_, entries)| entries);
-    Ok(own.unwrap_or_else(|| name.shipped().iter().map(|&entry| entry.to_owned()).collect()))
+    Ok(own.unwrap_or_else(|| name.shipped().iter().map(|entry| crate::t(entry).to_owned()).collect()))
 }
 
 /// Steps that hold from now on; treatments under way keep those that they began with.

@@ -2,6 +2,7 @@
 
 use time::{Date, OffsetDateTime};
 
+use super::rules;
 use crate::app::App;
 use crate::documents::upload::{self, Checked};
 use crate::domain::fingerprint::Fingerprint;
@@ -9,6 +10,7 @@ use crate::domain::hours::DateRange;
 use crate::domain::ids::{PractitionerId, RoomId, TimeOffId};
 use crate::domain::money::Money;
 use crate::domain::role::Actor;
+use crate::language::Language;
 use crate::store::audit::Event;
 use crate::store::practitioners::{self, Room, TimeOff};
 use crate::store::studio::{Logo, Studio};
@@ -24,7 +26,7 @@ pub enum SettingsRefused {
     },
 }
 
-/// Stores the settings. Another currency leaves every price its figure; booked visits keep the price and the clock
+/// Stores the settings. In another language, what ships is published anew. Another currency leaves every price its figure; booked visits keep the price and the clock
 /// time that were promised.
 ///
 /// # Errors
@@ -41,10 +43,19 @@ pub async fn save(app: &App, actor: &Actor, new: &Studio) -> Stored<Result<(), S
         }
     }
     studio::save(&mut tx, new).await?;
-    let detail = old.map(|old| changes(&old, new)).unwrap_or_default();
+    let detail = old.as_ref().map(|old| changes(old, new)).unwrap_or_default();
     audit::append(&mut tx, actor, Event { action: "studio.saved", detail: &detail, ..Event::default() }, now).await?;
+    if let Some(old) = old.filter(|old| old.language != new.language) {
+        rules::speak(&mut tx, actor, old.language, new.language, now).await?;
+    }
     tx.commit().await?;
     Ok(Ok(()))
+}
+
+/// What the studio speaks; English while there is none, or none can be read.
+pub async fn language(app: &App) -> Language {
+    let row = async { studio::get(&mut *app.db.read().await?).await };
+    row.await.ok().flatten().map(|studio| studio.language).unwrap_or_default()
 }
 
 /// Shows this picture at the top of each page.
@@ -102,6 +113,7 @@ fn changes(old: &Studio, new: &Studio) -> String {
             ("skin test floor hours", s.skin_test_floor_hours.to_string()),
             ("skin test valid days", s.skin_test_valid_days.to_string()),
             ("colour", s.accent.to_string()),
+            ("language", s.language.code().to_owned()),
         ]
     };
     let pairs = of(old).into_iter().zip(of(new)).filter(|(before, after)| before != after);

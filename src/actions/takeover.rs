@@ -11,6 +11,7 @@ use crate::domain::ids::{ClientId, PastVisitId, SkinTestId, TakeoverId};
 use crate::domain::role::{Actor, Member};
 use crate::domain::skin_test::{ReadBy, Reading, SkinTest, VoidCause};
 use crate::domain::takeover::{Catalogue, Fate, Gathered, Mapping, PastTest, Planned, Told, plan};
+use crate::msg;
 use crate::store::audit::Event;
 use crate::store::clients::Client;
 use crate::store::skin_tests::StoredTest;
@@ -19,7 +20,9 @@ use crate::store::types::impossible;
 use crate::store::{Connection, Stored, audit, catalogue, clients, skin_tests, studio, takeovers, treatments};
 
 /// What a test from elsewhere says in the place of what nobody here knows.
-pub const NOT_KNOWN: &str = "not known";
+pub const NOT_KNOWN: &str = msg("not known");
+/// Who read a skin test that was taken over.
+pub const ELSEWHERE: &str = msg("taken over from elsewhere");
 
 /// A file as it is read now.
 pub struct Opened {
@@ -270,7 +273,7 @@ async fn add_test(
     skin_tests::insert(c, &stored, now).await?;
     if let Some(result) = told.result {
         let reading = Reading { at, result, by: ReadBy::Practitioner };
-        skin_tests::add_reading(c, &id, &reading, "", "taken over from elsewhere", now).await?;
+        skin_tests::add_reading(c, &id, &reading, "", ELSEWHERE, now).await?;
     }
     skin_tests::void(c, &id, VoidCause::TakenOver).await?;
     Ok(())

@@ -7,19 +7,23 @@ use crate::actions::people::{self, NewOwner, PeopleError};
 use crate::domain::money::Currency;
 use crate::domain::person::{Mail, PersonName};
 use crate::domain::zone::Zone;
+use crate::language::Language;
 use crate::password;
 
 pub(super) async fn run(args: OwnerArgs) -> Result<(), Failed> {
     let studio = PersonName::parse(&args.studio).map_err(|error| Failed::usage(format!("--studio: {error}")))?;
     let zone = Zone::parse(&args.zone).map_err(|_| Failed::usage("--zone: no such time zone"))?;
     let currency = Currency::parse(&args.currency).map_err(|error| Failed::usage(format!("--currency: {error}")))?;
+    let language = Language::parse(&args.language).ok_or_else(|| Failed::usage("--language: no such language here"))?;
     let name = PersonName::parse(&ask("Your name: ")?).map_err(|error| Failed::usage(error.to_string()))?;
     let mail = Mail::parse(&ask("Mail: ")?).map_err(|error| Failed::usage(error.to_string()))?;
     let password = ask_secretly("Password (at least 15 characters): ")?;
     password::check(&password).map_err(|error| Failed::usage(error.to_string()))?;
     std::fs::create_dir_all(&args.data.data)?;
     let app = args.data.app().await?;
-    let made = people::create_owner(&app, NewOwner { studio, zone, currency, name, mail, password, demo: false }).await;
+    let made =
+        people::create_owner(&app, NewOwner { studio, zone, currency, language, name, mail, password, demo: false })
+            .await;
     app.db.close().await;
     match made {
         Ok(Some(_)) => {

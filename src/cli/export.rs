@@ -8,6 +8,7 @@ use time::macros::format_description;
 
 use super::{DataArgs, Failed, say};
 use crate::actions::export::{self, ExportError, Place, Why};
+use crate::actions::studio;
 use crate::documents::package::PackageRefused;
 use crate::documents::record::Scope;
 use crate::domain::ids::ClientId;
@@ -78,7 +79,8 @@ pub(super) async fn run(args: ExportArgs) -> Result<(), Failed> {
     let why = Why::parse(&args.why).map_err(|error| Failed::usage(format!("--why: {error}")))?;
     let scope = scope(&args)?;
     let app = args.data.open().await?;
-    let made = export::make(&app, &Actor::Command, scope, why, Place::At(args.out.clone())).await;
+    let language = studio::language(&app).await;
+    let made = language.scope(export::make(&app, &Actor::Command, scope, why, Place::At(args.out.clone()))).await;
     app.db.close().await;
     let made = made?;
     let clients = if made.clients == 1 { "1 client".to_owned() } else { format!("{} clients", made.clients) };

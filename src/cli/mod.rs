@@ -207,6 +207,9 @@ struct OwnerArgs {
     /// Its currency.
     #[arg(long)]
     currency: String,
+    /// What its pages, letters and papers are written in: en or de.
+    #[arg(long, default_value = "en")]
+    language: String,
 }
 
 #[derive(Args)]

@@ -12,7 +12,7 @@ use tracing_subscriber::EnvFilter;
 
 use super::{Failed, ServeArgs, say, seed_demo, upgrade};
 use crate::actions::ledger::{self, LedgerError};
-use crate::actions::{audit, backup, erasure, papers, post, verdicts, wishes, zones};
+use crate::actions::{audit, backup, erasure, papers, post, studio as settings, verdicts, wishes, zones};
 use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
 use crate::jobs::outside::{self, Access};
@@ -186,7 +186,8 @@ async fn read_calendars(app: App, access: Access) {
     let mut beat = tokio::time::interval(Duration::from_secs(30));
     loop {
         beat.tick().await;
-        jobs::turn("calendars elsewhere", read_all_calendars(app.clone(), access)).await;
+        let language = settings::language(&app).await;
+        jobs::turn("calendars elsewhere", language, read_all_calendars(app.clone(), access)).await;
     }
 }
 
@@ -201,25 +202,26 @@ async fn run_jobs(app: App) {
     let mut beats = 0_u32;
     loop {
         beat.tick().await;
-        jobs::turn("mail", send_mail(app.clone())).await;
-        jobs::turn("wishes", lapse(app.clone())).await;
+        let language = settings::language(&app).await;
+        jobs::turn("mail", language, send_mail(app.clone())).await;
+        jobs::turn("wishes", language, lapse(app.clone())).await;
         if beats.is_multiple_of(30) {
-            jobs::turn("reminders", remind(app.clone())).await;
+            jobs::turn("reminders", language, remind(app.clone())).await;
         }
         if beats.is_multiple_of(450) {
-            jobs::turn("audit", look_at_audit(app.clone())).await;
-            jobs::turn("retention", list_what_may_leave(app.clone())).await;
+            jobs::turn("audit", language, look_at_audit(app.clone())).await;
+            jobs::turn("retention", language, list_what_may_leave(app.clone())).await;
         }
         // Not at once: a start has enough to do.
         if beats % 30 == 29 {
-            jobs::turn("backup", back_up(app.clone())).await;
+            jobs::turn("backup", language, back_up(app.clone())).await;
         }
         if beats.is_multiple_of(300) {
-            jobs::turn("housekeeping", sweep(app.clone())).await;
-            jobs::turn("papers", warn_of_papers(app.clone())).await;
+            jobs::turn("housekeeping", language, sweep(app.clone())).await;
+            jobs::turn("papers", language, warn_of_papers(app.clone())).await;
         }
         if beats.is_multiple_of(150) {
-            jobs::turn("verdicts", judge(app.clone())).await;
+            jobs::turn("verdicts", language, judge(app.clone())).await;
         }
         beats = beats.wrapping_add(1);
     }

@@ -2,7 +2,8 @@
 //! with `Patient`, `Questionnaire`, `QuestionnaireResponse`, `Consent` and `Procedure`.
 //!
 //! What the standard has no place for stands in words in the resource; `record.json` has all of it. Names of services,
-//! products and results are the studio's own words, so they are texts and not codes.
+//! products and results are the studio's own words, so they are texts and not codes; texts are in the language that the
+//! studio speaks.
 
 use serde_json::{Value, json};
 use time::format_description::well_known::Rfc3339;
@@ -10,6 +11,7 @@ use time::format_description::well_known::Rfc3339;
 use super::record::{
     Answer, AnswerSet, ClientRecord, Consent, ExportHead, Moment, ProductUse, Reaction, Treatment, Visit,
 };
+use crate::tf;
 
 /// The bundle.
 pub(super) fn bundle(head: &ExportHead, client: &ClientRecord) -> Value {
@@ -93,7 +95,7 @@ fn questionnaire(set: &AnswerSet) -> Value {
         "url": asked(set),
         "identifier": [{ "system": "urn:palpebra:sha256", "value": set.hash }],
         "version": set.version,
-        "title": format!("Health questions, version {}", set.version),
+        "title": tf("Health questions, version {version}").with("version", &set.version).to_string(),
         "status": "active",
         "subjectType": ["Patient"],
         "item": set.answers.iter().map(item).collect::<Vec<_>>(),
@@ -155,14 +157,19 @@ fn consent(head: &ExportHead, client: &ClientRecord, one: &Consent) -> Value {
             "data": data_encoding::BASE64.encode(one.text.as_bytes()),
             "title": text(&one.title),
         },
-        "policyRule": { "text": format!("Version {} of the studio's text", one.version) },
+        "policyRule": { "text": tf("Version {version} of the studio's text").with("version", &one.version).to_string() },
         "provision": full(json!({ "type": "permit", "provision": statements })),
     }))
 }
 
 fn procedure(client: &ClientRecord, visit: &Visit, one: &Treatment, newest: bool, reactions: &[&Reaction]) -> Value {
     let words = |text: Option<&str>| text.map(|text| json!({ "text": text }));
-    let certificate = one.certificate.as_ref().map(|number| format!(", certificate {number}")).unwrap_or_default();
+    let performer = match &one.certificate {
+        Some(number) => {
+            tf("{name}, certificate {number}").with("name", &one.practitioner).with("number", number).to_string()
+        }
+        None => one.practitioner.clone(),
+    };
     let steps = one.steps.iter().map(|step| format!("{}: {} min", step.name, step.minutes));
     let notes = [&one.notes, &one.client_comment, &one.why_corrected].into_iter().flatten().cloned();
     let notes = notes.chain(steps).filter_map(|note| text(&note).map(|note| json!({ "text": note })));
@@ -175,7 +182,7 @@ fn procedure(client: &ClientRecord, visit: &Visit, one: &Treatment, newest: bool
         "subject": subject(client),
         "performedPeriod": full(json!({ "start": instant(one.started_at), "end": one.ended_at.map(instant) })),
         "recorder": { "display": one.written_by },
-        "performer": [{ "actor": { "display": format!("{}{certificate}", one.practitioner) } }],
+        "performer": [{ "actor": { "display": performer } }],
         "location": visit.room.as_deref().and_then(text).map(|room| json!({ "display": room })),
         "outcome": words(one.outcome.as_deref().and_then(text)),
         "complication": reactions.iter().map(after).collect::<Vec<_>>(),
@@ -185,7 +192,13 @@ fn procedure(client: &ClientRecord, visit: &Visit, one: &Treatment, newest: bool
 }
 
 fn product(used: &ProductUse) -> String {
-    let batch = used.batch.as_ref().map(|batch| format!(", batch {batch}")).unwrap_or_default();
-    let expires = used.expires.map(|day| format!(", use by {day}")).unwrap_or_default();
-    format!("{}: {}{batch}{expires}", used.step, used.product)
+    let said = match (&used.batch, used.expires) {
+        (Some(batch), Some(day)) => {
+            tf("{step}: {product}, batch {batch}, use by {day}").with("batch", batch).with("day", day)
+        }
+        (Some(batch), None) => tf("{step}: {product}, batch {batch}").with("batch", batch),
+        (None, Some(day)) => tf("{step}: {product}, use by {day}").with("day", day),
+        (None, None) => tf("{step}: {product}"),
+    };
+    said.with("step", &used.step).with("product", &used.product).to_string()
 }

@@ -62,7 +62,7 @@ pub struct Event {
 
 /// What a client's calendar shows: where, and that it is a visit.
 pub fn visit_at(studio: &str) -> String {
-    format!("{studio}: visit")
+    crate::tf("{studio}: visit").with("studio", studio).to_string()
 }
 
 /// A calendar file.

@@ -49,6 +49,8 @@ pub(super) const SIGNATURE: &str = "tagmanifest-sha256.txt.sig";
 pub(super) const EXPORT: &str = "data/export.json";
 const READ_ME: &str = "read-me.txt";
 
+/// In English whatever the studio speaks, as are the names of files and fields: whoever opens a package years later with
+/// other programs finds them under the same words.
 const READ_ME_TEXT: &str = "\
 This package holds client records of a lash and brow studio. They are private; store them accordingly.
 

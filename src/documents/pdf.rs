@@ -1,7 +1,7 @@
 //! Records on paper: PDF/A-3a (ISO 19005-3), tagged to PDF/UA-1 (ISO 14289-1).
 //!
 //! krilla checks the file against both standards while it writes, and refuses what it finds at fault; neither standard
-//! can be checked whole by a program. The same input gives the same bytes.
+//! can be checked whole by a program. The same input in the same language gives the same bytes.
 
 mod client;
 mod faces;
@@ -9,6 +9,7 @@ mod flow;
 mod reaction;
 mod style;
 mod text;
+mod times;
 
 use krilla::configure::{Accessibility, Archival, ConfigurationBuilder};
 use krilla::geom::Point;
@@ -23,6 +24,8 @@ use krilla::{Document, SerializeSettings, destination::XyzDestination};
 use time::{OffsetDateTime, UtcOffset};
 
 use super::record::{ClientRecord, ExportHead};
+use crate::language::Language;
+use crate::{t, tf};
 use faces::FACES;
 use flow::{Child, Flow, Op, PAGE};
 pub use reaction::{PaperEntry, ReactionPaper};
@@ -40,13 +43,15 @@ pub struct PdfRefused(String);
 pub fn client_record(head: &ExportHead, client: &ClientRecord) -> Result<Vec<u8>, PdfRefused> {
     let mut flow = Flow::default();
     client::write(&mut flow, head, client);
-    flow.foot(&format!("{} · record of {}", head.studio.name, client.person.name));
+    let foot =
+        tf("{studio} · record of {client}").with("studio", &head.studio.name).with("client", &client.person.name);
+    flow.foot(&foot.to_string());
     let metadata = Metadata::new()
-        .title(format!("Record of {}", client.person.name))
+        .title(tf("Record of {client}").with("client", &client.person.name).to_string())
         .authors(vec![head.studio.name.clone()])
         .creator(head.program.clone())
         .document_id(format!("{}/{}", head.id, client.id))
-        .language("en".to_owned())
+        .language(Language::spoken().code().to_owned())
         .creation_date(date_time(head.at.utc));
     finish(flow, metadata)
 }
@@ -58,13 +63,13 @@ pub fn client_record(head: &ExportHead, client: &ClientRecord) -> Result<Vec<u8>
 pub fn reaction_report(paper: &ReactionPaper) -> Result<Vec<u8>, PdfRefused> {
     let mut flow = Flow::default();
     reaction::write(&mut flow, paper);
-    flow.foot(&format!("{} · reaction report", paper.studio));
+    flow.foot(&tf("{studio} · reaction report").with("studio", &paper.studio).to_string());
     let metadata = Metadata::new()
-        .title("Reaction report".to_owned())
+        .title(t("Reaction report").to_owned())
         .authors(vec![paper.studio.clone()])
         .creator(concat!("palpebra ", env!("CARGO_PKG_VERSION")).to_owned())
         .document_id(paper.id.to_string())
-        .language("en".to_owned())
+        .language(Language::spoken().code().to_owned())
         .creation_date(date_time(paper.at));
     finish(flow, metadata)
 }
@@ -172,7 +177,7 @@ fn outline(flow: &Flow) -> Outline {
 
 fn tree(flow: &Flow, leaves: Leaves) -> TagTree {
     let mut leaves: std::collections::HashMap<_, _> = leaves.into_iter().collect();
-    let mut tree = TagTree::new().with_lang(Some("en".to_owned()));
+    let mut tree = TagTree::new().with_lang(Some(Language::spoken().code().to_owned()));
     for root in &flow.roots {
         tree.push(group(flow, *root, &mut leaves));
     }

@@ -41,7 +41,7 @@ impl Table {
     }
 }
 
-/// The dictionary of all columns as a CSV file.
+/// The dictionary of all columns as a CSV file; like the names of the columns, it is in English whatever the studio speaks.
 pub fn dictionary() -> Vec<u8> {
     let mut out = Vec::new();
     write_row(&mut out, ["table", "one row is", "column", "kind", "meaning"]);

@@ -77,6 +77,7 @@ pub enum Fault {
     OtherLayout(u32),
 }
 
+/// For the command line, which speaks English; the owner's page has words of its own.
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {

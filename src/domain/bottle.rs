@@ -5,6 +5,7 @@ use time::Date;
 use super::age::Jurisdiction;
 use super::catalogue::Area;
 use super::limits::{self, Label, Warning};
+use crate::{t, tf};
 
 /// The days of a batch.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -21,16 +22,16 @@ pub struct Days {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum Unfit {
     /// Its last day is over.
-    #[error("the batch had ended on {0}")]
+    #[error("{}", tf("the batch had ended on {day}").with("day", .0))]
     Expired(Date),
     /// It was thrown away.
-    #[error("the batch was thrown away on {0}")]
+    #[error("{}", tf("the batch was thrown away on {day}").with("day", .0))]
     Discarded(Date),
     /// Its label names another area.
-    #[error("the label is not for this area")]
+    #[error("{}", t("the label is not for this area"))]
     OtherArea(Area),
     /// It is over what was read of the published limits of the place, or not allowed there.
-    #[error("it is not within the published limits")]
+    #[error("{}", t("it is not within the published limits"))]
     BeyondLimit(Warning),
 }
 

@@ -20,8 +20,10 @@ pub use history::{HistoryRefused, LiftHistory};
 pub use lifetimes::{Lifetimes, LifetimesRefused};
 
 /// What stands beside every share and window.
-pub const CAUTION: &str = "Shares are averages of a model whose sources disagree, not a promise. The product's label, the \
-                           insurer, local rules and what the lashes look like come first.";
+pub const CAUTION: &str = crate::msg(
+    "Shares are averages of a model whose sources disagree, not a promise. The product's label, the \
+                           insurer, local rules and what the lashes look like come first.",
+);
 
 /// A share of lashes, 0 to 1, never NaN.
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd, serde::Serialize, serde::Deserialize)]

@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 use super::age::{Jurisdiction, TINT_FROM};
 use super::catalogue::Area;
 use super::verdict::{Basis, BasisKind};
+use crate::{msg, t};
 
 /// An ingredient that the product register flags.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -165,11 +166,11 @@ pub enum Misfit {
 }
 
 fn source(text: &str) -> Basis {
-    Basis { kind: BasisKind::Source, text: text.to_owned() }
+    Basis { kind: BasisKind::Source, text: t(text).to_owned() }
 }
 
 fn memory(text: &str) -> Basis {
-    Basis { kind: BasisKind::Memory, text: text.to_owned() }
+    Basis { kind: BasisKind::Memory, text: t(text).to_owned() }
 }
 
 /// A limit for products that have to be for professional use only.
@@ -200,54 +201,57 @@ fn eu(ingredient: Ingredient, area: Area) -> Line {
             ph: Some((70, 95)),
             age: None,
             minutes: None,
-            basis: source(
+            basis: source(msg(
                 "Regulation (EC) 1223/2009, Annex III entry 2a (d), opened by Regulation (EU) 2015/1190; the pH of this \
                  line from memory",
-            ),
+            )),
         }),
         (Ingredient::Thioglycolate, Area::Brow) => {
-            hair(800, 1100, Some((70, 95)), None, source("Regulation (EC) 1223/2009, Annex III entry 2a (a)"))
+            hair(800, 1100, Some((70, 95)), None, source(msg("Regulation (EC) 1223/2009, Annex III entry 2a (a)")))
         }
         (Ingredient::ThioglycolateEster, Area::Lash) => Line::NotAllowed(Basis {
             kind: BasisKind::Inference,
-            text: "Regulation (EC) 1223/2009, Annex III entry 2b has lines for hair only, none for lashes".to_owned(),
+            text: t("Regulation (EC) 1223/2009, Annex III entry 2b has lines for hair only, none for lashes")
+                .to_owned(),
         }),
         (Ingredient::ThioglycolateEster, Area::Brow) => hair(
             800,
             1100,
             Some((60, 95)),
             None,
-            source("Regulation (EC) 1223/2009, Annex III entry 2b; the pH from memory"),
+            source(msg("Regulation (EC) 1223/2009, Annex III entry 2b; the pH from memory")),
         ),
         (Ingredient::Phenylenediamine, Area::Lash) => {
-            professional(200, tint, source("Regulation (EC) 1223/2009, Annex III entry 8b"))
+            professional(200, tint, source(msg("Regulation (EC) 1223/2009, Annex III entry 8b")))
         }
         (Ingredient::Phenylenediamine, Area::Brow) => {
-            hair(200, 200, None, tint, memory("Regulation (EC) 1223/2009, Annex III entry 8a"))
+            hair(200, 200, None, tint, memory(msg("Regulation (EC) 1223/2009, Annex III entry 8a")))
         }
         (Ingredient::Toluenediamine, Area::Lash) => {
-            professional(200, tint, source("Regulation (EC) 1223/2009, Annex III entry 9a (b), as reproduced"))
+            professional(200, tint, source(msg("Regulation (EC) 1223/2009, Annex III entry 9a (b), as reproduced")))
         }
         (Ingredient::Toluenediamine, Area::Brow) => {
-            hair(200, 200, None, tint, source("Regulation (EC) 1223/2009, Annex III entry 9a (a), as reproduced"))
+            hair(200, 200, None, tint, source(msg("Regulation (EC) 1223/2009, Annex III entry 9a (a), as reproduced")))
         }
         (Ingredient::Resorcinol, Area::Lash) => {
-            professional(125, tint, source("Regulation (EC) 1223/2009, Annex III entry 22 (b), as reproduced"))
+            professional(125, tint, source(msg("Regulation (EC) 1223/2009, Annex III entry 22 (b), as reproduced")))
         }
         (Ingredient::Resorcinol, Area::Brow) => {
-            hair(125, 125, None, tint, source("Regulation (EC) 1223/2009, Annex III entry 22 (a), as reproduced"))
+            hair(125, 125, None, tint, source(msg("Regulation (EC) 1223/2009, Annex III entry 22 (a), as reproduced")))
         }
         (Ingredient::Peroxide, Area::Lash) => professional(
             200,
             None,
-            source("Regulation (EC) 1223/2009, Annex III entry 12 (f), second hand; named in Regulation (EU) 2019/831"),
+            source(msg(
+                "Regulation (EC) 1223/2009, Annex III entry 12 (f), second hand; named in Regulation (EU) 2019/831",
+            )),
         ),
         (Ingredient::Peroxide, Area::Brow) => hair(
             1200,
             1200,
             None,
             None,
-            source("Regulation (EC) 1223/2009, Annex III entry 12 (a), as in Regulation (EU) 2019/831"),
+            source(msg("Regulation (EC) 1223/2009, Annex III entry 12 (a), as in Regulation (EU) 2019/831")),
         ),
         (Ingredient::Cysteamine | Ingredient::SilverNitrate | Ingredient::Cyanoacrylate | Ingredient::Latex, _) => {
             Line::Silent
@@ -265,15 +269,15 @@ fn us(ingredient: Ingredient) -> Line {
             ph: None,
             age: Some(TINT_FROM),
             minutes: Some(1),
-            basis: memory(
+            basis: memory(msg(
                 "21 CFR 73.2550 (86 FR 55494, in force since 8 November 2021): the listing is read, its conditions are from memory",
-            ),
+            )),
         });
     }
     if ingredient.is_dye() {
-        return Line::NotAllowed(source(
+        return Line::NotAllowed(source(msg(
             "FDA: no colour additive is approved for dyeing lashes or brows but silver nitrate (21 CFR 73.2550)",
-        ));
+        )));
     }
     Line::Silent
 }

@@ -40,6 +40,7 @@ pub mod rotation;
 pub mod schedule;
 pub mod screening;
 pub mod shield;
+mod shipped;
 pub mod skin_test;
 pub mod span;
 pub mod steps;

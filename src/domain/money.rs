@@ -4,6 +4,8 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
+use crate::tc;
+
 /// An ISO 4217 code in capitals.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Currency(String);
@@ -131,7 +133,7 @@ impl Money {
 
 impl fmt::Display for Money {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} {}", self.plain(), self.currency.as_str())
+        write!(f, "{} {}", self.plain().replace('.', tc("decimal mark", ".")), self.currency.as_str())
     }
 }
 

@@ -9,6 +9,19 @@ use time::{Date, Duration};
 use super::age::{ADULT_FROM, turns};
 use super::person::BirthDate;
 use super::span::Span;
+use crate::msg;
+
+/// What the first version of each term says of itself, as the schema writes it: stored in English, and spoken where it is
+/// shown.
+pub const SHIPPED: [&str; 4] = [
+    msg(
+        "Common practice of insurers: seven years after the last treatment, of minors to the age of 25. The law may let a \
+         claim be made for less long, such as three years in England and Wales (Limitation Act 1980, s. 11).",
+    ),
+    msg("Common practice, no source."),
+    msg("Common practice, no source; twelve months cover the longest time between two invitations."),
+    msg("As the program ships it."),
+];
 
 /// Records that are kept equally long, each class from an event of its own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]

@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 
 use super::catalogue::ServiceKind;
 use super::label::{Label, Note, TextRefused};
+use crate::{t, tc};
 
 /// What a step puts on, as far as a record has a place of its own for its minutes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -235,53 +236,58 @@ impl Plan {
         &self.0
     }
 
-    /// What ships for a kind of service. Common practice, no source: the label decides.
+    /// What ships for a kind of service, in the language that is spoken. Common practice, no source: the label decides.
     pub fn shipped(kind: ServiceKind) -> Self {
         let lift = [
             plain(
-                "Shield and lashes",
-                "Clean and dry the lashes. Place the shield at the root, lay the lashes on it one by one, straight and apart.",
+                t("Shield and lashes"),
+                t(
+                    "Clean and dry the lashes. Place the shield at the root, lay the lashes on it one by one, straight and apart.",
+                ),
             ),
             timed(
                 Part::LotionOne,
-                "First lotion",
-                "From just above the root to two thirds of the lash, not on the tips and not on the skin.",
+                t("First lotion"),
+                t("From just above the root to two thirds of the lash, not on the tips and not on the skin."),
                 6,
             ),
-            plain("First lotion off", "Wipe it off upwards with dry swabs. Nothing of it may stay."),
-            timed(Part::LotionTwo, "Second lotion", "On the same part of the lash as the first lotion.", 5),
-            plain("Second lotion off", "Wipe it off upwards with dry swabs."),
+            plain(t("First lotion off"), t("Wipe it off upwards with dry swabs. Nothing of it may stay.")),
+            timed(Part::LotionTwo, t("Second lotion"), t("On the same part of the lash as the first lotion."), 5),
+            plain(t("Second lotion off"), t("Wipe it off upwards with dry swabs.")),
         ];
         let tint = timed(
             Part::Tint,
-            "Lash tint",
-            "Lower lashes on the pad, then root to tip, not on the skin and not between the lids.",
+            t("Lash tint"),
+            t("Lower lashes on the pad, then root to tip, not on the skin and not between the lids."),
             5,
         );
-        let off = |what: &str| plain(what, "Wipe with damp swabs until they stay clean.");
+        let off = |what: &str| plain(what, t("Wipe with damp swabs until they stay clean."));
         let release = plain(
-            "Shield off",
-            "Loosen lashes and shield with damp swabs, from the outer end. Rinse the eyes where no tint follows.",
+            t("Shield off"),
+            t("Loosen lashes and shield with damp swabs, from the outer end. Rinse the eyes where no tint follows."),
         );
         let steps = match kind {
             ServiceKind::LashLift => lift.into_iter().chain([release]).collect(),
             ServiceKind::LashTint => vec![
-                plain("Pads and barrier", "Barrier cream on the skin, pads close under the lower lashes, eyes closed."),
+                plain(
+                    t("Pads and barrier"),
+                    t("Barrier cream on the skin, pads close under the lower lashes, eyes closed."),
+                ),
                 tint,
-                off("Tint off"),
+                off(t("Tint off")),
             ],
-            ServiceKind::LiftAndTint => lift.into_iter().chain([tint, off("Tint off"), release]).collect(),
+            ServiceKind::LiftAndTint => lift.into_iter().chain([tint, off(t("Tint off")), release]).collect(),
             ServiceKind::BrowLamination => vec![
-                plain("Brows", "Clean and dry the brows, barrier cream around them, brush the hair up."),
-                timed(Part::LotionOne, "First lotion", "On the hair, thin, away from the lid.", 6),
-                plain("First lotion off", "Wipe it off with dry swabs."),
-                timed(Part::LotionTwo, "Second lotion", "On the hair in its new direction.", 5),
-                plain("Second lotion off", "Wipe it off, then care oil."),
+                plain(t("Brows"), t("Clean and dry the brows, barrier cream around them, brush the hair up.")),
+                timed(Part::LotionOne, t("First lotion"), t("On the hair, thin, away from the lid."), 6),
+                plain(t("First lotion off"), t("Wipe it off with dry swabs.")),
+                timed(Part::LotionTwo, t("Second lotion"), t("On the hair in its new direction."), 5),
+                plain(t("Second lotion off"), t("Wipe it off, then care oil.")),
             ],
             ServiceKind::BrowTint => vec![
-                plain("Brows", "Clean and dry the brows, barrier cream around them."),
-                timed(Part::Tint, "Brow tint", "Inside the shape, from the tail inwards.", 5),
-                off("Tint off"),
+                plain(t("Brows"), t("Clean and dry the brows, barrier cream around them.")),
+                timed(Part::Tint, t("Brow tint"), t("Inside the shape, from the tail inwards."), 5),
+                off(t("Tint off")),
             ],
         };
         Self(steps)
@@ -290,14 +296,14 @@ impl Plan {
     /// What ships for a skin test. How long the product stays on and when the test is read is the label's to say.
     pub fn shipped_skin_test() -> Self {
         Self(vec![
-            plain("Place", "Behind the ear or in the bend of the elbow, on whole, clean, dry skin."),
+            plain(tc("a step", "Place"), t("Behind the ear or in the bend of the elbow, on whole, clean, dry skin.")),
             plain(
-                "Product",
-                "A spot of the product, mixed as on the lashes, as large and for as long as its label says.",
+                t("Product"),
+                t("A spot of the product, mixed as on the lashes, as large and for as long as its label says."),
             ),
             plain(
-                "Afterwards",
-                "Say what to look for and whom to call: itch, redness, swelling, at once and for days.",
+                tc("a step", "Afterwards"),
+                t("Say what to look for and whom to call: itch, redness, swelling, at once and for days."),
             ),
         ])
     }

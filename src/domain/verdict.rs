@@ -7,6 +7,7 @@ use time::{Date, OffsetDateTime};
 
 use super::ids::{LetterId, ProductId};
 use super::iso;
+use crate::t;
 
 /// What the rules say, mildest first: the order is the precedence.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -59,6 +60,7 @@ impl Verdict {
     }
 }
 
+/// In English, for the audit; pages and papers have words of their own.
 impl fmt::Display for Verdict {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
@@ -113,11 +115,11 @@ impl fmt::Display for Basis {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let opening = match self.kind {
             BasisKind::Source => "",
-            BasisKind::Practice => "common practice, no source",
-            BasisKind::Memory => "from memory",
-            BasisKind::Inference => "inference",
+            BasisKind::Practice => t("common practice, no source"),
+            BasisKind::Memory => t("from memory"),
+            BasisKind::Inference => t("inference"),
         };
-        match (opening, self.text.as_str()) {
+        match (opening, t(&self.text)) {
             ("", text) => f.write_str(text),
             (opening, "") => f.write_str(opening),
             (opening, text) => write!(f, "{opening}: {text}"),

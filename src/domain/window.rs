@@ -14,6 +14,7 @@ pub use rule::{GrowthRule, IntervalRefused, IntervalRule, Limits, LimitsRefused,
 
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::growth::{CycleRefused, Range, Share};
+use crate::{t, tf};
 use serde::{Deserialize, Serialize};
 use std::fmt;
 use time::{Date, Duration};
@@ -80,17 +81,27 @@ impl fmt::Display for Reason {
         // In per cent, without the dust of binary fractions.
         let percent = |limit: &Share| (limit.get() * 1e6).round() / 1e4;
         match self {
-            Self::StudioMinimum { days } => write!(f, "the studio's minimum of {days} days"),
+            Self::StudioMinimum { days } => {
+                write!(f, "{}", tf("the studio's minimum of {days} days").with("days", days))
+            }
             Self::TwoOrMore { limit } => {
-                write!(f, "until then more than {} % of the lashes would carry two lifts or more", percent(limit))
+                let words = tf("until then more than {share} % of the lashes would carry two lifts or more");
+                write!(f, "{}", words.with("share", percent(limit)))
             }
             Self::ThreeOrMore { limit } => {
-                write!(f, "until then more than {} % of the lashes would carry three lifts or more", percent(limit))
+                let words = tf("until then more than {share} % of the lashes would carry three lifts or more");
+                write!(f, "{}", words.with("share", percent(limit)))
             }
-            Self::PlainInterval { days } => write!(f, "the service's interval of {days} days"),
-            Self::ProductMinimum { days } => write!(f, "the product's minimum of {days} days"),
-            Self::InsurerMinimum { days } => write!(f, "the insurer's minimum of {days} days"),
-            Self::HealthWait { .. } => f.write_str("a health answer asks to wait"),
+            Self::PlainInterval { days } => {
+                write!(f, "{}", tf("the service's interval of {days} days").with("days", days))
+            }
+            Self::ProductMinimum { days } => {
+                write!(f, "{}", tf("the product's minimum of {days} days").with("days", days))
+            }
+            Self::InsurerMinimum { days } => {
+                write!(f, "{}", tf("the insurer's minimum of {days} days").with("days", days))
+            }
+            Self::HealthWait { .. } => f.write_str(t("a health answer asks to wait")),
         }
     }
 }

@@ -11,6 +11,7 @@ use crate::domain::ids::{AccountId, ClientId, DraftId, VisitId};
 use crate::domain::role::News;
 use crate::domain::visit::VisitState;
 use crate::domain::zone::Zone;
+use crate::language::Language;
 use crate::mail::messages::{CalendarPart, Frame, Message};
 use crate::mail::transport::{NotSent, Outgoing};
 use crate::store::clients::Client;
@@ -19,7 +20,7 @@ use crate::store::outbox::{self, Due};
 use crate::store::studio::Studio;
 use crate::store::types::day;
 use crate::store::{Connection, Stored, accounts, catalogue, clients, invitations, practitioners, studio, visits};
-use crate::when;
+use crate::{t, tc, tf, when};
 
 /// What a step did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,7 +68,7 @@ pub async fn step(app: &App) -> Stored<Step> {
     }
     let result = match compose(app, &due, pending).await? {
         Some(out) => sent(app.clone(), out).await,
-        None => Err(NotSent::Never("what it tells of is gone".to_owned())),
+        None => Err(NotSent::Never(t("what it tells of is gone").to_owned())),
     };
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
@@ -98,8 +99,10 @@ pub async fn step(app: &App) -> Stored<Step> {
 
 /// Sends in a task of its own: a letter that breaks the sending is given up, and holds up no other.
 async fn sent(app: App, out: Outgoing) -> Result<(), NotSent> {
-    let sending = tokio::spawn(async move { app.transport.send(out).await });
-    sending.await.unwrap_or_else(|broken| Err(NotSent::Never(format!("sending broke: {broken}"))))
+    let sending = tokio::spawn(Language::spoken().scope(async move { app.transport.send(out).await }));
+    sending
+        .await
+        .unwrap_or_else(|broken| Err(NotSent::Never(tf("sending broke: {why}").with("why", broken).to_string())))
 }
 
 /// Whether a letter still has something to say: what it would remind of may be over or elsewhere by now.
@@ -136,7 +139,7 @@ async fn compose(app: &App, due: &Due, pending: Option<Pending>) -> Stored<Optio
             let Some(account) = accounts::by_id(&mut c, &account).await? else { return Ok(None) };
             (account.member.name, Message::ExportReady, None)
         }
-        Pending::Erased => ("there".to_owned(), Message::Erased, None),
+        Pending::Erased => (tc("Hello there", "there").to_owned(), Message::Erased, None),
         Pending::Restricted { client, to } => {
             let Some(client) = clients::even_restricted(&mut c, &client).await? else { return Ok(None) };
             let to = to.map(|to| day("outbox", "body", due.id.as_str(), &to)).transpose()?;

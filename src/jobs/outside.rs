@@ -5,6 +5,7 @@ use time::Duration;
 use crate::actions::feeds as changes;
 use crate::app::App;
 use crate::domain::outside::{Address, busy_times};
+use crate::language::Language;
 use crate::store::{Stored, feeds, studio};
 
 mod fetch;
@@ -14,6 +15,9 @@ pub use fetch::{Access, NotFetched};
 
 /// How far ahead busy times are wanted.
 const AHEAD: Duration = Duration::days(402);
+
+/// Why a calendar was not read; in words for the page in the language that is spoken.
+type Trouble = Box<dyn std::error::Error + Send + Sync>;
 
 /// Reads the calendar that is due next. `false` when none is.
 ///
@@ -26,16 +30,15 @@ pub async fn step(app: &App, access: Access) -> Stored<bool> {
     let Some(studio) = studio::get(&mut c).await? else { return Ok(false) };
     drop(c);
     let found = match Address::parse(&outside.url) {
-        Ok(address) => fetch::fetch(&address, access).await.map_err(|refusal| refusal.to_string()),
-        Err(refusal) => Err(refusal.to_string()),
+        Ok(address) => fetch::fetch(&address, access).await.map_err(Trouble::from),
+        Err(refusal) => Err(refusal.into()),
     };
-    let found = found.and_then(|text| {
-        busy_times(&text, &studio.zone, (now - Duration::DAY, now + AHEAD)).map_err(|refusal| refusal.to_string())
-    });
+    let found = found.and_then(|text| Ok(busy_times(&text, &studio.zone, (now - Duration::DAY, now + AHEAD))?));
     if let Err(trouble) = &found {
+        let trouble = Language::English.within(|| trouble.to_string());
         // The address is a secret, so only whose it is goes into the log.
         tracing::warn!(practitioner = %outside.practitioner, failures = outside.failures + 1, trouble, "a calendar elsewhere was not read");
     }
-    changes::outside_was_tried(app, &outside, found.as_deref().map_err(Clone::clone)).await?;
+    changes::outside_was_tried(app, &outside, found.as_deref().map_err(ToString::to_string)).await?;
     Ok(true)
 }

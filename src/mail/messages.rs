@@ -3,6 +3,7 @@
 use askama::Template;
 
 use crate::domain::role::News;
+use crate::{t, tf, tn};
 
 /// What every mail knows.
 #[derive(Debug, Clone)]
@@ -158,7 +159,7 @@ mail!(sign_in_link "mail/sign_in_link.txt" "mail/sign_in_link.html" { link: Stri
 mail!(go_on "mail/go_on.txt" "mail/go_on.html" { link: String, once: bool });
 mail!(skin_test "mail/skin_test.txt" "mail/skin_test.html" { link: String });
 mail!(look "mail/look.txt" "mail/look.html" { link: String });
-mail!(sign_in "mail/sign_in.txt" "mail/sign_in.html" { news: crate::domain::role::News, time: String });
+mail!(sign_in "mail/sign_in.txt" "mail/sign_in.html" { news: String, time: String });
 mail!(booked "mail/booked.txt" "mail/booked.html" { times: Vec<String> });
 mail!(moved "mail/moved.txt" "mail/moved.html" { time: String });
 mail!(earlier "mail/earlier.txt" "mail/earlier.html" { time: String, with: String, until: String, link: String });
@@ -172,6 +173,32 @@ mail!(aftercare "mail/aftercare.txt" "mail/aftercare.html" { lines: Vec<String> 
 mail!(verdict_changed "mail/verdict_changed.txt" "mail/verdict_changed.html" { time: String, link: String });
 mail!(cancelled "mail/cancelled.txt" "mail/cancelled.html" { time: String });
 
+/// What happened to a sign-in, as the rest of a sentence.
+fn told(news: &News) -> String {
+    match news {
+        News::NewBrowser { device } => {
+            tf("your sign-in was used in a browser that it had not been used in before ({device}).")
+                .with("device", t(device))
+                .to_string()
+        }
+        News::PasswordChanged => t("your password was changed. You are signed out everywhere else.").to_owned(),
+        News::PasswordRenewed => {
+            t("the owner set a new first password for you. You are signed out everywhere.").to_owned()
+        }
+        News::SecondFactorSetUp => {
+            t("a second factor was set up for your sign-in: from now on it also asks for a code.").to_owned()
+        }
+        News::SecondFactorForgotten => {
+            t("your second factor was taken away. You set up a new one when you sign in.").to_owned()
+        }
+        News::RecoveryCodesMade => t("new recovery codes were made. The earlier ones no longer work.").to_owned(),
+        News::RecoveryCodeUsed { left: 0 } => t("a recovery code was used. None is left.").to_owned(),
+        News::RecoveryCodeUsed { left } => {
+            tn("a recovery code was used. One is left.", "a recovery code was used. {n} are left.", left).to_string()
+        }
+    }
+}
+
 impl Message {
     /// The words.
     ///
@@ -180,87 +207,87 @@ impl Message {
     pub fn write(&self, frame: &Frame) -> Result<Letter, askama::Error> {
         let (subject, text, html) = match self {
             Self::SignInLink { link, minutes } => (
-                format!("Your sign-in link for {}", frame.studio),
+                tf("Your sign-in link for {studio}").with("studio", &frame.studio).to_string(),
                 sign_in_link::Text { frame, link, minutes }.render()?,
                 sign_in_link::Html { frame, link, minutes }.render()?,
             ),
             Self::GoOn { link, once } => (
-                format!("Go on with your booking at {}", frame.studio),
+                tf("Go on with your booking at {studio}").with("studio", &frame.studio).to_string(),
                 go_on::Text { frame, link, once }.render()?,
                 go_on::Html { frame, link, once }.render()?,
             ),
             Self::SkinTest { link } => (
-                format!("A question from {}", frame.studio),
+                tf("A question from {studio}").with("studio", &frame.studio).to_string(),
                 skin_test::Text { frame, link }.render()?,
                 skin_test::Html { frame, link }.render()?,
             ),
             Self::LookAtReport { link } => (
-                "A client has written: please look".to_owned(),
+                t("A client has written: please look").to_owned(),
                 look::Text { frame, link }.render()?,
                 look::Html { frame, link }.render()?,
             ),
             Self::SignIn { news, time } => (
-                format!("Your sign-in at {}", frame.studio),
-                sign_in::Text { frame, news, time }.render()?,
-                sign_in::Html { frame, news, time }.render()?,
+                tf("Your sign-in at {studio}").with("studio", &frame.studio).to_string(),
+                sign_in::Text { frame, news: &told(news), time }.render()?,
+                sign_in::Html { frame, news: &told(news), time }.render()?,
             ),
             Self::Booked { times } => (
-                format!("Booked at {}", frame.studio),
+                tf("Booked at {studio}").with("studio", &frame.studio).to_string(),
                 booked::Text { frame, times }.render()?,
                 booked::Html { frame, times }.render()?,
             ),
             Self::Moved { time } => (
-                format!("Your visit at {} has a new time", frame.studio),
+                tf("Your visit at {studio} has a new time").with("studio", &frame.studio).to_string(),
                 moved::Text { frame, time }.render()?,
                 moved::Html { frame, time }.render()?,
             ),
             Self::Earlier { time, with, until, link } => (
-                format!("An earlier time at {}", frame.studio),
+                tf("An earlier time at {studio}").with("studio", &frame.studio).to_string(),
                 earlier::Text { frame, time, with, until, link }.render()?,
                 earlier::Html { frame, time, with, until, link }.render()?,
             ),
             Self::Invitation { token, from } => (
-                format!("Your next visit at {}", frame.studio),
+                tf("Your next visit at {studio}").with("studio", &frame.studio).to_string(),
                 invitation::Text { frame, token, from }.render()?,
                 invitation::Html { frame, token, from }.render()?,
             ),
             Self::Reminder { time, address } => (
-                format!("Your visit at {}", frame.studio),
+                tf("Your visit at {studio}").with("studio", &frame.studio).to_string(),
                 reminder::Text { frame, time, address }.render()?,
                 reminder::Html { frame, time, address }.render()?,
             ),
             Self::PapersEnd => (
-                format!("Papers of {} end soon", frame.studio),
+                tf("Papers of {studio} end soon").with("studio", &frame.studio).to_string(),
                 papers_end::Text { frame }.render()?,
                 papers_end::Html { frame }.render()?,
             ),
             Self::ExportReady => (
-                format!("A package of records at {}", frame.studio),
+                tf("A package of records at {studio}").with("studio", &frame.studio).to_string(),
                 export_ready::Text { frame }.render()?,
                 export_ready::Html { frame }.render()?,
             ),
             Self::Erased => (
-                format!("Your data at {}", frame.studio),
+                tf("Your data at {studio}").with("studio", &frame.studio).to_string(),
                 erased::Text { frame }.render()?,
                 erased::Html { frame }.render()?,
             ),
             Self::Restricted { to } => (
-                format!("Your data at {}", frame.studio),
+                tf("Your data at {studio}").with("studio", &frame.studio).to_string(),
                 restricted::Text { frame, to }.render()?,
                 restricted::Html { frame, to }.render()?,
             ),
             Self::Aftercare { lines } => (
-                format!("After your visit at {}", frame.studio),
+                tf("After your visit at {studio}").with("studio", &frame.studio).to_string(),
                 aftercare::Text { frame, lines }.render()?,
                 aftercare::Html { frame, lines }.render()?,
             ),
             Self::VerdictChanged { time, link } => (
-                format!("Please look at your visit at {}", frame.studio),
+                tf("Please look at your visit at {studio}").with("studio", &frame.studio).to_string(),
                 verdict_changed::Text { frame, time, link }.render()?,
                 verdict_changed::Html { frame, time, link }.render()?,
             ),
             Self::Cancelled { time } => (
-                format!("Your visit at {} is cancelled", frame.studio),
+                tf("Your visit at {studio} is cancelled").with("studio", &frame.studio).to_string(),
                 cancelled::Text { frame, time }.render()?,
                 cancelled::Html { frame, time }.render()?,
             ),

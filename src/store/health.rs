@@ -9,6 +9,7 @@ use crate::domain::consent::{Agreement, ConsentRecord, ConsentText, Tick, agreem
 use crate::domain::ids::{AnswersId, ClientId, ConsentId, VisitId};
 use crate::domain::questionnaire::{AnswerSet, Answers, Questionnaire};
 use crate::domain::screening::{Draft, RuleTable};
+use crate::msg;
 
 pub use super::rules::{InForce, in_force, questionnaire};
 
@@ -26,8 +27,8 @@ pub async fn publish_first(c: &mut Connection, now: OffsetDateTime) -> Stored<()
         questionnaire: set.questionnaire.version(),
         reviewed_by: String::new(),
         reviewed_on: None,
-        reason: "As the program ships them.".to_owned(),
-        published_by: "The program".to_owned(),
+        reason: msg("As the program ships them.").to_owned(),
+        published_by: msg("The program").to_owned(),
         published_at: now,
     };
     rules::publish(c, &set, &publication).await?;

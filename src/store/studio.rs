@@ -9,6 +9,7 @@ use crate::domain::age::{AgePolicy, Jurisdiction, Under16};
 use crate::domain::money::Currency;
 use crate::domain::person::HomeDial;
 use crate::domain::zone::Zone;
+use crate::language::Language;
 
 /// Everything that the owner sets for the whole house.
 #[derive(Debug, Clone)]
@@ -63,6 +64,8 @@ pub struct Studio {
     pub demo: bool,
     /// Its own colour, as the owner chose it.
     pub accent: Colour,
+    /// What it speaks.
+    pub language: Language,
     /// Its logo, if it has one.
     pub logo: Option<Logo>,
 }
@@ -87,7 +90,7 @@ pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
         "SELECT studio.name, address, phone, mail, zone, currency, home_dial, jurisdiction, under_16, guardian_under_18,
                 hold_minutes, notice_minutes, horizon_days, grid_minutes, cancel_limit_hours, skin_test_minutes, skin_test_floor_hours, skin_test_valid_days,
                 shortest_gap_minutes, claim_minutes, remind_first_hours, remind_second_hours, invite_again_days, late_policy, demo,
-                accent, sha256 AS \"sha256?\", width AS \"width?\", height AS \"height?\"
+                accent, language, sha256 AS \"sha256?\", width AS \"width?\", height AS \"height?\"
          FROM studio LEFT JOIN logo ON logo.id = studio.id WHERE studio.id = 1"
     )
     .fetch_optional(c)
@@ -123,6 +126,7 @@ pub async fn get(c: &mut Connection) -> Stored<Option<Studio>> {
         late_policy: row.late_policy,
         demo: small::<u8>("studio", "demo", "1", row.demo)? == 1,
         accent: Colour::parse(&row.accent).map_err(|_| impossible("studio", "accent", "1"))?,
+        language: Language::parse(&row.language).ok_or_else(|| impossible("studio", "language", "1"))?,
         logo: match (row.sha256, row.width, row.height) {
             (Some(sha256), Some(width), Some(height)) => Some(Logo { sha256, width, height }),
             _ => None,
@@ -139,15 +143,17 @@ pub async fn create(
     name: &str,
     zone: &Zone,
     currency: &Currency,
+    language: Language,
     demo: bool,
     now: OffsetDateTime,
 ) -> Stored<()> {
-    let (zone, currency, now) = (zone.name(), currency.as_str(), now.unix_timestamp());
+    let (zone, currency, language, now) = (zone.name(), currency.as_str(), language.code(), now.unix_timestamp());
     sqlx::query!(
-        "INSERT INTO studio (id, name, zone, currency, demo, created_at) VALUES (1, ?, ?, ?, ?, ?)",
+        "INSERT INTO studio (id, name, zone, currency, language, demo, created_at) VALUES (1, ?, ?, ?, ?, ?, ?)",
         name,
         zone,
         currency,
+        language,
         demo,
         now
     )
@@ -161,7 +167,8 @@ pub async fn create(
 /// # Errors
 /// When a value is outside the range that the schema allows, or the file can't be written.
 pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
-    let (zone, currency, home_dial) = (s.zone.name(), s.currency.as_str(), s.home_dial.digits());
+    let (zone, currency, home_dial, language) =
+        (s.zone.name(), s.currency.as_str(), s.home_dial.digits(), s.language.code());
     let (jurisdiction, under_16, accent) =
         (s.jurisdiction.as_str(), s.age_policy.under_16.as_str(), s.accent.to_string());
     sqlx::query!(
@@ -169,7 +176,7 @@ pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
             under_16 = ?, guardian_under_18 = ?,
             hold_minutes = ?, notice_minutes = ?, horizon_days = ?, grid_minutes = ?, cancel_limit_hours = ?,
             skin_test_minutes = ?, skin_test_floor_hours = ?, skin_test_valid_days = ?, shortest_gap_minutes = ?, claim_minutes = ?,
-            remind_first_hours = ?, remind_second_hours = ?, invite_again_days = ?, late_policy = ?, accent = ? WHERE id = 1",
+            remind_first_hours = ?, remind_second_hours = ?, invite_again_days = ?, late_policy = ?, accent = ?, language = ? WHERE id = 1",
         s.name,
         s.address,
         s.phone,
@@ -194,7 +201,8 @@ pub async fn save(c: &mut Connection, s: &Studio) -> Stored<()> {
         s.remind_second_hours,
         s.invite_again_days,
         s.late_policy,
-        accent
+        accent,
+        language
     )
     .execute(c)
     .await?;

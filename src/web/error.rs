@@ -9,10 +9,12 @@ use axum::response::{IntoResponse, Redirect, Response};
 
 use crate::actions::people::PeopleError;
 use crate::app::App;
+use crate::language::Language;
 use crate::password::Unavailable;
 use crate::store::{StoreError, Trouble};
 use crate::web::page::{Ctx, Page};
 use crate::web::session::Seen;
+use crate::{msg, t, tm};
 
 /// Why a handler gives no page.
 #[derive(Debug)]
@@ -135,28 +137,38 @@ struct ErrorPage {
     text: &'static str,
 }
 
+/// Texts for [`t`].
 fn words(status: StatusCode, foreign: bool) -> (&'static str, &'static str) {
     match status.as_u16() {
         403 if foreign => (
-            "This form is out of date",
-            "It was opened before you signed in or out, or in another window. Nothing was changed. Go back, reload the page and send it again.",
+            msg("This form is out of date"),
+            msg(
+                "It was opened before you signed in or out, or in another window. Nothing was changed. Go back, reload the page and send it again.",
+            ),
         ),
-        403 => ("This page isn't for you", "You are signed in, but not for this page. Nothing was changed."),
-        404 => ("There is nothing here", "The address may be mistyped, or what was here is gone."),
-        405 => ("That can't be done here", "The page doesn't take this kind of request. Nothing was changed."),
+        403 => (msg("This page isn't for you"), msg("You are signed in, but not for this page. Nothing was changed.")),
+        404 => (msg("There is nothing here"), msg("The address may be mistyped, or what was here is gone.")),
+        405 => {
+            (msg("That can't be done here"), msg("The page doesn't take this kind of request. Nothing was changed."))
+        }
         409 => (
-            "Something else was first",
-            "What you sent no longer fits what is there. Nothing was changed. Go back and look again.",
+            msg("Something else was first"),
+            msg("What you sent no longer fits what is there. Nothing was changed. Go back and look again."),
         ),
-        413 => ("That is too long", "What you sent is larger than this form takes. Nothing was changed."),
-        415 => ("That isn't a form", "The server takes only its own forms here. Nothing was changed."),
-        429 => ("Too many tries", "Please wait a little and try again. Nothing is lost."),
+        413 => (msg("That is too long"), msg("What you sent is larger than this form takes. Nothing was changed.")),
+        415 => (msg("That isn't a form"), msg("The server takes only its own forms here. Nothing was changed.")),
+        429 => (msg("Too many tries"), msg("Please wait a little and try again. Nothing is lost.")),
         503 => (
-            "Not just now",
-            "The server can't do this at the moment. Nothing was changed. Please try again in a minute.",
+            msg("Not just now"),
+            msg("The server can't do this at the moment. Nothing was changed. Please try again in a minute."),
         ),
-        500..=599 => ("That went wrong", "The fault is ours and has been written down. Nothing half done was kept."),
-        _ => ("That can't be read", "What was sent isn't complete or isn't in the form expected. Nothing was changed."),
+        500..=599 => {
+            (msg("That went wrong"), msg("The fault is ours and has been written down. Nothing half done was kept."))
+        }
+        _ => (
+            msg("That can't be read"),
+            msg("What was sent isn't complete or isn't in the form expected. Nothing was changed."),
+        ),
     }
 }
 
@@ -182,9 +194,11 @@ pub fn dress(_: &App, seen: &Arc<Seen>, response: Response) -> Response {
 pub fn bare(error: &StoreError, request_id: &str) -> Response {
     tracing::error!(%error, request_id, "the database can't just now");
     let (title, text) = words(StatusCode::SERVICE_UNAVAILABLE, false);
+    let (title, text, lang) = (t(title), t(text), Language::spoken().code());
+    let request = tm("Request {id}").with("id", request_id);
     let body = format!(
-        "<!doctype html><html lang=\"en\"><head><meta charset=\"utf-8\"><title>{title}</title></head>\
-         <body><main><h1>{title}</h1><p>{text}</p><p>Request {request_id}</p></main></body></html>"
+        "<!doctype html><html lang=\"{lang}\"><head><meta charset=\"utf-8\"><title>{title}</title></head>\
+         <body><main><h1>{title}</h1><p>{text}</p><p>{request}</p></main></body></html>"
     );
     let mut response = (StatusCode::SERVICE_UNAVAILABLE, axum::response::Html(body)).into_response();
     response.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from_static("10"));

@@ -18,6 +18,7 @@ use crate::web::error::Fault;
 use crate::web::form::{Errors, FormWithFile};
 use crate::web::words;
 use crate::when;
+use crate::{t, tf};
 
 /// What the form offers to choose from.
 pub struct Scope {
@@ -46,7 +47,7 @@ impl Scope {
         let mut errors = Errors::new();
         let file = match form.take(Takes::PhotoOrPdf).await {
             Ok(None) => {
-                errors.add("file", "Choose the letter: a PDF, or a photo of it.");
+                errors.add("file", t("Choose the letter: a PDF, or a photo of it."));
                 None
             }
             taken => errors.take("file", taken, words::upload).flatten(),
@@ -78,16 +79,17 @@ pub fn refusal(refused: Refused) -> Result<Errors, Fault> {
         Refused::NotFound => return Err(Fault::NotFound),
         Refused::Done => return Err(Fault::Conflict),
         Refused::Letter(refused) => match refused {
-            LetterRefused::NoClinician => ("clinician", "Write who signed the letter.".to_owned()),
-            LetterRefused::BadClinician => {
-                ("clinician", format!("Write the name in at most {CLINICIAN_MAX} plain characters."))
-            }
+            LetterRefused::NoClinician => ("clinician", t("Write who signed the letter.").to_owned()),
+            LetterRefused::BadClinician => (
+                "clinician",
+                tf("Write the name in at most {most} plain characters.").with("most", CLINICIAN_MAX).to_string(),
+            ),
             LetterRefused::Future => {
-                ("dated", "That day is still to come. Write the day that stands on it.".to_owned())
+                ("dated", t("That day is still to come. Write the day that stands on it.").to_owned())
             }
-            LetterRefused::ExpiresBeforeDated => ("expires", "That is before the letter was written.".to_owned()),
-            LetterRefused::NoQuestion => ("questions", "Tick what the letter speaks of.".to_owned()),
-            LetterRefused::NoService => ("services", "Tick the treatments that it allows.".to_owned()),
+            LetterRefused::ExpiresBeforeDated => ("expires", t("That is before the letter was written.").to_owned()),
+            LetterRefused::NoQuestion => ("questions", t("Tick what the letter speaks of.").to_owned()),
+            LetterRefused::NoService => ("services", t("Tick the treatments that it allows.").to_owned()),
         },
     };
     let mut errors = Errors::new();

@@ -18,6 +18,7 @@ use crate::app::App;
 pub mod assets;
 pub mod client;
 mod day;
+mod deeds;
 pub mod error;
 pub mod face;
 pub mod files;

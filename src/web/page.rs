@@ -11,11 +11,13 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use crate::app::App;
 use crate::documents::svg::Picture;
 use crate::domain::role::Role;
+use crate::language::Language;
 use crate::store::studio::Studio;
 use crate::web::assets;
 use crate::web::error::Fault;
 use crate::web::face;
 use crate::web::session::{self, Seen};
+use crate::{msg, t};
 
 /// An entry of the navigation.
 #[derive(Debug, Clone)]
@@ -65,15 +67,16 @@ pub struct Ctx {
     pub seen: Arc<Seen>,
 }
 
-const PUBLIC: &[(&str, &str)] = &[("/", "Book"), ("/me", "My visits"), ("/privacy", "Privacy")];
-const DESK: &[(&str, &str)] = &[("/desk", "Today"), ("/desk/calendar", "Calendar"), ("/desk/clients", "Clients")];
+const PUBLIC: &[(&str, &str)] = &[("/", msg("Book")), ("/me", msg("My visits")), ("/privacy", msg("Privacy"))];
+const DESK: &[(&str, &str)] =
+    &[("/desk", msg("Today")), ("/desk/calendar", msg("Calendar")), ("/desk/clients", msg("Clients"))];
 const OWNER: &[(&str, &str)] = &[
-    ("/desk", "Today"),
-    ("/desk/calendar", "Calendar"),
-    ("/desk/clients", "Clients"),
-    ("/owner/retouch", "Retouch"),
-    ("/owner/exports", "Records"),
-    ("/owner", "Set-up"),
+    ("/desk", msg("Today")),
+    ("/desk/calendar", msg("Calendar")),
+    ("/desk/clients", msg("Clients")),
+    ("/owner/retouch", msg("Retouch")),
+    ("/owner/exports", msg("Records")),
+    ("/owner", msg("Set-up")),
 ];
 
 impl Ctx {
@@ -91,7 +94,7 @@ impl Ctx {
         let best = entries.iter().filter(|(href, _)| is_under(path, href)).map(|(href, _)| href.len()).max();
         let nav = entries.iter().map(|&(href, label)| NavItem {
             href,
-            label,
+            label: t(label),
             current: is_under(path, href) && Some(href.len()) == best && (href != "/" || path == "/"),
         });
         let person = if team {
@@ -109,7 +112,7 @@ impl Ctx {
             help_phone: studio.map(|s| s.phone.clone()).unwrap_or_default(),
             help_mail: studio.map(|s| s.mail.clone()).unwrap_or_default(),
             notice: None,
-            lang: "en",
+            lang: Language::spoken().code(),
             css_href: face::css_href(studio),
             logo: studio.and_then(face::logo_of),
             js_href: assets::href("app.js"),

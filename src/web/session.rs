@@ -18,6 +18,8 @@ use crate::actions::sign_in::{Browser, SignedIn};
 use crate::app::App;
 use crate::domain::ids::ClientId;
 use crate::domain::role::{Actor, Member, Stay};
+use crate::language::Language;
+use crate::msg;
 use crate::store::sessions::{self, CLOCK_SLIPS, Holder, Session, Stage};
 use crate::store::studio::Studio;
 use crate::store::types::sha256_hex;
@@ -139,8 +141,8 @@ pub async fn see(State(app): State<App>, mut request: Request, next: Next) -> Re
     };
     let seen = Arc::new(seen);
     request.extensions_mut().insert(seen.clone());
-    let response = next.run(request).await;
-    let mut response = error::dress(&app, &seen, response);
+    let language = spoken(&seen, request.headers());
+    let mut response = language.scope(async { error::dress(&app, &seen, next.run(request).await) }).await;
     if new_visitor && !response.headers().contains_key(header::SET_COOKIE) && is_page(&response) {
         set_cookie(response.headers_mut(), &visit_cookie(&app, &seen.visit_token));
     }
@@ -148,6 +150,12 @@ pub async fn see(State(app): State<App>, mut request: Request, next: Next) -> Re
         response.headers_mut().insert(header::CACHE_CONTROL, HeaderValue::from_static("no-store"));
     }
     response
+}
+
+/// The studio's language; an empty server answers in the browser's, as far as it can.
+fn spoken(seen: &Seen, headers: &HeaderMap) -> Language {
+    let accepted = || headers.get(header::ACCEPT_LANGUAGE).and_then(|line| line.to_str().ok()).map(Language::accepted);
+    seen.studio.as_ref().map(|studio| studio.language).or_else(accepted).unwrap_or_default()
 }
 
 fn is_page(response: &Response) -> bool {
@@ -219,14 +227,14 @@ fn is_awake(session: &Session, stay: Stay, now: OffsetDateTime) -> bool {
     (-CLOCK_SLIPS..stay.idle).contains(&(now - session.seen_at))
 }
 
-/// The kind of device, as far as it tells: enough to know one's own phone in a list.
+/// The kind of device, as far as it tells: enough to know one's own phone in a list. It is stored in English.
 fn device(headers: &HeaderMap) -> &'static str {
     let agent = headers.get(header::USER_AGENT).and_then(|value| value.to_str().ok()).unwrap_or_default();
     match agent {
-        _ if !agent.starts_with("Mozilla/") => "a program",
-        _ if agent.contains("Tablet") => "a tablet",
-        _ if agent.contains("Mobi") => "a phone",
-        _ => "a computer",
+        _ if !agent.starts_with("Mozilla/") => msg("a program"),
+        _ if agent.contains("Tablet") => msg("a tablet"),
+        _ if agent.contains("Mobi") => msg("a phone"),
+        _ => msg("a computer"),
     }
 }
 

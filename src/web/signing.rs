@@ -8,6 +8,7 @@ use crate::domain::ids::ConsentId;
 use crate::domain::person::PersonNameRefused;
 use crate::domain::readiness::Readiness;
 use crate::domain::verdict::{About, Clears, Start};
+use crate::t;
 use crate::web::form::{Errors, Fields};
 use crate::web::words;
 
@@ -87,7 +88,7 @@ pub(super) fn read(fields: &Fields, wanted: Wanted, id: ConsentId, subject: Subj
     let mut errors = Errors::new();
     let ticks: BTreeSet<Tick> = Tick::ALL.into_iter().filter(|tick| fields.ticked(tick.as_str())).collect();
     for tick in Tick::ALL.into_iter().filter(|tick| tick.is_needed() && !ticks.contains(tick)) {
-        errors.add(tick.as_str(), "Please tick this if you agree. Without it we can’t treat you.");
+        errors.add(tick.as_str(), t("Please tick this if you agree. Without it we can’t treat you."));
     }
     let name = errors.take("typed_name", TypedName::parse(fields.get("typed_name")), words::name);
     let guardian = if wanted == Wanted::Nothing { None } else { guardian(fields, wanted, &mut errors) };
@@ -109,12 +110,12 @@ fn guardian(fields: &Fields, wanted: Wanted, errors: &mut Errors) -> Option<Guar
     let name = errors.take("guardian_name", TypedName::parse(fields.get("guardian_name")), why);
     let relation =
         errors.take("guardian_relation", TypedName::parse(fields.get("guardian_relation")), |refusal| match refusal {
-            PersonNameRefused::Missing => "Please say what they are to you, such as mother or guardian.".to_owned(),
+            PersonNameRefused::Missing => t("Please say what they are to you, such as mother or guardian.").to_owned(),
             other => words::name(other),
         });
     let present = fields.ticked("guardian_present");
     if wanted == Wanted::Presence && !present {
-        errors.add("guardian_present", "At this age a parent or guardian has to come along and stay.");
+        errors.add("guardian_present", t("At this age a parent or guardian has to come along and stay."));
     }
     Some(Guardian { name: name?, relation: relation?, present, drawing: drawing(fields.get("guardian_drawing")) })
 }

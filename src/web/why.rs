@@ -5,35 +5,32 @@ use time::{Date, Duration};
 use crate::domain::window::{Reason, Window, WindowState};
 use crate::web::words;
 use crate::when;
+use crate::{t, tc, tf, tn};
 
 /// Where a window stands, for the team.
 pub fn state(window: &Window, today: Date) -> String {
     match window.state(today) {
-        WindowState::NotYet => format!("Opens on {}", words::day(window.opens())),
-        WindowState::Open => format!("Open; due on {}", words::day(window.due())),
+        WindowState::NotYet => tf("Opens on {day}").with("day", words::day(window.opens())),
+        WindowState::Open => tf("Open; due on {day}").with("day", words::day(window.due())),
         WindowState::Due => {
-            let days = (today - window.due()).whole_days();
-            format!("Due since {}{}", words::day(window.due()), for_days(days))
+            let due = words::day(window.due());
+            match (today - window.due()).whole_days() {
+                0 => tf("Due since {day}, today").with("day", due),
+                days => tn("Due since {day}, {n} day", "Due since {day}, {n} days", days).with("day", due),
+            }
         }
-        WindowState::Lapsed => format!("Lapsed on {}: counts as a first visit", words::day(window.lapsed())),
+        WindowState::Lapsed => tf("Lapsed on {day}: counts as a first visit").with("day", words::day(window.lapsed())),
     }
-}
-
-fn for_days(days: i64) -> String {
-    match days {
-        0 => ", today".to_owned(),
-        1 => ", 1 day".to_owned(),
-        _ => format!(", {days} days"),
-    }
+    .to_string()
 }
 
 /// One word for a state, for choices and headings.
 pub fn name(state: WindowState) -> &'static str {
     match state {
-        WindowState::NotYet => "Not yet open",
-        WindowState::Open => "Open",
-        WindowState::Due => "Due",
-        WindowState::Lapsed => "Lapsed",
+        WindowState::NotYet => t("Not yet open"),
+        WindowState::Open => tc("a window", "Open"),
+        WindowState::Due => tc("a window", "Due"),
+        WindowState::Lapsed => tc("a window", "Lapsed"),
     }
 }
 
@@ -47,10 +44,10 @@ pub fn reason(reason: &Reason) -> String {
 /// When the client may come again.
 pub fn may_come(window: &Window, today: Date) -> String {
     match window.state(today) {
-        WindowState::NotYet => format!("You can come again from {}.", when::day(window.opens())),
-        WindowState::Open | WindowState::Due => "You can come again now.".to_owned(),
+        WindowState::NotYet => tf("You can come again from {day}.").with("day", when::day(window.opens())).to_string(),
+        WindowState::Open | WindowState::Due => t("You can come again now.").to_owned(),
         WindowState::Lapsed => {
-            "You can come again now. It has been a while, so we treat it as a first visit.".to_owned()
+            t("You can come again now. It has been a while, so we treat it as a first visit.").to_owned()
         }
     }
 }
@@ -58,44 +55,50 @@ pub fn may_come(window: &Window, today: Date) -> String {
 /// What is a good time, where there is one left.
 pub fn good_time(window: &Window, today: Date) -> Option<String> {
     let last = window.lapsed().saturating_sub(Duration::DAY);
-    match window.state(today) {
-        WindowState::Lapsed => None,
-        WindowState::Due => Some(format!("Now is a good time, until {}.", when::day(last))),
+    let (due, until) = (when::day(window.due()), when::day(last));
+    let good = match window.state(today) {
+        WindowState::Lapsed => return None,
+        WindowState::Due => tf("Now is a good time, until {day}.").with("day", until),
         WindowState::NotYet | WindowState::Open if last > window.due() => {
-            Some(format!("A good time is from {} to {}.", when::day(window.due()), when::day(last)))
+            tf("A good time is from {from} to {to}.").with("from", due).with("to", until)
         }
-        WindowState::NotYet | WindowState::Open => Some(format!("A good time is from {}.", when::day(window.due()))),
-    }
+        WindowState::NotYet | WindowState::Open => tf("A good time is from {day}.").with("day", due),
+    };
+    Some(good.to_string())
 }
 
 /// Why the client can't come earlier.
 pub fn for_client(reason: &Reason) -> String {
     match reason {
         Reason::TwoOrMore { .. } => {
-            "Lashes fall out and grow anew all the time. Before that day too many of yours would be lifted a second time."
-                .to_owned()
+            t("Lashes fall out and grow anew all the time. Before that day too many of yours would \
+                                       be lifted a second time.")
+            .to_owned()
         }
         Reason::ThreeOrMore { .. } => {
-            "Lashes fall out and grow anew all the time. Before that day too many of yours would be lifted a third time."
-                .to_owned()
+            t("Lashes fall out and grow anew all the time. Before that day too many of yours \
+                                         would be lifted a third time.")
+            .to_owned()
         }
-        Reason::StudioMinimum { days } => format!("We leave at least {} between two lifts.", span(*days)),
-        Reason::PlainInterval { days } => format!("We leave at least {} between two visits of this kind.", span(*days)),
-        Reason::ProductMinimum { days } => {
-            format!("The label of a product asks for at least {} between two uses.", span(*days))
+        Reason::StudioMinimum { days } => {
+            tf("We leave at least {span} between two lifts.").with("span", span(*days)).to_string()
         }
-        Reason::InsurerMinimum { days } => format!("Our insurer asks for at least {} between two visits.", span(*days)),
-        Reason::HealthWait { .. } => "One of your health answers asks us to wait until then.".to_owned(),
+        Reason::PlainInterval { days } => {
+            tf("We leave at least {span} between two visits of this kind.").with("span", span(*days)).to_string()
+        }
+        Reason::ProductMinimum { days } => tf("The label of a product asks for at least {span} between two uses.")
+            .with("span", span(*days))
+            .to_string(),
+        Reason::InsurerMinimum { days } => {
+            tf("Our insurer asks for at least {span} between two visits.").with("span", span(*days)).to_string()
+        }
+        Reason::HealthWait { .. } => t("One of your health answers asks us to wait until then.").to_owned(),
     }
 }
 
 fn span(days: u32) -> String {
-    match days {
-        1 => "1 day".to_owned(),
-        7 => "1 week".to_owned(),
-        _ if days.is_multiple_of(7) => format!("{} weeks", days / 7),
-        _ => format!("{days} days"),
-    }
+    let whole_weeks = days > 0 && days.is_multiple_of(7);
+    if whole_weeks { tn("{n} week", "{n} weeks", days / 7) } else { tn("{n} day", "{n} days", days) }.to_string()
 }
 
 #[cfg(test)]

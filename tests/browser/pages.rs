@@ -1,7 +1,7 @@
 //! Every page, as every kind of person who may see it, in each of its states: nothing against WCAG 2.2 AA, nothing scrolls
 //! sideways, whatever it leads to is there, a client's page is light, and the console stays silent.
 //!
-//! `full` is the demo, with every form refused too; `names` the demo with names that are long or run from right to left;
+//! `full` is the demo, with every form refused too; `names` the demo in German, with names that are long or run from right to left;
 //! `empty` a studio that has just opened. Which walk sees which page stands in `places.rs`.
 
 mod clients;

@@ -28,4 +28,5 @@ mod team;
 mod tidy;
 mod upgrade;
 mod web;
+mod words;
 mod zones_taken_up;

@@ -1,7 +1,7 @@
 //! Reactions and letters, as the plain values of an export.
 
 use super::collect::Collector;
-use super::words::{THE_CLIENT, said};
+use super::words::{self, said, writer};
 use crate::documents::record::{Attached, Letter, ProductUse, Reaction};
 use crate::domain::ids::ClientId;
 use crate::domain::questionnaire::Questionnaire;
@@ -10,6 +10,7 @@ use crate::store::files::{self, StoredFile};
 use crate::store::letters::{self, StoredLetter};
 use crate::store::reactions::{self, Body};
 use crate::store::{Connection, Stored, health};
+use crate::{tf, tn};
 
 impl Collector {
     pub(super) async fn reactions(&self, c: &mut Connection, id: &ClientId) -> Stored<Vec<Reaction>> {
@@ -27,7 +28,9 @@ impl Collector {
             match &entry.body {
                 Body::Report { signs: seen, rinsed, first_aid, care, note, .. } => {
                     signs.push(listed(seen.iter()));
-                    actions.extend(rinsed.map(|minutes| format!("Eye rinsed for {minutes} minutes")));
+                    actions.extend(rinsed.map(|minutes| {
+                        tn("Eye rinsed for {n} minutes", "Eye rinsed for {n} minutes", minutes).to_string()
+                    }));
                     actions.extend([first_aid, care, note].into_iter().filter_map(|text| said(text)));
                 }
                 Body::FollowUp { signs: seen, care, note, .. } => {
@@ -39,7 +42,10 @@ impl Collector {
                             .map(|text| format!("{}: {text}", at(entry))),
                     );
                 }
-                Body::Told { whom, reference } => actions.push(format!("{}: told {whom} {reference}", at(entry))),
+                Body::Told { whom, reference } => {
+                    let told = tf("{day}: told {whom} {reference}").with("day", at(entry)).with("whom", whom);
+                    actions.push(told.with("reference", reference).to_string());
+                }
                 Body::Settled { outcome: ended, corrective } => {
                     outcome = Some(ended.clone());
                     closed = Some(self.moment(entry.written_at));
@@ -47,7 +53,8 @@ impl Collector {
                 }
                 Body::Reopened { why } => {
                     (outcome, closed) = (None, None);
-                    actions.push(format!("{}: opened again: {why}", at(entry)));
+                    let again = tf("{day}: opened again: {why}").with("day", at(entry));
+                    actions.push(again.with("why", why).to_string());
                 }
             }
         }
@@ -63,7 +70,7 @@ impl Collector {
             reported_at: self.moment(reaction.reported_at),
             reported_by: reaction.entries.first().map(|entry| writer(&entry.written_by)).unwrap_or_default(),
             began: Some(self.moment(reaction.began_at).local.to_string()),
-            severity: reaction.level.to_string(),
+            severity: words::level(reaction.level).to_owned(),
             signs: signs.join("\n"),
             action: actions.join("\n"),
             products: products.collect(),
@@ -97,17 +104,19 @@ impl Collector {
     fn letter(&self, questions: &Questionnaire, stored: StoredLetter) -> Letter {
         let letter = &stored.letter;
         let asked = |key: &String| questions.question(key).map_or_else(|| key.clone(), |asked| asked.text.clone());
-        let allows: Vec<&str> = letter.services().iter().map(|kind| kind.as_str()).collect();
-        let counts = match (&stored.set_aside, &stored.read) {
-            (Some((by, _, why)), _) => format!("; set aside by {by}: {why}"),
-            (None, Some((by, _))) => format!("; read by {by}"),
-            (None, None) => "; not read yet".to_owned(),
+        let allows: Vec<&str> = letter.services().iter().map(|kind| words::kind(*kind)).collect();
+        let says = match (&stored.set_aside, &stored.read) {
+            (Some((by, _, why)), _) => {
+                tf("allows {services}; set aside by {by}: {why}; file SHA-256 {file}").with("by", by).with("why", why)
+            }
+            (None, Some((by, _))) => tf("allows {services}; read by {by}; file SHA-256 {file}").with("by", by),
+            (None, None) => tf("allows {services}; not read yet; file SHA-256 {file}"),
         };
         Letter {
             id: letter.id().clone(),
             from: letter.clinician().to_owned(),
             about: letter.questions().iter().map(asked).collect::<Vec<_>>().join("; "),
-            says: format!("allows {}{counts}; file SHA-256 {}", allows.join(", "), letter.file()),
+            says: says.with("services", allows.join(", ")).with("file", letter.file()).to_string(),
             dated: letter.dated(),
             valid_until: Some(letter.expires()),
             recorded_at: self.moment(stored.added_at),
@@ -121,11 +130,6 @@ pub(super) fn name_beside(file: &StoredFile) -> String {
     format!("files/{}-{}.{}", file.purpose.as_str(), file.id, file.kind.as_str())
 }
 
-/// Who wrote it: the client herself, or a member of the team by name.
-fn writer(name: &str) -> String {
-    if name == "client" { THE_CLIENT } else { name }.to_owned()
-}
-
 fn listed<'a>(signs: impl Iterator<Item = &'a Sign>) -> String {
-    signs.map(|sign| sign.as_str().replace('_', " ")).collect::<Vec<_>>().join(", ")
+    signs.map(|sign| words::sign(*sign)).collect::<Vec<_>>().join(", ")
 }

@@ -30,6 +30,7 @@ use crate::store::visits::{self, Purpose};
 use crate::store::{
     Connection, Stored, audit, catalogue, clients, exports, health, practitioners, skin_tests, studio, treatments,
 };
+use crate::{t, tf};
 
 /// Collects client after client from one snapshot. What they share, such as names and texts, is loaded once.
 pub struct Collector {
@@ -165,7 +166,7 @@ impl Collector {
         };
         let readings = stored.test.readings.iter().zip(&stored.notes).map(|(reading, (note, by))| Reading {
             at: self.moment(reading.at),
-            by: if by == "client" { words::THE_CLIENT.to_owned() } else { by.clone() },
+            by: words::writer(by),
             result: reading.result.to_string(),
             note: words::said(note),
         });
@@ -173,8 +174,8 @@ impl Collector {
             applied_at: self.moment(stored.test.applied_at),
             applied_by: stored.practitioner.as_ref().map(|id| self.practitioner(id)).unwrap_or_default(),
             product: product.map(|product| product.name.clone()).unwrap_or_default(),
-            batch: Some(stored.batch),
-            site: stored.site,
+            batch: Some(words::known(stored.batch)),
+            site: words::known(stored.site),
             valid_until: ends,
             caveat: words::caveat(&stored.test),
             readings: readings.collect(),
@@ -210,7 +211,7 @@ impl Collector {
         let guardian = signed.as_ref().and_then(|signed| signed.guardian.as_ref());
         Consent {
             id: stored.id,
-            title: if signed.is_some() { "Consent" } else { "Consent refused" }.to_owned(),
+            title: if signed.is_some() { t("Consent") } else { t("Consent refused") }.to_owned(),
             text: words::consent_text(text, guardian.is_some()),
             version: text.version().to_string(),
             hash: text.fingerprint().to_string(),
@@ -225,7 +226,7 @@ impl Collector {
             typed_name: signed.as_ref().map(|signed| signed.name.as_str().to_owned()).unwrap_or_default(),
             drawing: signed.as_ref().and_then(|signed| signed.drawing.as_ref()).map(words::drawing),
             signed_at: self.moment(stored.given_at),
-            signed_by: if signed.is_some() { words::THE_CLIENT } else { "the client, who refused" }.to_owned(),
+            signed_by: if signed.is_some() { words::the_client() } else { t("the client, who refused").to_owned() },
             withdrawn_at: signed.and_then(|signed| signed.withdrawn_at).map(|at| self.moment(at)),
         }
     }
@@ -260,7 +261,7 @@ impl Collector {
         Ok(Visit {
             service: match visit.purpose {
                 Purpose::Treatment => service,
-                Purpose::SkinTest => format!("Skin test for {service}"),
+                Purpose::SkinTest => tf("Skin test for {service}").with("service", service).to_string(),
             },
             practitioner: self.practitioner(&visit.practitioner),
             room: self.rooms.get(&visit.room).cloned(),
@@ -268,7 +269,7 @@ impl Collector {
             starts: Moment { utc: visit.starts_at, local: visit.civil },
             ends: Moment { utc: visit.ends_at, local: visit.civil + (visit.ends_at - visit.starts_at) },
             booked_at: self.moment(booked_at),
-            booked_by: booked.map_or_else(|| "not recorded".to_owned(), words::booker),
+            booked_by: booked.map_or_else(|| t("not recorded").to_owned(), words::booker),
             state: words::state(visit.state).to_owned(),
             readiness,
             overrides: set_aside.into_iter().collect(),

@@ -26,19 +26,21 @@ use crate::documents::record::{ExportHead, Moment, Scope};
 use crate::domain::ids::{ClientId, ExportId};
 use crate::domain::person::Mail;
 use crate::domain::role::Actor;
+use crate::language::Language;
 use crate::store::audit::Event;
 use crate::store::exports::Export;
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::{Connection, StoreError, Stored, Tx, accounts, audit, exports, files as kept_files, studio};
 use crate::studio_key::{KeyError, StudioKey};
+use crate::{msg, t};
 use files::{Hashed, Written};
 
 /// How long a package can be fetched after it was made.
 pub const KEPT: Duration = Duration::hours(24);
 
 /// Who made a client's copy for herself.
-pub const BY_HERSELF: &str = "the client herself";
+pub const BY_HERSELF: &str = msg("the client herself");
 
 /// One package at a time: the machine also serves clients.
 static TURN: Semaphore = Semaphore::const_new(1);
@@ -200,7 +202,7 @@ fn made_by(actor: &Actor) -> &str {
     match actor {
         Actor::Member(member) => &member.name,
         Actor::Client(_) => BY_HERSELF,
-        _ => "the command line",
+        _ => msg("the command line"),
     }
 }
 
@@ -210,8 +212,8 @@ fn head(id: ExportId, studio: &Studio, actor: &Actor, scope: Scope, why: &Why, n
         studio: collect::letterhead(studio),
         at: Moment { utc: now, local: studio.zone.to_civil(now) },
         by: match actor {
-            Actor::Member(member) => format!("{} ({})", member.name, member.role.as_str()),
-            _ => made_by(actor).to_owned(),
+            Actor::Member(member) => format!("{} ({})", member.name, words::role(member.role.as_str())),
+            _ => t(made_by(actor)).to_owned(),
         },
         why: why.as_str().to_owned(),
         scope,
@@ -255,12 +257,13 @@ async fn write(
         let (summary, out) = package.finish()?;
         Ok::<_, PackageRefused>((summary, out.finish()?))
     });
+    let language = Language::spoken();
     let threads = std::thread::available_parallelism().map_or(1, usize::from).min(AT_ONCE);
     let mut rendering = Rendering::new();
     for id in clients {
         let Some(record) = collector.client(c, id).await? else { continue };
         let head = head.clone();
-        rendering.push_back(spawn_blocking(move || Rendered::new(&head, &record)));
+        rendering.push_back(spawn_blocking(move || language.within(|| Rendered::new(&head, &record))));
         if rendering.len() >= threads && !hand_over(&mut rendering, &send).await? {
             break;
         }

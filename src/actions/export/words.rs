@@ -1,21 +1,49 @@
-//! What stored words are called on a paper that is read years later.
-
-use std::fmt::Write as _;
+//! What stored words are called on a paper that is read years later, in the language that the studio speaks. What is in
+//! the log stays as it was written there: actions are codes, and the hash is over the very words.
 
 use super::collect::Collector;
+use crate::actions::takeover::{ELSEWHERE, NOT_KNOWN};
 use crate::documents::record::{Aftercare, Answer, Drawing, ProductUse, Step, Treatment};
-use crate::domain::catalogue::Chemistry;
+use crate::domain::catalogue::{Chemistry, ServiceKind};
 use crate::domain::consent::{self, ConsentText};
 use crate::domain::ids::ProductId;
 use crate::domain::questionnaire::{Answers, Questionnaire};
-use crate::domain::skin_test::SkinTest;
-use crate::domain::timing::SideTime;
+use crate::domain::reaction::{Level, Sign};
+use crate::domain::skin_test::{SkinTest, VoidCause};
+use crate::domain::timing::{Side, SideTime};
 use crate::domain::verdict::{About, Earliest, Reason, Verdict};
 use crate::domain::visit::VisitState;
 use crate::store::audit::Entry;
 use crate::store::treatments::{self, Outcome, Version};
+use crate::{t, tc, tf};
 
-pub(super) const THE_CLIENT: &str = "the client";
+/// Who filled in, saw or signed, where it was the client.
+pub(super) fn the_client() -> String {
+    t("the client").to_owned()
+}
+
+/// Who wrote it: the client herself, or a member of the team by name.
+pub(super) fn writer(name: &str) -> String {
+    match name {
+        "client" => the_client(),
+        ELSEWHERE => t(ELSEWHERE).to_owned(),
+        name => name.to_owned(),
+    }
+}
+
+/// A batch or a place, or that it isn't known.
+pub(super) fn known(text: String) -> String {
+    if text == NOT_KNOWN { t(NOT_KNOWN).to_owned() } else { text }
+}
+
+/// What a role is called.
+pub(super) fn role(word: &str) -> &str {
+    match word {
+        "owner" => t("owner"),
+        "practitioner" => t("practitioner"),
+        other => other,
+    }
+}
 
 /// A text, or nothing when it is empty.
 pub(super) fn said(text: &str) -> Option<String> {
@@ -23,7 +51,10 @@ pub(super) fn said(text: &str) -> Option<String> {
 }
 
 pub(super) fn filled_in_by(word: &str) -> String {
-    if word == "client" { THE_CLIENT.to_owned() } else { format!("a {word}, for the client") }
+    match word {
+        "client" => the_client(),
+        word => tf("a {role}, for the client").with("role", role(word)).to_string(),
+    }
 }
 
 /// Every question that was answered, in the order of the form.
@@ -56,40 +87,53 @@ pub(super) fn drawing(drawing: &consent::Drawing) -> Drawing {
 
 pub(super) fn caveat(test: &SkinTest) -> Option<String> {
     match test.voided {
-        Some(cause) => Some(format!("does not count: {}", cause.as_str().replace('_', " "))),
-        None if !test.reliable => Some("a medicine may have kept a reaction down".to_owned()),
+        Some(cause) => Some(tf("does not count: {cause}").with("cause", void_cause(cause)).to_string()),
+        None if !test.reliable => Some(t("a medicine may have kept a reaction down").to_owned()),
         None => None,
+    }
+}
+
+fn void_cause(cause: VoidCause) -> &'static str {
+    match cause {
+        VoidCause::NewProduct => t("new product"),
+        VoidCause::FormulaChange => t("formula change"),
+        VoidCause::Reaction => t("reaction"),
+        VoidCause::BlackHenna => t("black henna"),
+        VoidCause::HealthChange => t("health change"),
+        VoidCause::SuppressingMedicine => t("suppressing medicine"),
+        VoidCause::Mistake => t("mistake"),
+        VoidCause::TakenOver => t("taken over"),
     }
 }
 
 pub(super) fn state(state: VisitState) -> &'static str {
     match state {
-        VisitState::Held | VisitState::HoldExpired => "not booked",
-        VisitState::Booked => "booked",
-        VisitState::Arrived => "client has come",
-        VisitState::InTreatment => "in treatment",
-        VisitState::Done => "treated",
-        VisitState::CancelledByClient => "cancelled by the client",
-        VisitState::CancelledByStudio => "cancelled by the studio",
-        VisitState::NoShow => "client did not come",
+        VisitState::Held | VisitState::HoldExpired => t("not booked"),
+        VisitState::Booked => tc("a visit", "booked"),
+        VisitState::Arrived => t("client has come"),
+        VisitState::InTreatment => t("in treatment"),
+        VisitState::Done => tc("a visit", "treated"),
+        VisitState::CancelledByClient => t("cancelled by the client"),
+        VisitState::CancelledByStudio => t("cancelled by the studio"),
+        VisitState::NoShow => t("client did not come"),
     }
 }
 
 /// Who booked: a client's first booking is made by a visitor.
 pub(super) fn booker(entry: &Entry) -> String {
     match entry.actor_kind.as_str() {
-        "visitor" | "client" => "the client, online".to_owned(),
+        "visitor" | "client" => t("the client, online").to_owned(),
         _ => actor(entry),
     }
 }
 
 pub(super) fn actor(entry: &Entry) -> String {
     match entry.actor_kind.as_str() {
-        "client" => THE_CLIENT.to_owned(),
-        "visitor" => "somebody not signed in".to_owned(),
-        "program" => "the program".to_owned(),
-        "command" => "the command line".to_owned(),
-        role => format!("{} ({role})", entry.actor_name),
+        "client" => the_client(),
+        "visitor" => t("somebody not signed in").to_owned(),
+        "program" => t("the program").to_owned(),
+        "command" => t("the command line").to_owned(),
+        word => format!("{} ({})", entry.actor_name, role(word)),
     }
 }
 
@@ -100,49 +144,94 @@ pub(super) fn done(entry: &Entry) -> String {
 
 pub(super) fn verdict(verdict: Verdict, from: Option<Earliest>) -> String {
     match (verdict, from) {
-        (Verdict::WaitUntil, Some(Earliest::Day(day))) => format!("{verdict} {day}"),
+        (Verdict::WaitUntil, Some(Earliest::Day(day))) => tf("wait until {when}").with("when", day).to_string(),
         (Verdict::WaitUntil, Some(Earliest::Moment(moment))) => {
-            format!("{verdict} {}, {:02}:{:02}", moment.date(), moment.hour(), moment.minute())
+            let when = format!("{}, {:02}:{:02}", moment.date(), moment.hour(), moment.minute());
+            tf("wait until {when}").with("when", when).to_string()
         }
-        _ => verdict.to_string(),
+        (Verdict::WaitUntil, None) => tc("a verdict", "wait until").to_owned(),
+        (Verdict::Clear, _) => tc("a verdict", "clear").to_owned(),
+        (Verdict::Note, _) => tc("a verdict", "note").to_owned(),
+        (Verdict::Ask, _) => tc("a verdict", "ask").to_owned(),
+        (Verdict::LetterNeeded, _) => tc("a verdict", "letter needed").to_owned(),
+        (Verdict::DoNotTreat, _) => tc("a verdict", "do not treat").to_owned(),
     }
 }
 
 /// A reason with what it takes to defend it: what it is about, the rule and what that rests on.
 pub(super) fn reason(reason: &Reason, product: impl Fn(&ProductId) -> Option<String>) -> String {
-    let mut line = verdict(reason.verdict, reason.from);
+    let mut head = verdict(reason.verdict, reason.from);
     let about = match &reason.about {
         About::SkinTest(id) | About::Product(id) => product(id).unwrap_or_else(|| id.to_string()),
         About::Question(key) => key.replace('_', " "),
         About::Age | About::Answers | About::Consent | About::Window => String::new(),
     };
-    // Writing into a String can't fail.
     if !about.is_empty() {
-        let _ = write!(line, ", {about}");
+        head = format!("{head}, {about}");
     }
-    let _ = write!(line, ": {} (rule {}, version {}", reason.say, reason.rule, reason.version);
     let basis = reason.basis.to_string();
-    if !basis.is_empty() {
-        let _ = write!(line, "; {basis}");
+    let line = if basis.is_empty() {
+        tf("{verdict}: {sentence} (rule {rule}, version {version})")
+    } else {
+        tf("{verdict}: {sentence} (rule {rule}, version {version}; {basis})").with("basis", basis)
+    };
+    let line = line.with("verdict", head).with("sentence", &reason.say);
+    line.with("rule", &reason.rule).with("version", reason.version).to_string()
+}
+
+pub(super) fn kind(kind: ServiceKind) -> &'static str {
+    match kind {
+        ServiceKind::LashLift => tc("a kind of service", "lash_lift"),
+        ServiceKind::LashTint => tc("a kind of service", "lash_tint"),
+        ServiceKind::LiftAndTint => tc("a kind of service", "lift_and_tint"),
+        ServiceKind::BrowLamination => tc("a kind of service", "brow_lamination"),
+        ServiceKind::BrowTint => tc("a kind of service", "brow_tint"),
     }
-    line.push(')');
-    line
+}
+
+pub(super) fn level(level: Level) -> &'static str {
+    match level {
+        Level::Expected => tc("a reaction", "expected"),
+        Level::Mild => tc("a reaction", "mild"),
+        Level::Moderate => tc("a reaction", "moderate"),
+        Level::Serious => tc("a reaction", "serious"),
+        Level::Emergency => tc("a reaction", "emergency"),
+    }
+}
+
+pub(super) fn sign(sign: Sign) -> &'static str {
+    match sign {
+        Sign::BriefWatering => t("brief watering"),
+        Sign::Itch => t("itch"),
+        Sign::Redness => t("redness"),
+        Sign::SpreadingRash => t("spreading rash"),
+        Sign::LidSwelling => t("lid swelling"),
+        Sign::HairLoss => t("hair loss"),
+        Sign::SeverePain => t("severe pain"),
+        Sign::LightHurts => t("light hurts"),
+        Sign::SightChanged => t("sight changed"),
+        Sign::BlisterOrBurn => t("blister or burn"),
+        Sign::EyeShut => t("eye shut"),
+        Sign::FaceOrThroatSwelling => t("face or throat swelling"),
+        Sign::ShortBreath => t("short breath"),
+        Sign::Collapse => t("collapse"),
+    }
 }
 
 fn outcome(outcome: Outcome) -> &'static str {
     match outcome {
-        Outcome::AsWished => "as wished",
-        Outcome::LessThanWished => "less than wished",
-        Outcome::Stopped => "stopped before its end",
-        Outcome::Reaction => "with a reaction",
+        Outcome::AsWished => t("as wished"),
+        Outcome::LessThanWished => t("less than wished"),
+        Outcome::Stopped => t("stopped before its end"),
+        Outcome::Reaction => t("with a reaction"),
     }
 }
 
 fn used_for(chemistry: Chemistry) -> &'static str {
     match chemistry {
-        Chemistry::Lotion => "lotion",
-        Chemistry::Tint => "tint",
-        Chemistry::Adhesive => "glue",
+        Chemistry::Lotion => t("lotion"),
+        Chemistry::Tint => t("tint"),
+        Chemistry::Adhesive => t("glue"),
     }
 }
 
@@ -155,15 +244,18 @@ impl Collector {
 
     fn version(&self, id: &crate::domain::ids::TreatmentId, version: Version) -> Treatment {
         let minutes = [
-            ("first lotion", version.lotion_one_minutes),
-            ("second lotion", version.lotion_two_minutes),
-            ("tint", version.tint_minutes),
+            (t("first lotion"), version.lotion_one_minutes),
+            (t("second lotion"), version.lotion_two_minutes),
+            (t("tint"), version.tint_minutes),
         ];
         let step = |(name, minutes): (&str, Option<u16>)| Some(Step { name: name.to_owned(), minutes: minutes? });
         let count = version.count.map(|(counted, lifted)| Answer {
             key: "lashes_counted".to_owned(),
-            question: "Lashes counted in a marked stretch".to_owned(),
-            answer: format!("{counted}, of which {lifted} were still lifted from before"),
+            question: t("Lashes counted in a marked stretch").to_owned(),
+            answer: tf("{counted}, of which {lifted} were still lifted from before")
+                .with("counted", counted)
+                .with("lifted", lifted)
+                .to_string(),
             detail: None,
         });
         Treatment {
@@ -194,7 +286,7 @@ impl Collector {
                 text: String::new(),
                 version: String::new(),
                 hash: String::new(),
-                given: "yes".to_owned(),
+                given: t("yes").to_owned(),
             }),
         }
     }
@@ -205,15 +297,22 @@ impl Collector {
             let civil = self.moment(at).local;
             format!("{:02}:{:02}:{:02}", civil.hour(), civil.minute(), at.second())
         };
-        let beyond = match (time.late(), time.over()) {
-            (_, Some(over)) => format!(", {} s over the label's longest time", over.whole_seconds()),
-            (Some(late), None) => format!(", {} s after its time was up", late.whole_seconds()),
-            (None, None) => String::new(),
+        let name = match (time.late(), time.over()) {
+            (_, Some(over)) => tf("{step}, {side} side, {on} to {off}, {s} s over the label's longest time")
+                .with("s", over.whole_seconds()),
+            (Some(late), None) => {
+                tf("{step}, {side} side, {on} to {off}, {s} s after its time was up").with("s", late.whole_seconds())
+            }
+            (None, None) => tf("{step}, {side} side, {on} to {off}"),
         };
-        let (side, on, off) = (time.side.as_str(), clock(time.on), clock(time.off));
+        let side = match time.side {
+            Side::Right => tc("a side", "right"),
+            Side::Left => tc("a side", "left"),
+        };
+        let name = name.with("step", &time.step).with("side", side).with("on", clock(time.on));
         let minutes = (time.length().whole_seconds() + 30) / 60;
         Step {
-            name: format!("{}, {side} side, {on} to {off}{beyond}", time.step),
+            name: name.with("off", clock(time.off)).to_string(),
             minutes: u16::try_from(minutes).unwrap_or(u16::MAX),
         }
     }

@@ -8,6 +8,7 @@ use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
 use crate::domain::role::Member;
 use crate::domain::timing::SideTime;
 use crate::store::treatments::{Outcome, Version};
+use crate::tf;
 
 /// Why a record doesn't hold together.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -100,7 +101,8 @@ impl Record {
                 return Err(RecordRefused::Unfit(product.clone(), unfit));
             }
             let name = shelf.product(product).map_or("", |product| &product.name);
-            against.push(format!("{name}, {number}: {unfit}. Used all the same: {why}"));
+            let note = tf("{product}, {batch}: {unfit}. Used all the same: {why}").with("product", name);
+            against.push(note.with("batch", number).with("unfit", unfit).with("why", why).to_string());
         }
         against.insert(0, self.notes);
         self.notes = against.join("\n").trim_start().to_owned();

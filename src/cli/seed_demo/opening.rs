@@ -17,6 +17,7 @@ use crate::domain::money::Currency;
 use crate::domain::person::{HomeDial, Mail, PersonName};
 use crate::domain::role::{Actor, Member};
 use crate::domain::zone::Zone;
+use crate::language::Language;
 use crate::store::catalogue::{Batch, Service};
 use crate::store::studio::Studio;
 use crate::store::{accounts, catalogue, studio};
@@ -85,6 +86,7 @@ pub(super) async fn open(app: &App, house: &House, today: Date) -> Result<Opened
 
 async fn create_owner(app: &App, house: &House, she: &Colleague) -> Result<(), DemoRefused> {
     let new = NewOwner {
+        language: Language::English,
         studio: name(&house.name)?,
         zone: Zone::parse(&house.zone).map_err(|_| refused("zone", &house.zone))?,
         currency: Currency::parse(&house.currency).map_err(|why| refused("currency", why))?,

@@ -1,27 +1,27 @@
 //! What stands in a client's record, in which order and words.
 
-use time::macros::format_description;
-use time::{Date, PrimitiveDateTime};
-
 use super::flow::Flow;
 use super::style::{BODY, DENSE, SMALL, STRONG};
+use super::times::{by, civil, day, moment, span};
 use crate::documents::record::{
-    Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, Moment, ProductUse, Reaction, Readiness, Scope,
-    SkinTest, Treatment, Visit,
+    Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, ProductUse, Reaction, Readiness, Scope, SkinTest,
+    Treatment, Visit,
 };
+use crate::{msg, t, tc, tf};
 
-const CAUTION: &str = "Read with care. This is what the studio recorded at the time; it is not medical advice. A skin test \
+const CAUTION: &str =
+    msg("Read with care. This is what the studio recorded at the time; it is not medical advice. A skin test \
      without a reaction does not rule out a later one, and a verdict of “clear” is a rule's outcome, not a promise. \
-     Where this paper and a product label, the insurer's terms, local law or a clinician differ, they go first.";
+     Where this paper and a product label, the insurer's terms, local law or a clinician differ, they go first.");
 
 pub(super) fn write(flow: &mut Flow, head: &ExportHead, client: &ClientRecord) {
     opening(flow, head, client);
     overview(flow, client);
-    section(flow, "Health answers", &client.answers, answers);
-    section(flow, "Skin tests", &client.skin_tests, skin_test);
-    section(flow, "Consents", &client.consents, consent);
-    section(flow, "Visits and treatments", &client.visits, visit);
-    section(flow, "Reactions", &client.reactions, reaction);
+    section(flow, t("Health answers"), &client.answers, answers);
+    section(flow, t("Skin tests"), &client.skin_tests, skin_test);
+    section(flow, t("Consents"), &client.consents, consent);
+    section(flow, t("Visits and treatments"), &client.visits, visit);
+    section(flow, t("Reactions"), &client.reactions, reaction);
     letters(flow, client);
     audit(flow, client);
 }
@@ -29,7 +29,7 @@ pub(super) fn write(flow: &mut Flow, head: &ExportHead, client: &ClientRecord) {
 fn section<T>(flow: &mut Flow, title: &str, entries: &[T], entry: fn(&mut Flow, &T)) {
     flow.heading(2, title);
     if entries.is_empty() {
-        flow.para("None on file.", BODY);
+        flow.para(t("None on file."), BODY);
     }
     for one in entries {
         entry(flow, one);
@@ -40,41 +40,46 @@ fn opening(flow: &mut Flow, head: &ExportHead, client: &ClientRecord) {
     let person = &client.person;
     flow.para(&format!("{}  ·  {}", head.studio.name, one_line(&head.studio.address)), SMALL);
     flow.gap(14.0);
-    flow.heading(1, if person.name.trim().is_empty() { "(no name)" } else { &person.name });
-    flow.para("Client record", BODY);
+    flow.heading(1, if person.name.trim().is_empty() { t("(no name)") } else { &person.name });
+    flow.para(t("Client record"), BODY);
     flow.gap(6.0);
     flow.facts(
-        "Who the client is",
+        t("Who the client is"),
         &[
-            ("Date of birth", person.birth_date.map(day).unwrap_or_default()),
-            ("Mail", text(&person.email)),
-            ("Phone", text(&person.phone)),
-            ("Address", person.address.as_deref().map(one_line).unwrap_or_default()),
-            ("Guardian", text(&person.guardian)),
-            ("Known since", day(person.since.local.date())),
-            ("Record", client.id.to_string()),
+            (t("Date of birth"), person.birth_date.map(day).unwrap_or_default()),
+            (t("Mail"), text(&person.email)),
+            (t("Phone"), text(&person.phone)),
+            (t("Address"), person.address.as_deref().map(one_line).unwrap_or_default()),
+            (t("Guardian"), text(&person.guardian)),
+            (t("Known since"), day(person.since.local.date())),
+            (tc("a paper", "Record"), client.id.to_string()),
         ],
     );
     flow.gap(4.0);
     flow.facts(
-        "Where this paper comes from",
+        t("Where this paper comes from"),
         &[
-            ("Written", moment(head.at)),
-            ("For", format!("{}: {}", head.by, head.why)),
-            ("Covers", scope(&head.scope)),
-            ("Times", format!("as the clock in {} showed them; UTC in brackets", head.studio.zone)),
-            ("Export", format!("{}, by {}", head.id, head.program)),
+            (tc("a paper", "Written"), moment(head.at)),
+            (tc("a paper", "For"), format!("{}: {}", head.by, head.why)),
+            (t("Covers"), scope(&head.scope)),
+            (
+                tc("a paper", "Times"),
+                tf("as the clock in {zone} showed them; UTC in brackets").with("zone", &head.studio.zone).to_string(),
+            ),
+            (t("Export"), tf("{what}, by {who}").with("what", &head.id).with("who", &head.program).to_string()),
         ],
     );
     flow.gap(6.0);
-    flow.panel(CAUTION);
+    flow.panel(t(CAUTION));
 }
 
 fn scope(scope: &Scope) -> String {
     match scope {
-        Scope::Client { .. } => "this client".to_owned(),
-        Scope::Days { from, to } => format!("clients with a visit from {} to {}", day(*from), day(*to)),
-        Scope::Everyone => "all clients".to_owned(),
+        Scope::Client { .. } => t("this client").to_owned(),
+        Scope::Days { from, to } => {
+            tf("clients with a visit from {from} to {to}").with("from", day(*from)).with("to", day(*to)).to_string()
+        }
+        Scope::Everyone => t("all clients").to_owned(),
     }
 }
 
@@ -82,28 +87,31 @@ fn overview(flow: &mut Flow, client: &ClientRecord) {
     if client.visits.is_empty() {
         return;
     }
-    flow.heading(2, "Overview");
+    flow.heading(2, t("Overview"));
     let row = |v: &Visit| {
         let verdict = v.readiness.as_ref().map(|r| r.verdict.clone()).unwrap_or_default();
         vec![civil(v.starts.local), v.service.clone(), v.practitioner.clone(), v.state.clone(), verdict]
     };
     let rows: Vec<_> = client.visits.iter().map(row).collect();
     flow.table(
-        "All visits",
-        &["When", "Service", "Practitioner", "State", "Verdict at start"],
+        t("All visits"),
+        &[t("When"), t("Service"), t("Practitioner"), tc("a paper", "State"), t("Verdict at start")],
         &[1.5, 1.6, 1.3, 0.9, 1.1],
         &rows,
     );
 }
 
 fn answers(flow: &mut Flow, set: &AnswerSet) {
-    flow.heading(3, &format!("Given {}", moment(set.given_at)));
-    let mut said = format!("By {}. Questions version {}, SHA-256 {}.", set.given_by, set.version, set.hash);
-    if let Some(replaced) = &set.replaces {
-        said.push_str(&format!(" Corrects {replaced}."));
-    }
-    flow.para(&said, SMALL);
-    questions(flow, "Questions and answers", &set.answers);
+    flow.heading(3, &tf("Given {when}").with("when", moment(set.given_at)).to_string());
+    let said = match &set.replaces {
+        Some(replaced) => {
+            tf("By {who}. Questions version {version}, SHA-256 {hash}. Corrects {replaced}.").with("replaced", replaced)
+        }
+        None => tf("By {who}. Questions version {version}, SHA-256 {hash}."),
+    };
+    let said = said.with("who", &set.given_by).with("version", &set.version).with("hash", &set.hash);
+    flow.para(&said.to_string(), SMALL);
+    questions(flow, t("Questions and answers"), &set.answers);
 }
 
 fn questions(flow: &mut Flow, title: &str, answers: &[Answer]) {
@@ -115,87 +123,107 @@ fn questions(flow: &mut Flow, title: &str, answers: &[Answer]) {
         vec![a.question.clone(), answer]
     };
     let rows: Vec<_> = answers.iter().map(row).collect();
-    flow.table(title, &["Question", "Answer"], &[1.7, 1.0], &rows);
+    flow.table(title, &[t("Question"), t("Answer")], &[1.7, 1.0], &rows);
 }
 
 fn skin_test(flow: &mut Flow, test: &SkinTest) {
-    flow.heading(3, &format!("{}, applied {}", test.product, moment(test.applied_at)));
+    let title = tf("{product}, applied {when}").with("product", &test.product).with("when", moment(test.applied_at));
+    flow.heading(3, &title.to_string());
     flow.facts(
-        "The skin test",
+        t("The skin test"),
         &[
-            ("Applied by", test.applied_by.clone()),
-            ("Batch", text(&test.batch)),
-            ("Site", test.site.clone()),
-            ("Counts until", test.valid_until.map(day).unwrap_or_default()),
-            ("But", text(&test.caveat)),
+            (t("Applied by"), test.applied_by.clone()),
+            (t("Batch"), text(&test.batch)),
+            (tc("a paper", "Site"), test.site.clone()),
+            (t("Counts until"), test.valid_until.map(day).unwrap_or_default()),
+            (tc("a paper", "But"), text(&test.caveat)),
         ],
     );
     if test.readings.is_empty() {
-        flow.para("Not read.", STRONG);
+        flow.para(t("Not read."), STRONG);
         return;
     }
     let row = |r: &crate::documents::record::Reading| vec![moment(r.at), r.by.clone(), r.result.clone(), text(&r.note)];
     let rows: Vec<_> = test.readings.iter().map(row).collect();
-    flow.table("Readings", &["Read", "By", "Result", "Seen"], &[1.7, 1.0, 0.9, 1.4], &rows);
+    flow.table(
+        t("Readings"),
+        &[tc("a paper", "Read"), tc("a paper", "By"), t("Result"), tc("a paper", "Seen")],
+        &[1.7, 1.0, 0.9, 1.4],
+        &rows,
+    );
 }
 
 fn consent(flow: &mut Flow, consent: &Consent) {
     flow.heading(3, &consent.title);
-    flow.para(&format!("Text version {}, SHA-256 {}.", consent.version, consent.hash), SMALL);
+    let version = tf("Text version {version}, SHA-256 {hash}.").with("version", &consent.version);
+    flow.para(&version.with("hash", &consent.hash).to_string(), SMALL);
     flow.para(&consent.text, BODY);
     flow.gap(3.0);
     if !consent.ticks.is_empty() {
-        let row = |t: &crate::documents::record::Tick| {
-            let answer = if t.ticked { "ticked" } else { "not ticked" };
-            let back = t.taken_back_at.map(|at| format!(", taken back {}", moment(at)));
-            vec![t.statement.clone(), format!("{answer}{}", back.unwrap_or_default())]
+        let row = |tick: &crate::documents::record::Tick| {
+            let answer = match (tick.ticked, tick.taken_back_at) {
+                (true, None) => t("ticked").to_owned(),
+                (true, Some(at)) => tf("ticked, taken back {when}").with("when", moment(at)).to_string(),
+                (false, None) => t("not ticked").to_owned(),
+                (false, Some(at)) => tf("not ticked, taken back {when}").with("when", moment(at)).to_string(),
+            };
+            vec![tick.statement.clone(), answer]
         };
         let rows: Vec<_> = consent.ticks.iter().map(row).collect();
-        flow.table("Statements", &["Statement", "Answer"], &[4.0, 1.0], &rows);
+        flow.table(t("Statements"), &[t("Statement"), t("Answer")], &[4.0, 1.0], &rows);
     }
     flow.need(120.0);
     flow.facts(
-        "Signature",
+        t("Signature"),
         &[
-            ("Signed", moment(consent.signed_at)),
-            ("By", consent.signed_by.clone()),
-            ("Typed name", consent.typed_name.clone()),
-            ("Drawn signature", if consent.drawing.is_some() { String::new() } else { "none".to_owned() }),
-            ("Withdrawn", consent.withdrawn_at.map(moment).unwrap_or_default()),
-            ("On answers", consent.answers.as_ref().map(ToString::to_string).unwrap_or_default()),
-            ("Guardian", consent.guardian.as_ref().map(guardian).unwrap_or_default()),
+            (tc("a paper", "Signed"), moment(consent.signed_at)),
+            (tc("a paper", "By"), consent.signed_by.clone()),
+            (t("Typed name"), consent.typed_name.clone()),
+            (
+                t("Drawn signature"),
+                if consent.drawing.is_some() { String::new() } else { tc("a paper", "none").to_owned() },
+            ),
+            (t("Withdrawn"), consent.withdrawn_at.map(moment).unwrap_or_default()),
+            (t("On answers"), consent.answers.as_ref().map(ToString::to_string).unwrap_or_default()),
+            (t("Guardian"), consent.guardian.as_ref().map(guardian).unwrap_or_default()),
         ],
     );
     let guardian = consent.guardian.as_ref().and_then(|g| Some((g.drawing.as_ref()?, &g.name)));
     for (drawing, name) in consent.drawing.as_ref().map(|own| (own, &consent.typed_name)).into_iter().chain(guardian) {
-        flow.signature(drawing, &format!("Drawn signature over the typed name {name}"));
+        flow.signature(drawing, &tf("Drawn signature over the typed name {name}").with("name", name).to_string());
     }
 }
 
 fn guardian(guardian: &Guardian) -> String {
-    let present = if guardian.present { "present, or promised to be" } else { "not present" };
-    format!("{} ({}), {present}", guardian.name, guardian.relation)
+    let said = if guardian.present {
+        tf("{name} ({relation}), present, or promised to be")
+    } else {
+        tf("{name} ({relation}), not present")
+    };
+    said.with("name", &guardian.name).with("relation", &guardian.relation).to_string()
 }
 
 fn visit(flow: &mut Flow, visit: &Visit) {
     flow.heading(3, &format!("{}: {}", civil(visit.starts.local), visit.service));
     flow.facts(
-        "The visit",
+        t("The visit"),
         &[
-            ("Booked for", format!("{} to {}", moment(visit.starts), time_of(visit.ends.local))),
-            ("Practitioner", visit.practitioner.clone()),
-            ("Room", text(&visit.room)),
-            ("Booked", format!("{}, by {}", moment(visit.booked_at), visit.booked_by)),
-            ("State", visit.state.clone()),
-            ("Visit", visit.id.to_string()),
+            (t("Booked for"), span(visit.starts, Some(visit.ends))),
+            (t("Practitioner"), visit.practitioner.clone()),
+            (t("Room"), text(&visit.room)),
+            (tc("a paper", "Booked"), by(visit.booked_at, &visit.booked_by)),
+            (tc("a paper", "State"), visit.state.clone()),
+            (tc("a paper", "Visit"), visit.id.to_string()),
         ],
     );
     if let Some(readiness) = &visit.readiness {
         verdict(flow, readiness);
     }
     for set_aside in &visit.overrides {
-        let (at, by) = (moment(set_aside.at), &set_aside.by);
-        flow.panel(&format!("Started against “{}” by {by}, {at}.\nReason: {}", set_aside.verdict, set_aside.reason));
+        let said =
+            tf("Started against “{verdict}” by {who}, {when}.\nReason: {why}").with("verdict", &set_aside.verdict);
+        let said = said.with("who", &set_aside.by).with("when", moment(set_aside.at)).with("why", &set_aside.reason);
+        flow.panel(&said.to_string());
     }
     for one in &visit.treatments {
         treatment(flow, one, one.version > 1 || visit.treatments.len() > 1);
@@ -203,56 +231,67 @@ fn visit(flow: &mut Flow, visit: &Visit) {
 }
 
 fn verdict(flow: &mut Flow, readiness: &Readiness) {
+    let drawn = tf("{verdict}, drawn {when}").with("verdict", &readiness.verdict).with("when", moment(readiness.at));
+    let rules = tf("version {version}\nSHA-256 {hash}").with("version", &readiness.rules_version);
     flow.facts(
-        "Readiness",
+        t("Readiness"),
         &[
-            ("Verdict", format!("{}, drawn {}", readiness.verdict, moment(readiness.at))),
-            ("Reasons", readiness.reasons.join("\n")),
-            ("Rules", format!("version {}\nSHA-256 {}", readiness.rules_version, readiness.rules_hash)),
+            (t("Verdict"), drawn.to_string()),
+            (t("Reasons"), readiness.reasons.join("\n")),
+            (t("Rules"), rules.with("hash", &readiness.rules_hash).to_string()),
         ],
     );
 }
 
-fn treatment(flow: &mut Flow, t: &Treatment, several: bool) {
+fn treatment(flow: &mut Flow, one: &Treatment, several: bool) {
     flow.need(60.0);
-    let title = if several { format!("Treatment, version {}", t.version) } else { "Treatment".to_owned() };
+    let title = if several {
+        tf("Treatment, version {version}").with("version", one.version).to_string()
+    } else {
+        t("Treatment").to_owned()
+    };
     flow.para(&title, STRONG);
-    let ended = t.ended_at.map(|at| format!(" to {}", time_of(at.local))).unwrap_or_default();
-    let late = if t.is_late() { "; late entry, after the record was closed at the end of the day" } else { "" };
+    let written = if one.is_late() {
+        let late = tf("{when}, by {who}; late entry, after the record was closed at the end of the day");
+        late.with("when", moment(one.written_at)).with("who", &one.written_by).to_string()
+    } else {
+        by(one.written_at, &one.written_by)
+    };
     flow.facts(
-        "The treatment",
+        t("The treatment"),
         &[
-            ("Written", format!("{}, by {}{late}", moment(t.written_at), t.written_by)),
-            ("Why corrected", text(&t.why_corrected)),
-            ("Treated by", t.practitioner.clone()),
-            ("Certificate", text(&t.certificate)),
-            ("Done", t.service.clone()),
-            ("From", format!("{}{ended}", moment(t.started_at))),
-            ("Shield", text(&t.shield)),
-            ("Shade", text(&t.shade)),
+            (tc("a paper", "Written"), written),
+            (t("Why corrected"), text(&one.why_corrected)),
+            (t("Treated by"), one.practitioner.clone()),
+            (t("Certificate"), text(&one.certificate)),
+            (tc("a paper", "Done"), one.service.clone()),
+            (tc("a paper", "From"), span(one.started_at, one.ended_at)),
+            (t("Shield"), text(&one.shield)),
+            (t("Shade"), text(&one.shade)),
         ],
     );
-    if !t.products.is_empty() {
-        products(flow, &t.products);
+    if !one.products.is_empty() {
+        products(flow, &one.products);
     }
-    if !t.steps.is_empty() {
-        let rows: Vec<_> = t.steps.iter().map(|s| vec![s.name.clone(), format!("{} min", s.minutes)]).collect();
-        flow.table("Minutes by step", &["Step", "Time"], &[3.0, 1.0], &rows);
+    if !one.steps.is_empty() {
+        let rows: Vec<_> =
+            one.steps.iter().map(|s| vec![s.name.clone(), tf("{n} min").with("n", s.minutes).to_string()]).collect();
+        flow.table(t("Minutes by step"), &[t("Step"), t("Time")], &[3.0, 1.0], &rows);
     }
-    if !t.checks.is_empty() {
-        questions(flow, "Asked on the day", &t.checks);
+    if !one.checks.is_empty() {
+        questions(flow, t("Asked on the day"), &one.checks);
     }
     flow.facts(
-        "How it went",
+        t("How it went"),
         &[
-            ("Outcome", text(&t.outcome)),
-            ("Client's words", text(&t.client_comment)),
-            ("Notes", text(&t.notes)),
-            ("Aftercare given", t.aftercare.as_ref().map(|a| a.given.clone()).unwrap_or_default()),
-            ("Aftercare text", t.aftercare.as_ref().map(|a| a.text.clone()).unwrap_or_default()),
+            (t("Outcome"), text(&one.outcome)),
+            (t("Client's words"), text(&one.client_comment)),
+            (t("Notes"), text(&one.notes)),
+            (t("Aftercare given"), one.aftercare.as_ref().map(|a| a.given.clone()).unwrap_or_default()),
+            (t("Aftercare text"), one.aftercare.as_ref().map(|a| a.text.clone()).unwrap_or_default()),
             (
-                "Aftercare version",
-                t.aftercare
+                t("Aftercare version"),
+                one.aftercare
                     .as_ref()
                     .filter(|a| !a.version.is_empty())
                     .map(|a| format!("{}\nSHA-256 {}", a.version, a.hash))
@@ -267,22 +306,22 @@ fn products(flow: &mut Flow, products: &[ProductUse]) {
         vec![p.step.clone(), p.product.clone(), text(&p.batch), p.expires.map(day).unwrap_or_default()]
     };
     let rows: Vec<_> = products.iter().map(row).collect();
-    flow.table("Products", &["Used for", "Product", "Batch", "Use by"], &[1.2, 1.8, 1.1, 1.1], &rows);
+    flow.table(t("Products"), &[t("Used for"), t("Product"), t("Batch"), t("Use by")], &[1.2, 1.8, 1.1, 1.1], &rows);
 }
 
 fn reaction(flow: &mut Flow, reaction: &Reaction) {
-    flow.heading(3, &format!("Reported {}", moment(reaction.reported_at)));
+    flow.heading(3, &tf("Reported {when}").with("when", moment(reaction.reported_at)).to_string());
     flow.facts(
-        "The reaction",
+        t("The reaction"),
         &[
-            ("Reported by", reaction.reported_by.clone()),
-            ("After visit", reaction.visit.as_ref().map(ToString::to_string).unwrap_or_default()),
-            ("Began", text(&reaction.began)),
-            ("Severity", reaction.severity.clone()),
-            ("Signs", reaction.signs.clone()),
-            ("Done and advised", reaction.action.clone()),
-            ("Outcome", text(&reaction.outcome)),
-            ("Closed", reaction.closed_at.map_or_else(|| "still open".to_owned(), moment)),
+            (t("Reported by"), reaction.reported_by.clone()),
+            (t("After visit"), reaction.visit.as_ref().map(ToString::to_string).unwrap_or_default()),
+            (tc("a paper", "Began"), text(&reaction.began)),
+            (t("Severity"), reaction.severity.clone()),
+            (t("Signs"), reaction.signs.clone()),
+            (t("Done and advised"), reaction.action.clone()),
+            (t("Outcome"), text(&reaction.outcome)),
+            (tc("a paper", "Closed"), reaction.closed_at.map_or_else(|| t("still open").to_owned(), moment)),
         ],
     );
     if !reaction.products.is_empty() {
@@ -302,20 +341,27 @@ fn letters(flow: &mut Flow, client: &ClientRecord) {
             format!("{}, {}", civil(l.recorded_at.local), l.recorded_by),
         ]
     };
-    flow.heading(2, "Letters from clinicians");
+    flow.heading(2, t("Letters from clinicians"));
     if client.letters.is_empty() {
-        flow.para("None on file.", BODY);
+        flow.para(t("None on file."), BODY);
         return;
     }
     let rows: Vec<_> = client.letters.iter().map(row).collect();
-    let header = ["Dated", "From", "About", "Says", "Counts until", "Put on file"];
-    flow.table_in(DENSE, "Letters", &header, &[1.0, 1.1, 1.2, 1.6, 1.0, 1.3], &rows);
+    let header = [
+        t("Dated"),
+        tc("a paper", "From"),
+        tc("a paper", "About"),
+        tc("a paper", "Says"),
+        t("Counts until"),
+        t("Put on file"),
+    ];
+    flow.table_in(DENSE, tc("a paper", "Letters"), &header, &[1.0, 1.1, 1.2, 1.6, 1.0, 1.3], &rows);
 }
 
 fn audit(flow: &mut Flow, client: &ClientRecord) {
-    flow.heading(2, "Who saw or changed what");
+    flow.heading(2, t("Who saw or changed what"));
     if client.audit.is_empty() {
-        flow.para("None on file.", BODY);
+        flow.para(t("None on file."), BODY);
         return;
     }
     let row = |a: &crate::documents::record::AuditRow| {
@@ -323,8 +369,8 @@ fn audit(flow: &mut Flow, client: &ClientRecord) {
         vec![a.number.to_string(), moment(a.at), a.who.clone(), a.what.clone(), a.object.clone(), hash]
     };
     let rows: Vec<_> = client.audit.iter().map(row).collect();
-    let header = ["No.", "When", "Who", "What", "On what", "Hash begins"];
-    flow.table_in(DENSE, "The studio's log about this client", &header, &[0.5, 2.0, 1.5, 1.3, 1.3, 1.1], &rows);
+    let header = [t("No."), t("When"), tc("a paper", "Who"), tc("a paper", "What"), t("On what"), t("Hash begins")];
+    flow.table_in(DENSE, t("The studio's log about this client"), &header, &[0.5, 2.0, 1.5, 1.3, 1.3, 1.1], &rows);
 }
 
 fn text(value: &Option<String>) -> String {
@@ -333,24 +379,4 @@ fn text(value: &Option<String>) -> String {
 
 fn one_line(value: &str) -> String {
     value.lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join(", ")
-}
-
-fn day(day: Date) -> String {
-    day.format(format_description!("[day padding:none] [month repr:long] [year]")).unwrap_or_default()
-}
-
-fn time_of(at: PrimitiveDateTime) -> String {
-    at.format(format_description!("[hour]:[minute]")).unwrap_or_default()
-}
-
-fn civil(at: PrimitiveDateTime) -> String {
-    format!("{}, {}", day(at.date()), time_of(at))
-}
-
-/// Civil time, with the instant in brackets; its day only where that is another one.
-fn moment(at: Moment) -> String {
-    let utc = at.utc.to_offset(time::UtcOffset::UTC);
-    let utc = PrimitiveDateTime::new(utc.date(), utc.time());
-    let bracket = if utc.date() == at.local.date() { time_of(utc) } else { civil(utc) };
-    format!("{} ({bracket} UTC)", civil(at.local))
 }

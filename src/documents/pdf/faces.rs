@@ -84,6 +84,7 @@ mod tests {
     fn common_names_have_a_font() {
         for name in [
             "Łucja Đặng",
+            "„Größe“ – ÄÖÜ äöü",
             "Ψυχή",
             "Дарья",
             "نورة",

@@ -6,6 +6,7 @@ use krilla::tagging::{TableHeaderScope, Tag, TagKind};
 use super::style::{ACCENT, BODY, HAIRLINE, INK, Ink, LABELS, MUTED, PANEL, PANEL_EDGE, SMALL, Style};
 use super::text::{Line, Typesetter};
 use crate::documents::record::Drawing;
+use crate::tf;
 
 /// A4, in points.
 pub(super) const PAGE: (f32, f32) = (595.28, 841.89);
@@ -354,7 +355,7 @@ impl Flow {
     pub(super) fn foot(&mut self, text: &str) {
         let count = self.pages.len();
         for index in 0..count {
-            let number = format!("page {} of {count}", index + 1);
+            let number = tf("page {n} of {count}").with("n", index + 1).with("count", count).to_string();
             let right = self.set(&number, SMALL, 120.0);
             let left = self.set(text, SMALL, WIDTH - 90.0);
             let Some(page) = self.pages.get_mut(index) else { continue };

@@ -6,6 +6,7 @@ use super::flow::Flow;
 use super::style::{BODY, SMALL};
 use crate::domain::ids::ReactionId;
 use crate::domain::reaction::RINSE_MINUTES;
+use crate::{t, tc, tf};
 
 /// What an entry says: its title, its facts, and who wrote it when.
 pub type PaperEntry = (String, Vec<(&'static str, String)>, String);
@@ -44,32 +45,38 @@ pub(super) fn write(flow: &mut Flow, paper: &ReactionPaper) {
     let address = paper.address.lines().collect::<Vec<_>>().join(", ");
     flow.para(&format!("{}  ·  {address}  ·  {}", paper.studio, paper.contact), SMALL);
     flow.gap(14.0);
-    flow.heading(1, "Reaction report");
+    flow.heading(1, t("Reaction report"));
     flow.facts(
-        "The reaction",
+        t("The reaction"),
         &[
-            ("Client", paper.client.clone()),
-            ("Date of birth", paper.born.to_string()),
-            ("Level", paper.level.clone()),
-            ("Began", paper.began.clone()),
-            ("After", paper.after.clone()),
-            ("Report", paper.id.to_string()),
-            ("Written", paper.written.clone()),
+            (t("Client"), paper.client.clone()),
+            (t("Date of birth"), paper.born.to_string()),
+            (tc("a paper", "Level"), paper.level.clone()),
+            (tc("a paper", "Began"), paper.began.clone()),
+            (tc("a paper", "After"), paper.after.clone()),
+            (tc("a paper", "Report"), paper.id.to_string()),
+            (tc("a paper", "Written"), paper.written.clone()),
         ],
     );
     flow.gap(4.0);
-    flow.panel(&format!(
-        "Product in the eye: rinse at once with clean water, for at least {RINSE_MINUTES} minutes, then urgent medical care. \
+    let caution = tf(
+        "Product in the eye: rinse at once with clean water, for at least {minutes} minutes, then urgent medical care. \
          Safety data sheets of the products come from their makers. This is what the studio saw and was told; it is no \
-         diagnosis."
-    ));
-    flow.heading(2, "Products and batches");
+         diagnosis.",
+    );
+    flow.panel(&caution.with("minutes", RINSE_MINUTES).to_string());
+    flow.heading(2, t("Products and batches"));
     if paper.products.is_empty() {
-        flow.para("None recorded.", BODY);
+        flow.para(t("None recorded."), BODY);
     } else {
-        flow.table("Products and batches", &["Product", "Maker", "Batch"], &[1.5, 1.2, 1.0], &paper.products);
+        flow.table(
+            t("Products and batches"),
+            &[t("Product"), t("Maker"), t("Batch")],
+            &[1.5, 1.2, 1.0],
+            &paper.products,
+        );
     }
-    flow.heading(2, "What was seen, done and said");
+    flow.heading(2, t("What was seen, done and said"));
     for (title, facts, written) in &paper.entries {
         flow.heading(3, title);
         flow.facts(title, facts);

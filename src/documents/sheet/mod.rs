@@ -7,6 +7,7 @@ pub use text::{Charset, NotText};
 
 use crate::documents::csv::unguarded;
 use crate::domain::takeover::Row;
+use crate::{t, tf};
 
 /// The most rows that are read at once.
 pub const MOST_ROWS: usize = 20_000;
@@ -94,16 +95,16 @@ pub enum SheetRefused {
     #[error(transparent)]
     NotText(#[from] NotText),
     /// Nothing in it.
-    #[error("there is no row in it below the heads of the columns")]
+    #[error("{}", t("there is no row in it below the heads of the columns"))]
     Empty,
     /// More rows than are read at once.
-    #[error("it has more than {MOST_ROWS} rows")]
+    #[error("{}", tf("it has more than {most} rows").with("most", MOST_ROWS))]
     TooManyRows,
     /// More columns than anybody fills.
-    #[error("it has more than {MOST_COLUMNS} columns")]
+    #[error("{}", tf("it has more than {most} columns").with("most", MOST_COLUMNS))]
     TooManyColumns,
     /// More bytes than are read.
-    #[error("it is too large")]
+    #[error("{}", t("it is too large"))]
     TooLarge,
 }
 

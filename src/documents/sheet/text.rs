@@ -2,6 +2,8 @@
 
 use encoding_rs::{Encoding, UTF_8, WINDOWS_1252};
 
+use crate::t;
+
 /// How letters are written as bytes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Charset {
@@ -33,13 +35,13 @@ impl Charset {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum NotText {
     /// A workbook or another archive.
-    #[error("it is a workbook; save it as CSV in the program that made it")]
+    #[error("{}", t("it is a workbook; save it as CSV in the program that made it"))]
     Workbook,
     /// Something else that nobody reads.
-    #[error("it is not a text file")]
+    #[error("{}", t("it is not a text file"))]
     Binary,
     /// It was said to be UTF-8 and isn't.
-    #[error("it is not written in Unicode (UTF-8)")]
+    #[error("{}", t("it is not written in Unicode (UTF-8)"))]
     NotUnicode,
 }
 

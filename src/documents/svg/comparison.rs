@@ -2,6 +2,7 @@
 
 use super::{Anchor, Canvas, Picture};
 use crate::domain::window::{GrowthRule, RetouchRule, window};
+use crate::{t, tf};
 use time::{Date, macros::date};
 
 /// One choice to compare.
@@ -45,11 +46,11 @@ pub fn compare_rules(id: &str, candidates: &[Candidate<'_>]) -> Picture<Candidat
     let mut canvas = Canvas::new(WIDTH, bottom + 40.0);
 
     canvas.rect("trade", (x(TRADE_DAYS.0), TOP - 14.0), (x(TRADE_DAYS.1) - x(TRADE_DAYS.0), bottom - TOP + 14.0), 0.08);
-    canvas.text("tick", (x(TRADE_DAYS.0), TOP - 20.0), Anchor::Start, "6–8 weeks, common practice");
+    canvas.text("tick", (x(TRADE_DAYS.0), TOP - 20.0), Anchor::Start, t("6–8 weeks, common practice"));
     let weeks = if last > 200.0 { 8 } else { 4 };
     for week in (0..).step_by(weeks).map(f64::from).take_while(|week| week * 7.0 <= last * 1.05) {
         canvas.line("grid", (x(week * 7.0), bottom), (x(week * 7.0), bottom + 5.0), 1.0, "");
-        canvas.text("tick", (x(week * 7.0), bottom + 20.0), Anchor::Middle, &format!("{week} wk"));
+        canvas.text("tick", (x(week * 7.0), bottom + 20.0), Anchor::Middle, &tf("{n} wk").with("n", week).to_string());
     }
     canvas.line("grid", (LEFT, bottom), (RIGHT, bottom), 1.0, "");
     let mut middle = TOP + 12.0;
@@ -57,7 +58,7 @@ pub fn compare_rules(id: &str, candidates: &[Candidate<'_>]) -> Picture<Candidat
         draw(&mut canvas, row, middle, x);
         middle += LANE;
     }
-    let svg = canvas.finish(id, "How the choice of cycle and limits moves the window", &description(&rows));
+    let svg = canvas.finish(id, t("How the choice of cycle and limits moves the window"), &description(&rows));
     Picture { svg, rows }
 }
 
@@ -67,7 +68,8 @@ fn draw(canvas: &mut Canvas, row: &CandidateRow, middle: f64, x: impl Fn(f64) ->
     canvas.rect("open", (opens, middle - 7.0), ((due - opens).max(1.0), 14.0), 0.15);
     canvas.rect("due", (due, middle - 7.0), ((lapsed - due).max(1.0), 14.0), 0.5);
     canvas.line("lapsed", (lapsed, middle - 10.0), (lapsed, middle + 10.0), 2.0, "");
-    let words = format!("opens {}, due {}, lapsed {} d", row.opens, row.due, row.lapsed);
+    let words = tf("opens {opens}, due {due}, lapsed {lapsed} d").with("opens", row.opens);
+    let words = words.with("due", row.due).with("lapsed", row.lapsed).to_string();
     let (at, anchor) = if opens > (LEFT + RIGHT) / 2.0 { (lapsed, Anchor::End) } else { (opens, Anchor::Start) };
     canvas.text("tick", (at, middle + 22.0), anchor, &words);
 }
@@ -82,15 +84,14 @@ fn shortened(label: &str) -> String {
 }
 
 fn description(rows: &[CandidateRow]) -> String {
-    let mut words = "Days after a first lift. The shaded stripe is the 6 to 8 weeks of common practice.".to_owned();
-    for row in rows {
-        words.push_str(&format!(
-            " {}: opens after {} days, due after {}, lapsed after {}.",
-            row.label, row.opens, row.due, row.lapsed
-        ));
-    }
-    words.push_str(" The sources for the cycle disagree. The table beneath has the numbers.");
-    words
+    let each = rows.iter().map(|row| {
+        let words = tf("{choice}: opens after {opens} days, due after {due}, lapsed after {lapsed}.");
+        let words = words.with("choice", &row.label).with("opens", row.opens);
+        words.with("due", row.due).with("lapsed", row.lapsed).to_string()
+    });
+    let first = t("Days after a first lift. The shaded stripe is the 6 to 8 weeks of common practice.").to_owned();
+    let last = t("The sources for the cycle disagree. The table beneath has the numbers.").to_owned();
+    [first].into_iter().chain(each).chain([last]).collect::<Vec<_>>().join(" ")
 }
 
 fn row(candidate: &Candidate<'_>) -> Option<CandidateRow> {

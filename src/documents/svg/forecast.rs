@@ -1,6 +1,7 @@
 //! For the owner: the hours that returning clients would take in the coming weeks, against the hours that are open.
 
 use super::{Anchor, Canvas, Picture};
+use crate::{t, tf};
 use time::Date;
 
 /// One week.
@@ -50,7 +51,7 @@ pub fn openings(id: &str, weeks: &[WeekBar]) -> Picture<WeekBar> {
         open.extend([(left, line), (left + wide, line)]);
         if place.is_multiple_of(DATES) {
             canvas.line("grid", (left, BOTTOM), (left, BOTTOM + 5.0), 1.0, "");
-            let date = format!("{} {}", week.monday.day(), short(week.monday));
+            let date = tf("{day} {month}").with("day", week.monday.day()).with("month", short(week.monday)).to_string();
             canvas.text("tick", (left, BOTTOM + 20.0), Anchor::Start, &date);
         }
         left += wide;
@@ -58,26 +59,31 @@ pub fn openings(id: &str, weeks: &[WeekBar]) -> Picture<WeekBar> {
     canvas.line("grid", (LEFT, BOTTOM), (RIGHT, BOTTOM), 1.0, "");
     canvas.curve("open", &open, 2.0);
     canvas.line("open", (LEFT, 16.0), (LEFT + 24.0, 16.0), 2.0, "");
-    canvas.text("name", (LEFT + 30.0, 20.0), Anchor::Start, "hours open");
+    canvas.text("name", (LEFT + 30.0, 20.0), Anchor::Start, t("hours open"));
     canvas.rect("due", (LEFT + 130.0, 8.0), (24.0, 14.0), 0.35);
-    canvas.text("name", (LEFT + 160.0, 20.0), Anchor::Start, "hours of clients who may return and have nothing booked");
-    let svg = canvas.finish(id, "Windows that open, week by week", &description(weeks));
+    canvas.text(
+        "name",
+        (LEFT + 160.0, 20.0),
+        Anchor::Start,
+        t("hours of clients who may return and have nothing booked"),
+    );
+    let svg = canvas.finish(id, t("Windows that open, week by week"), &description(weeks));
     Picture { svg, rows: weeks.to_vec() }
 }
 
 fn short(day: Date) -> String {
-    day.month().to_string().chars().take(3).collect()
+    t(&day.month().to_string()).chars().take(3).collect()
 }
 
 fn description(weeks: &[WeekBar]) -> String {
     let windows: u32 = weeks.iter().map(|week| week.windows).sum();
     let booked: u32 = weeks.iter().map(|week| week.booked).sum();
     let over = weeks.iter().filter(|week| week.wanted_minutes > week.open_minutes).count();
-    format!(
-        "In {} weeks {windows} windows open; of {booked} the client has something booked. In {over} weeks the others would \
+    let words = tf(
+        "In {weeks} weeks {windows} windows open; of {booked} the client has something booked. In {over} weeks the others would \
          take more hours than are open. The table beneath has the numbers.",
-        weeks.len()
-    )
+    );
+    words.with("weeks", weeks.len()).with("windows", windows).with("booked", booked).with("over", over).to_string()
 }
 
 #[cfg(test)]

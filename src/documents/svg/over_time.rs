@@ -1,8 +1,9 @@
 //! One client: the share still lifted over time, with past lifts, today, window and uncertainty.
 
 use super::{Anchor, Canvas, Picture};
-use crate::domain::growth::{CycleRefused, CycleSet, LiftHistory, Range, Share, days_between};
+use crate::domain::growth::{CycleName, CycleRefused, CycleSet, LiftHistory, Range, Share, days_between};
 use crate::domain::window::{GrowthRule, Window};
+use crate::{t, tc, tf, tn};
 use time::{Date, Duration};
 
 /// Where the band comes from.
@@ -51,6 +52,16 @@ pub enum Mark {
 impl Mark {
     /// What the picture calls it.
     pub fn label(self) -> &'static str {
+        match self {
+            Self::Lift => tc("a day on a picture", "lift"),
+            Self::Today => tc("a day on a picture", "today"),
+            Self::Opens => tc("a day on a picture", "opens"),
+            Self::Due => tc("a day on a picture", "due"),
+            Self::Lapsed => tc("a day on a picture", "lapsed"),
+        }
+    }
+
+    fn class(self) -> &'static str {
         match self {
             Self::Lift => "lift",
             Self::Today => "today",
@@ -165,7 +176,7 @@ impl Scene<'_> {
             self.draw_segment(&mut canvas, lift, self.lifts.get(i + 1).copied().unwrap_or(self.end));
         }
         self.draw_marks(&mut canvas);
-        canvas.finish(self.input.id, "Share of the lashes still lifted", &self.description(last, rows))
+        canvas.finish(self.input.id, t("Share of the lashes still lifted"), &self.description(last, rows))
     }
 
     fn draw_axes(&self, canvas: &mut Canvas) {
@@ -175,10 +186,15 @@ impl Scene<'_> {
             canvas.text("tick", (LEFT - 6.0, y + 4.0), Anchor::End, &format!("{percent} %"));
         }
         let limits = self.input.rule.limits();
-        for (label, share) in [("due", limits.due().get()), ("lapsed", limits.lapsed().get())] {
+        for (mark, share) in [(Mark::Due, limits.due().get()), (Mark::Lapsed, limits.lapsed().get())] {
             let y = height(share);
             canvas.line("limit", (LEFT, y), (RIGHT, y), 0.8, "2 4");
-            canvas.text("tick", (RIGHT + 4.0, y + 4.0), Anchor::Start, &format!("{label} {:.0} %", share * 100.0));
+            canvas.text(
+                "tick",
+                (RIGHT + 4.0, y + 4.0),
+                Anchor::Start,
+                &format!("{} {:.0} %", mark.label(), share * 100.0),
+            );
         }
         let months = self.months();
         let step = months.len().div_ceil(8).max(1);
@@ -220,7 +236,7 @@ impl Scene<'_> {
             }
             let (top, width) = if mark == Mark::Today { (TOP, 2.5) } else { (height(1.0), 1.2) };
             // The line leaves room for the names of the months.
-            canvas.line(mark.label(), (x, top), (x, BOTTOM), width, mark.dashes());
+            canvas.line(mark.class(), (x, top), (x, BOTTOM), width, mark.dashes());
             canvas.line("stem", (x, BOTTOM + 22.0), (x, lane), width, mark.dashes());
             let label = format!("{} {date}", mark.label());
             let (at, anchor) = if x > (LEFT + RIGHT) / 2.0 {
@@ -242,28 +258,35 @@ impl Scene<'_> {
 
     fn description(&self, last: Date, rows: &[ShareRow]) -> String {
         let Self { input, .. } = self;
-        let today = rows.iter().find(|row| row.date == input.today).map_or_else(String::new, |row| {
-            let share = row.share.map(|share| share.get() * 100.0);
-            format!(
-                " Today, {}, about {:.0} % are still lifted ({:.0} to {:.0} %).",
-                input.today, share.median, share.low, share.high
-            )
+        let last = tf("After each lift the share falls from 100 %. Last lift {day}.").with("day", last).to_string();
+        let today = rows.iter().find(|row| row.date == input.today).map(|row| {
+            let share = row.share.map(|share| format!("{:.0}", share.get() * 100.0));
+            let words = tf("Today, {day}, about {share} % are still lifted ({low} to {high} %).");
+            let words = words.with("day", input.today).with("share", share.median);
+            words.with("low", share.low).with("high", share.high).to_string()
         });
         let belief = match input.belief {
-            Belief::Assumed => "assumed, nothing was counted".to_owned(),
-            Belief::Counted(1) => "fitted to one count".to_owned(),
-            Belief::Counted(n) => format!("fitted to {n} counts"),
+            Belief::Assumed => t("assumed, nothing was counted").to_owned(),
+            Belief::Counted(n) => tn("fitted to one count", "fitted to {n} counts", n).to_string(),
         };
-        format!(
-            "After each lift the share falls from 100 %. Last lift {last}.{today} The window opens {}, is due {} and \
-             has lapsed {}. The band holds nine tenths of the belief about this client, {belief}. Cycle set {}: {} The \
-             table beneath has the numbers.",
-            input.window.opens(),
-            input.window.due(),
-            input.window.lapsed(),
-            self.input.rule.cycle().name().as_str(),
-            self.input.rule.cycle().source()
-        )
+        let window = tf(
+            "The window opens {opens}, is due {due} and has lapsed {lapsed}. The band holds nine tenths of the belief about \
+             this client, {belief}. Cycle set {set}: {source} The table beneath has the numbers.",
+        );
+        let window = window.with("opens", input.window.opens()).with("due", input.window.due());
+        let cycle = self.input.rule.cycle();
+        let window = window.with("lapsed", input.window.lapsed()).with("belief", belief);
+        let window = window.with("set", set(cycle.name())).with("source", t(cycle.source())).to_string();
+        [last].into_iter().chain(today).chain([window]).collect::<Vec<_>>().join(" ")
+    }
+}
+
+fn set(name: CycleName) -> &'static str {
+    match name {
+        CycleName::Observed => tc("a cycle set", "observed"),
+        CycleName::Textbook => tc("a cycle set", "textbook"),
+        CycleName::Review => tc("a cycle set", "review"),
+        CycleName::Own => tc("a cycle set", "own"),
     }
 }
 

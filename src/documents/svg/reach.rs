@@ -4,6 +4,7 @@ use std::f64::consts::FRAC_PI_2;
 
 use super::{Anchor, Canvas, Picture};
 use crate::domain::shield::{AlongLid, Effect, LashLengths, ShieldChoice};
+use crate::{t, tc, tf};
 
 /// Pixels for a millimetre, the same in every picture, so that two shields can be compared.
 const SCALE: f64 = 9.0;
@@ -13,7 +14,7 @@ const FLOOR: f64 = 40.0;
 /// The reach of one part of the lid.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct ReachRow {
-    /// `Inner`, `Middle` or `Outer`.
+    /// `Inner`, `Middle` or `Outer`, in the language that is spoken.
     pub part: &'static str,
     /// Lash length over arc.
     pub reach: f64,
@@ -35,12 +36,17 @@ fn path(arc_mm: f64, to_mm: f64, (x, y): (f64, f64)) -> Vec<(f64, f64)> {
         .collect()
 }
 
+fn tenths(mm: f64) -> String {
+    format!("{mm:.1}").replace('.', tc("decimal mark", "."))
+}
+
 /// Shield and lashes at the inner, middle and outer part of the lid, seen from the side. The short stroke across the
 /// shield is the reach to aim at. `id` tells the pictures of one page apart.
 pub fn reach_on_shield(id: &str, choice: &ShieldChoice<'_>, lashes: LashLengths, effect: Effect) -> Picture<ReachRow> {
     let arc = choice.shield.arc_mm();
     let (AlongLid { inner, middle, outer }, reach) = (lashes.mm(), choice.reach);
-    let parts = [("Inner", inner, reach.inner), ("Middle", middle, reach.middle), ("Outer", outer, reach.outer)];
+    let parts =
+        [(t("Inner"), inner, reach.inner), (t("Middle"), middle, reach.middle), (t("Outer"), outer, reach.outer)];
     let tallest = [inner, middle, outer].into_iter().map(|mm| along(arc, mm).1).fold(along(arc, arc).1, f64::max);
     let column = (along(arc, arc).0 * SCALE + 36.0).max(96.0);
     let ground = tallest * SCALE + 14.0;
@@ -57,14 +63,15 @@ pub fn reach_on_shield(id: &str, choice: &ShieldChoice<'_>, lashes: LashLengths,
             "reach",
             (start.0 - 4.0, ground + 34.0),
             Anchor::Start,
-            &format!("{mm:.1} mm, {:.0} %", share * 100.0),
+            &format!("{} mm, {:.0} %", tenths(mm), share * 100.0),
         );
     }
     let rows = parts.map(|(part, _, reach)| ReachRow { part, reach }).to_vec();
-    let title = format!("Lashes on shield {}", choice.shield.name());
+    let title = tf("Lashes on shield {shield}").with("shield", choice.shield.name()).to_string();
     let told: Vec<String> =
         rows.iter().map(|row| format!("{} {:.0} %", row.part.to_lowercase(), row.reach * 100.0)).collect();
-    let description = format!("How far the lashes reach up an arc of {arc:.1} mm: {}.", told.join(", "));
+    let description = tf("How far the lashes reach up an arc of {arc} mm: {parts}.").with("arc", tenths(arc));
+    let description = description.with("parts", told.join(", ")).to_string();
     Picture { svg: canvas.finish(id, &title, &description), rows }
 }
 

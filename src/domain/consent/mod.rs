@@ -4,6 +4,7 @@
 
 mod agreement;
 mod drawing;
+mod text;
 
 use std::collections::BTreeSet;
 
@@ -12,6 +13,7 @@ use time::OffsetDateTime;
 
 pub use agreement::{Agreement, agreement};
 pub use drawing::{Drawing, DrawingRefused, Point};
+pub use text::{ConsentText, ConsentTextRefused, Paragraph, TickText};
 
 use super::age::GuardianPart;
 use super::fingerprint::Fingerprint;
@@ -58,147 +60,6 @@ impl Tick {
     /// Whether a visit can't happen without it.
     pub fn is_needed(self) -> bool {
         matches!(self, Self::Treatment | Self::HealthData)
-    }
-}
-
-/// One version of the consent text.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ConsentText {
-    content: TextContent,
-    canonical: String,
-    fingerprint: Fingerprint,
-}
-
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-struct TextContent {
-    version: u32,
-    language: String,
-    paragraphs: Vec<Paragraph>,
-    ticks: Vec<TickText>,
-    guardian: String,
-}
-
-/// A paragraph with its heading.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct Paragraph {
-    /// Its heading.
-    pub title: String,
-    /// Its words.
-    pub text: String,
-}
-
-/// The words beside a tick.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct TickText {
-    /// The tick.
-    pub tick: Tick,
-    /// Its words.
-    pub text: String,
-}
-
-/// Why a text is not a consent text.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum ConsentTextRefused {
-    /// It is not JSON of the right shape.
-    #[error("not a consent text: {0}")]
-    Shape(String),
-    /// It has no words, or a part of it has none.
-    #[error("the consent text has a part without words")]
-    NoWords,
-    /// Each tick stands exactly once.
-    #[error("each of the five ticks stands exactly once")]
-    Ticks,
-}
-
-impl ConsentText {
-    /// The text that ships with the program.
-    ///
-    /// # Errors
-    /// [`ConsentTextRefused`] if the shipped file were malformed; a test keeps it well formed.
-    pub fn built_in() -> Result<Self, ConsentTextRefused> {
-        Self::parse(include_str!("default.json"))
-    }
-
-    /// Reads and checks one version.
-    ///
-    /// # Errors
-    /// [`ConsentTextRefused`] says what is wrong.
-    pub fn parse(json: &str) -> Result<Self, ConsentTextRefused> {
-        let shape = |error: serde_json::Error| ConsentTextRefused::Shape(error.to_string());
-        let content: TextContent = serde_json::from_str(json).map_err(shape)?;
-        let words = content.paragraphs.iter().flat_map(|paragraph| [&paragraph.title, &paragraph.text]);
-        let blank = |text: &String| text.trim().is_empty();
-        if content.paragraphs.is_empty()
-            || words.chain(content.ticks.iter().map(|tick| &tick.text)).chain([&content.guardian]).any(blank)
-        {
-            return Err(ConsentTextRefused::NoWords);
-        }
-        let ticks: Vec<Tick> = content.ticks.iter().map(|text| text.tick).collect();
-        if ticks != Tick::ALL {
-            return Err(ConsentTextRefused::Ticks);
-        }
-        let canonical = serde_json::to_string(&content).map_err(shape)?;
-        let fingerprint = Fingerprint::of(canonical.as_bytes());
-        Ok(Self { content, canonical, fingerprint })
-    }
-
-    /// The version that follows this one, with other words.
-    ///
-    /// # Errors
-    /// [`ConsentTextRefused`] says what is wrong.
-    pub fn next(
-        &self,
-        paragraphs: Vec<Paragraph>,
-        ticks: Vec<TickText>,
-        guardian: String,
-    ) -> Result<Self, ConsentTextRefused> {
-        let (version, language) = (self.content.version + 1, self.content.language.clone());
-        let content = TextContent { version, language, paragraphs, ticks, guardian };
-        let json = serde_json::to_string(&content).map_err(|error| ConsentTextRefused::Shape(error.to_string()))?;
-        Self::parse(&json)
-    }
-
-    /// Whether two versions say the same.
-    pub fn same_words(&self, other: &Self) -> bool {
-        TextContent { version: other.content.version, ..self.content.clone() } == other.content
-    }
-
-    /// Its version number.
-    pub fn version(&self) -> u32 {
-        self.content.version
-    }
-
-    /// The language it is written in, as an IETF tag such as `en`.
-    pub fn language(&self) -> &str {
-        &self.content.language
-    }
-
-    /// Its paragraphs.
-    pub fn paragraphs(&self) -> &[Paragraph] {
-        &self.content.paragraphs
-    }
-
-    /// The ticks with their words, in the order of [`Tick::ALL`].
-    pub fn ticks(&self) -> &[TickText] {
-        &self.content.ticks
-    }
-
-    /// The words of the guardian's part.
-    pub fn guardian(&self) -> &str {
-        &self.content.guardian
-    }
-
-    /// The text whose SHA-256 is [`Self::fingerprint`]: compact JSON in a fixed order.
-    pub fn canonical(&self) -> &str {
-        &self.canonical
-    }
-
-    /// Names this exact version.
-    pub fn fingerprint(&self) -> Fingerprint {
-        self.fingerprint
     }
 }
 

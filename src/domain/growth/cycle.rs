@@ -125,20 +125,26 @@ impl CycleSet {
             CycleName::Observed => (
                 90.0,
                 34.0,
-                "Whole cycle 90 ± 5 days and growing phase 34 ± 9 days, four women watched weekly (Thibaut et al., \
+                crate::msg(
+                    "Whole cycle 90 ± 5 days and growing phase 34 ± 9 days, four women watched weekly (Thibaut et al., \
                  Br J Dermatol 2010;162:304–310, read at second hand). The spread between lashes is an assumption.",
+                ),
             ),
             CycleName::Textbook => (
                 150.0,
                 45.0,
-                "Growing 30–45, transition 14–21 and rest about 100 days added up, as textbooks and clinic pages give \
+                crate::msg(
+                    "Growing 30–45, transition 14–21 and rest about 100 days added up, as textbooks and clinic pages give \
                  them (common practice). The spread between lashes is an assumption.",
+                ),
             ),
             CycleName::Review => (
                 240.0,
                 45.0,
-                "Middle of the 4–11 months that a review gives (Aumond & Bitton, J Optom 2018;11:211–222, from memory). \
+                crate::msg(
+                    "Middle of the 4–11 months that a review gives (Aumond & Bitton, J Optom 2018;11:211–222, from memory). \
                  The spread between lashes is an assumption.",
+                ),
             ),
             CycleName::Own => return None,
         };

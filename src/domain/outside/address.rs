@@ -9,7 +9,7 @@ pub struct Address {
 
 /// Why an address is refused.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-#[error("a calendar is read over https")]
+#[error("{}", crate::t("a calendar is read over https"))]
 pub struct AddressRefused;
 
 impl Address {

@@ -7,24 +7,25 @@ use time::{Date, Duration, OffsetDateTime, PrimitiveDateTime};
 use super::repeat::Repeat;
 use super::value::{Line, Moment, length, lines, offset};
 use crate::domain::zone::Zone;
+use crate::t;
 
 /// Why a file gives no busy times. Half of them would be worse than those of the last reading.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum Unreadable {
     /// It isn't a calendar.
-    #[error("It is not a calendar file.")]
+    #[error("{}", t("It is not a calendar file."))]
     NotACalendar,
     /// An event has no start that can be read.
-    #[error("An event in it has a time that can’t be read.")]
+    #[error("{}", t("An event in it has a time that can’t be read."))]
     Time,
     /// A zone is neither known nor explained in the file.
-    #[error("It names a time zone that is not known.")]
+    #[error("{}", t("It names a time zone that is not known."))]
     Zone,
     /// An event repeats in a way that isn't understood.
-    #[error("An event in it repeats in a way that is not understood.")]
+    #[error("{}", t("An event in it repeats in a way that is not understood."))]
     Repeat,
     /// More than the limit.
-    #[error("It holds more events than are read.")]
+    #[error("{}", t("It holds more events than are read."))]
     TooMany,
 }
 

@@ -2,6 +2,8 @@
 
 use time::{Date, Month};
 
+use crate::t;
+
 /// A day of birth.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct BirthDate(Date);
@@ -10,16 +12,16 @@ pub struct BirthDate(Date);
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum BirthDateRefused {
     /// Nothing but spaces.
-    #[error("a date of birth is missing")]
+    #[error("{}", t("a date of birth is missing"))]
     Missing,
     /// Not a day of the calendar, written year-month-day.
-    #[error("a date is written like 1994-05-30")]
+    #[error("{}", t("a date is written like 1994-05-30"))]
     NotADate,
     /// After today.
-    #[error("the date of birth lies in the future")]
+    #[error("{}", t("the date of birth lies in the future"))]
     Future,
     /// More than 120 years ago.
-    #[error("the date of birth lies more than 120 years back")]
+    #[error("{}", t("the date of birth lies more than 120 years back"))]
     TooOld,
 }
 

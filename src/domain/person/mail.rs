@@ -1,5 +1,7 @@
 //! Where mail reaches somebody.
 
+use crate::t;
+
 /// A mail address: ASCII, at most 254 octets, the domain in lower case.
 #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Mail(String);
@@ -8,22 +10,22 @@ pub struct Mail(String);
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum MailRefused {
     /// Nothing but spaces.
-    #[error("a mail address is missing")]
+    #[error("{}", t("a mail address is missing"))]
     Missing,
     /// Over 254 octets, or over 64 before the @ (RFC 5321 §4.5.3.1).
-    #[error("the mail address is too long")]
+    #[error("{}", t("the mail address is too long"))]
     TooLong,
     /// A letter outside ASCII.
-    #[error("a mail address has only the letters a-z, digits and signs")]
+    #[error("{}", t("a mail address has only the letters a-z, digits and signs"))]
     NotAscii,
     /// Not one `@` with something on both sides.
-    #[error("a mail address is written like name@example.org")]
+    #[error("{}", t("a mail address is written like name@example.org"))]
     NoAt,
     /// What stands before the @ is not a dot-atom (RFC 5322 §3.2.3).
-    #[error("the part before the @ is not right")]
+    #[error("{}", t("the part before the @ is not right"))]
     Name,
     /// What stands after the @ is not a domain of two labels or more (RFC 1035 §2.3.1).
-    #[error("the part after the @ is not right")]
+    #[error("{}", t("the part after the @ is not right"))]
     Domain,
 }
 

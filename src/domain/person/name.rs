@@ -1,5 +1,7 @@
 //! What somebody is called.
 
+use crate::{t, tf};
+
 /// A person's name as she writes it, 1 to 100 characters, inner spaces single.
 #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct PersonName(String);
@@ -8,19 +10,19 @@ pub struct PersonName(String);
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum PersonNameRefused {
     /// Nothing but spaces.
-    #[error("a name is missing")]
+    #[error("{}", t("a name is missing"))]
     Missing,
     /// More than `most` characters.
-    #[error("a name has at most {most} characters")]
+    #[error("{}", tf("a name has at most {most} characters").with("most", most))]
     TooLong {
         /// The limit.
         most: usize,
     },
     /// A control character, a line break, or a mark that changes the direction of writing.
-    #[error("a name has no control characters")]
+    #[error("{}", t("a name has no control characters"))]
     Control,
     /// No letter in it.
-    #[error("a name has a letter")]
+    #[error("{}", t("a name has a letter"))]
     NoLetter,
 }
 

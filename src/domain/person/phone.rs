@@ -1,12 +1,14 @@
 //! Where somebody is called.
 
+use crate::t;
+
 /// The country that a telephone number belongs to when it is typed without one.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct HomeDial(String);
 
 /// Why a text is not a country code: 1 to 3 digits, the first not 0 (ITU-T E.164 §6.2.1).
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-#[error("a country code is written like +49")]
+#[error("{}", t("a country code is written like +49"))]
 pub struct HomeDialRefused;
 
 impl HomeDial {
@@ -41,19 +43,19 @@ pub struct Phone(String);
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum PhoneRefused {
     /// Nothing but spaces.
-    #[error("a telephone number is missing")]
+    #[error("{}", t("a telephone number is missing"))]
     Missing,
     /// Something other than digits, a leading `+`, and spaces or `-./()` between.
-    #[error("a telephone number has only digits, with a + before them")]
+    #[error("{}", t("a telephone number has only digits, with a + before them"))]
     Letter,
     /// Fewer than 7 digits with the country code.
-    #[error("the telephone number is too short")]
+    #[error("{}", t("the telephone number is too short"))]
     TooShort,
     /// More than 15 digits with the country code.
-    #[error("the telephone number is too long")]
+    #[error("{}", t("the telephone number is too long"))]
     TooLong,
     /// A country code does not start with 0.
-    #[error("the country code is not right")]
+    #[error("{}", t("the country code is not right"))]
     Country,
 }
 

@@ -9,11 +9,15 @@ mod form;
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
+use time::Month;
 
 pub use answers::{Answer, AnswerSet, Answers};
 pub use form::{AnswerRefused, FieldRefused, SectionRefused, TALK, TEXT_MAX};
 
 use super::fingerprint::Fingerprint;
+use super::shipped::respeak;
+use crate::language::Language;
+use crate::{t, tc, tf};
 
 /// One version of the health questions.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -31,6 +35,17 @@ struct Content {
     version: u32,
     language: String,
     sections: Vec<Section>,
+}
+
+impl Content {
+    /// All that is there to be read.
+    fn words(&mut self) -> impl Iterator<Item = &mut String> {
+        self.sections.iter_mut().flat_map(|section| {
+            [&mut section.title, &mut section.intro]
+                .into_iter()
+                .chain(section.questions.iter_mut().flat_map(Question::words))
+        })
+    }
 }
 
 /// Questions that are shown together, one group to a page.
@@ -143,12 +158,18 @@ pub enum QuestionnaireRefused {
 }
 
 impl Questionnaire {
-    /// The set that ships with the program.
+    /// The set that ships with the program, in the language that is spoken: whoever answers years later for what was
+    /// asked needs the words that were read, so these are what is published.
     ///
     /// # Errors
     /// [`QuestionnaireRefused`] if the shipped file were malformed; a test keeps it well formed.
     pub fn built_in() -> Result<Self, QuestionnaireRefused> {
-        Self::parse(include_str!("default.json"))
+        let mut content = Self::parse(include_str!("default.json"))?.content;
+        content.language = Language::spoken().code().to_owned();
+        for words in content.words() {
+            *words = t(words).to_owned();
+        }
+        Self::of(content)
     }
 
     /// Reads and checks one version.
@@ -166,6 +187,17 @@ impl Questionnaire {
     /// [`QuestionnaireRefused`] names the first thing that is wrong.
     pub fn with(&self, sections: Vec<Section>) -> Result<Self, QuestionnaireRefused> {
         Self::of(Content { sections, ..self.content.clone() })
+    }
+
+    /// In another language, where it says what ships; words of the studio's own stay.
+    ///
+    /// # Errors
+    /// Never for questions that were checked.
+    pub fn respoken(&self, from: Language, to: Language) -> Result<Self, QuestionnaireRefused> {
+        let (mut before, mut after) = (from.within(Self::built_in)?.content, to.within(Self::built_in)?.content);
+        let mut content = Content { language: to.code().to_owned(), ..self.content.clone() };
+        respeak(content.words(), before.words(), after.words());
+        Self::of(content)
     }
 
     /// With another version number.
@@ -248,13 +280,22 @@ impl Questionnaire {
 }
 
 impl Question {
+    fn words(&mut self) -> impl Iterator<Item = &mut String> {
+        [&mut self.text, &mut self.why].into_iter().chain(self.options.iter_mut().map(|option| &mut option.label))
+    }
+
     /// An answer to it in words, a day as `3 March 2026`.
     pub fn in_words(&self, answer: &Answer) -> String {
         match answer {
-            Answer::Yes => "Yes".to_owned(),
-            Answer::No => "No".to_owned(),
-            Answer::PreferToTalk => "Rather talk about it".to_owned(),
-            Answer::Date(day) => format!("{} {} {}", day.day(), day.month(), day.year()),
+            Answer::Yes => t("Yes").to_owned(),
+            Answer::No => t("No").to_owned(),
+            Answer::PreferToTalk => t("Rather talk about it").to_owned(),
+            Answer::Date(day) => {
+                let name = day.month().to_string();
+                let month = if day.month() == Month::May { tc("month", "May") } else { t(&name) };
+                let said = tf("{day} {month} {year}").with("day", day.day());
+                said.with("month", month).with("year", day.year()).to_string()
+            }
             Answer::Choice(key) => {
                 let option = self.options.iter().find(|option| option.key == *key);
                 option.map_or_else(|| key.clone(), |option| option.label.clone())
@@ -331,6 +372,7 @@ fn check_question(question: &Question, earlier: &BTreeMap<&str, &Question>) -> R
 #[cfg(test)]
 mod tests {
     use super::*;
+    use time::macros::date;
 
     fn with(questions: &str) -> Result<Questionnaire, QuestionnaireRefused> {
         Questionnaire::parse(&format!(
@@ -344,6 +386,36 @@ mod tests {
         assert_eq!(Questionnaire::parse(shipped.canonical()).unwrap(), shipped);
         let reworded = shipped.canonical().replacen("eyes", "eye", 1);
         assert_ne!(Questionnaire::parse(&reworded).unwrap().fingerprint(), shipped.fingerprint());
+    }
+
+    #[test]
+    fn the_shipped_set_is_asked_whole_in_every_language_by_the_same_keys() {
+        let shipped = Questionnaire::built_in().unwrap();
+        assert_eq!(shipped, Questionnaire::parse(include_str!("default.json")).unwrap(), "English as it is written");
+        for language in Language::ALL.into_iter().filter(|language| *language != Language::English) {
+            let mut said = language.within(Questionnaire::built_in).unwrap();
+            assert_eq!(said.language(), language.code());
+            assert_eq!(Questionnaire::parse(said.canonical()).unwrap(), said, "an unspoken reader changes nothing");
+            let mut english = shipped.content.clone();
+            for (here, there) in said.content.words().zip(english.words()).filter(|(here, _)| !here.is_empty()) {
+                assert_ne!(here, there, "not in {}", language.name());
+                here.clear();
+                there.clear();
+            }
+            english.language.clone_from(&said.content.language);
+            assert_eq!(said.content, english, "only the words differ");
+        }
+    }
+
+    #[test]
+    fn answers_are_told_in_the_language_that_is_spoken() {
+        let set = with(r#"{"key":"a","text":"A?","why":"W","kind":"date"}"#).unwrap();
+        let told = || {
+            let say = |answer| set.question("a").unwrap().in_words(&answer);
+            [say(Answer::Yes), say(Answer::Date(date!(2026 - 03 - 09))), say(Answer::Date(date!(2026 - 05 - 01)))]
+        };
+        assert_eq!(told(), ["Yes", "9 March 2026", "1 May 2026"]);
+        assert_eq!(Language::German.within(told), ["Ja", "9. März 2026", "1. Mai 2026"]);
     }
 
     #[test]

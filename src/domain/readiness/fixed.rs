@@ -1,7 +1,8 @@
 //! The rules that are not in the table: age, skin tests, consent, window. Each has a key, a basis
-//! and a sentence for the client.
+//! and a sentence for the client. They are spoken when a verdict is drawn: what is stored with it is what was read.
 
 use crate::domain::verdict::{Basis, BasisKind};
+use crate::{msg, t};
 
 /// The version of these rules and words; raise it with every change of either.
 pub(super) const VERSION: u32 = 2;
@@ -19,7 +20,7 @@ pub(super) struct Fixed {
 impl Fixed {
     /// What it rests on.
     pub(super) fn basis(&self) -> Basis {
-        Basis { kind: self.kind, text: self.source.to_owned() }
+        Basis { kind: self.kind, text: t(self.source).to_owned() }
     }
 }
 
@@ -32,134 +33,154 @@ const fn source(key: &'static str, source: &'static str, say: &'static str) -> F
 }
 
 pub(super) const AGE_UNKNOWN: Fixed =
-    practice("age_unknown", "Please tell us your date of birth, so that we know what we may offer you.");
+    practice("age_unknown", msg("Please tell us your date of birth, so that we know what we may offer you."));
 pub(super) const AGE_TINT: Fixed = source(
     "age_tint_under_16",
-    "Regulation (EC) 1223/2009, Annex III entries 8b, 9a and 22: label warning \"not intended for use on persons under \
+    msg(
+        "Regulation (EC) 1223/2009, Annex III entries 8b, 9a and 22: label warning \"not intended for use on persons under \
      the age of 16\"; silver nitrate likewise, from memory",
-    "Tint is not meant for anyone under 16, so we can't offer it yet. We look forward to seeing you once you are 16.",
+    ),
+    msg(
+        "Tint is not meant for anyone under 16, so we can't offer it yet. We look forward to seeing you once you are 16.",
+    ),
 );
-pub(super) const AGE_UNDER_16: Fixed =
-    practice("age_under_16", "We don't treat anyone under 16 here. We look forward to seeing you once you are 16.");
+pub(super) const AGE_UNDER_16: Fixed = practice(
+    "age_under_16",
+    msg("We don't treat anyone under 16 here. We look forward to seeing you once you are 16."),
+);
 pub(super) const AGE_TEST: Fixed = source(
     "age_test_under_16",
-    "advice of a UK trade body for hairdressing: no colour and no allergy test under 16",
-    "We don't test the skin of anyone under 16. Your skin test can be once you are 16, and your visit after it.",
+    msg("advice of a UK trade body for hairdressing: no colour and no allergy test under 16"),
+    msg("We don't test the skin of anyone under 16. Your skin test can be once you are 16, and your visit after it."),
 );
 pub(super) const GUARDIAN_PRESENCE: Fixed = practice(
     "age_guardian_present",
-    "Under 16, a parent or guardian signs with you and stays with you during the visit.",
+    msg("Under 16, a parent or guardian signs with you and stays with you during the visit."),
 );
 pub(super) const GUARDIAN_SIGNATURE: Fixed =
-    practice("age_guardian_signs", "Under 18, a parent or guardian signs with you before the visit.");
+    practice("age_guardian_signs", msg("Under 18, a parent or guardian signs with you before the visit."));
 
 pub(super) const PRODUCT_AREA: Fixed = practice(
     "product_area",
-    "The label of the product that is planned doesn't allow it there. We will choose another one.",
+    msg("The label of the product that is planned doesn't allow it there. We will choose another one."),
 );
-pub(super) const PRODUCT_NOT_ALLOWED: Fixed =
-    practice("product_not_allowed", "The product that is planned may not be used there. We will choose another one.");
+pub(super) const PRODUCT_NOT_ALLOWED: Fixed = practice(
+    "product_not_allowed",
+    msg("The product that is planned may not be used there. We will choose another one."),
+);
 pub(super) const PRODUCT_ABOVE: Fixed = practice(
     "product_above_limit",
-    "The product that is planned is stronger than what may be used there. We will choose another one.",
+    msg("The product that is planned is stronger than what may be used there. We will choose another one."),
 );
 pub(super) const PRODUCT_PH: Fixed =
-    practice("product_ph", "We will look at the label of the product that is planned before we use it.");
+    practice("product_ph", msg("We will look at the label of the product that is planned before we use it."));
 pub(super) const PRODUCT_AGE: Fixed = practice(
     "product_age",
-    "The label of the product that is planned names an age that you haven't reached yet. We may find another one.",
+    msg("The label of the product that is planned names an age that you haven't reached yet. We may find another one."),
 );
 
 pub(super) const NO_ANSWERS: Fixed =
-    practice("answers_missing", "Please answer the health questions before your visit.");
+    practice("answers_missing", msg("Please answer the health questions before your visit."));
 pub(super) const OLD_ANSWERS: Fixed = practice(
     "answers_old",
-    "It is a while since you answered the health questions. Please look at them again and tell us what has changed.",
+    msg(
+        "It is a while since you answered the health questions. Please look at them again and tell us what has changed.",
+    ),
 );
 
-const FLOOR: &str = "at least 48 hours before the appointment, by default: advice of a UK trade body and of a UK trade \
-     association for hair colour; the label comes first";
-const SILENCE: &str = "UK NOS SKAB2: results of tests are interpreted and recorded";
+const FLOOR: &str =
+    msg("at least 48 hours before the appointment, by default: advice of a UK trade body and of a UK trade \
+     association for hair colour; the label comes first");
+const SILENCE: &str = msg("UK NOS SKAB2: results of tests are interpreted and recorded");
 pub(super) const TEST_NOT_DONE: Fixed =
-    source("skin_test_not_done", FLOOR, "This product has to be tried on a small patch of your skin first.");
-pub(super) const TEST_BOOKED: Fixed =
-    source("skin_test_booked", FLOOR, "Your skin test is booked. The visit goes ahead once it has been read as clear.");
+    source("skin_test_not_done", FLOOR, msg("This product has to be tried on a small patch of your skin first."));
+pub(super) const TEST_BOOKED: Fixed = source(
+    "skin_test_booked",
+    FLOOR,
+    msg("Your skin test is booked. The visit goes ahead once it has been read as clear."),
+);
 pub(super) const TEST_RUNNING: Fixed = source(
     "skin_test_running",
     FLOOR,
-    "Your skin test is running. Please tell us what you see when we ask; the visit goes ahead once it has been read as \
+    msg(
+        "Your skin test is running. Please tell us what you see when we ask; the visit goes ahead once it has been read as \
      clear.",
+    ),
 );
 pub(super) const TEST_TOO_EARLY: Fixed =
-    source("skin_test_too_early", FLOOR, "Your skin test needs a little longer before it can be read.");
+    source("skin_test_too_early", FLOOR, msg("Your skin test needs a little longer before it can be read."));
 pub(super) const TEST_NOT_READ: Fixed = source(
     "skin_test_not_read",
     SILENCE,
-    "Nobody has noted yet how your skin test turned out. Please show us, or tell us what you saw.",
+    msg("Nobody has noted yet how your skin test turned out. Please show us, or tell us what you saw."),
 );
 pub(super) const TEST_REMOVED: Fixed = practice(
     "skin_test_removed_early",
-    "Your skin test came off too early to tell us anything, so we would like to repeat it.",
+    msg("Your skin test came off too early to tell us anything, so we would like to repeat it."),
 );
 pub(super) const TEST_UNCLEAR: Fixed = practice(
     "skin_test_unclear",
-    "Your skin test left a faint mark that we can't judge, so we would like to repeat it once before we go on.",
+    msg("Your skin test left a faint mark that we can't judge, so we would like to repeat it once before we go on."),
 );
 pub(super) const TEST_UNCLEAR_TWICE: Fixed = practice(
     "skin_test_unclear_twice",
-    "Your skin test was unclear twice, so we would rather try another product than go on with this one.",
+    msg("Your skin test was unclear twice, so we would rather try another product than go on with this one."),
 );
 pub(super) const TEST_FAILED: Fixed = practice(
     "skin_test_failed",
-    "Your skin reacted to the test, so we won't use this product on you. Please show it to a doctor or dermatologist.",
+    msg(
+        "Your skin reacted to the test, so we won't use this product on you. Please show it to a doctor or dermatologist.",
+    ),
 );
 pub(super) const PRODUCT_BLOCKED: Fixed = practice(
     "product_blocked",
-    "You reacted to this product before, so we won't use it on you. A dermatologist can find out what you react to.",
+    msg(
+        "You reacted to this product before, so we won't use it on you. A dermatologist can find out what you react to.",
+    ),
 );
 pub(super) const TEST_EXPIRED: Fixed =
-    practice("skin_test_expired", "Your last skin test is too long ago to count, so we would like to repeat it.");
+    practice("skin_test_expired", msg("Your last skin test is too long ago to count, so we would like to repeat it."));
 pub(super) const TEST_VOIDED: Fixed = practice(
     "skin_test_voided",
-    "Something has changed since your last skin test, so it no longer counts and we would like to repeat it.",
+    msg("Something has changed since your last skin test, so it no longer counts and we would like to repeat it."),
 );
 
-const PER_VISIT: &str = "UK NOS SKAB2: informed consent is recorded; signed again when text, product or a health \
-     answer changed (common practice)";
+const PER_VISIT: &str = msg("UK NOS SKAB2: informed consent is recorded; signed again when text, product or a health \
+     answer changed (common practice)");
 pub(super) const CONSENT_MISSING: Fixed =
-    source("consent_missing", PER_VISIT, "Please read and sign the consent before we start.");
+    source("consent_missing", PER_VISIT, msg("Please read and sign the consent before we start."));
 pub(super) const CONSENT_TEXT: Fixed = source(
     "consent_text_changed",
     PER_VISIT,
-    "The consent text has changed since you signed; please read and sign it.",
+    msg("The consent text has changed since you signed; please read and sign it."),
 );
 pub(super) const CONSENT_ANSWERS: Fixed = source(
     "consent_answers_changed",
     PER_VISIT,
-    "Your health answers have changed since you signed; please sign the consent again.",
+    msg("Your health answers have changed since you signed; please sign the consent again."),
 );
 pub(super) const CONSENT_PRODUCTS: Fixed = source(
     "consent_products_changed",
     PER_VISIT,
-    "Other products are planned than when you signed; please sign the consent again.",
+    msg("Other products are planned than when you signed; please sign the consent again."),
 );
 pub(super) const CONSENT_SERVICE: Fixed = source(
     "consent_other_service",
     PER_VISIT,
-    "You signed for another service; please read and sign the consent for this one.",
+    msg("You signed for another service; please read and sign the consent for this one."),
 );
 pub(super) const CONSENT_REFUSED: Fixed = source(
     "consent_refused",
     PER_VISIT,
-    "You chose not to sign, and that is fine: we don't treat without your agreement. You may change your mind.",
+    msg("You chose not to sign, and that is fine: we don't treat without your agreement. You may change your mind."),
 );
 pub(super) const CONSENT_WITHDRAWN: Fixed = source(
     "consent_withdrawn",
     PER_VISIT,
-    "You withdrew your consent, and that is fine: we don't treat without it. You may change your mind.",
+    msg("You withdrew your consent, and that is fine: we don't treat without it. You may change your mind."),
 );
 
 pub(super) const WINDOW: Fixed = practice(
     "window_not_open",
-    "Too many of your lashes still carry the last lift. Lifting them again now could harm them.",
+    msg("Too many of your lashes still carry the last lift. Lifting them again now could harm them."),
 );

@@ -171,7 +171,7 @@ fn reason(fixed: &Fixed, about: About, verdict: Verdict, start: Start, clears: &
         from: None,
         clears: clears.to_vec(),
         basis: fixed.basis(),
-        say: fixed.say.to_owned(),
+        say: crate::t(fixed.say).to_owned(),
         details: Vec::new(),
         letter: None,
     }

@@ -94,8 +94,10 @@ fn too_young(case: &Case<'_>, shelved: &Shelved, label: &Label, on: Date) -> Opt
     if label.age != Some(least) {
         young.basis = Basis {
             kind: BasisKind::Source,
-            text: "Regulation (EC) 1223/2009, Annex III: the label has to name this age; silver nitrate from memory"
-                .to_owned(),
+            text: crate::t(
+                "Regulation (EC) 1223/2009, Annex III: the label has to name this age; silver nitrate from memory",
+            )
+            .to_owned(),
         };
     }
     Some(young)

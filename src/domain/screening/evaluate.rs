@@ -11,6 +11,7 @@ use crate::domain::limits::Ingredient;
 use crate::domain::questionnaire::{Answer, AnswerSet, Kind, Question, Questionnaire};
 use crate::domain::span::Span;
 use crate::domain::verdict::{About, Basis, BasisKind, Clears, Earliest, Reason, Start, Verdict};
+use crate::t;
 
 /// A client's answers before the rules.
 #[derive(Debug, Clone, Copy)]
@@ -180,11 +181,11 @@ impl Screening<'_> {
     fn blank(&self, question: &Question) -> Reason {
         let talk = self.set.answers.get(&question.key) == Some(&Answer::PreferToTalk);
         let (clears, say) = if talk {
-            (Clears::Talk, "You would rather talk about this one: your practitioner will ask you in private.")
+            (Clears::Talk, t("You would rather talk about this one: your practitioner will ask you in private."))
         } else {
             (
                 Clears::Answer,
-                "One question is still open; please answer it, or tell us that you would rather talk about it.",
+                t("One question is still open; please answer it, or tell us that you would rather talk about it."),
             )
         };
         Reason {
@@ -197,7 +198,7 @@ impl Screening<'_> {
             clears: vec![clears],
             basis: Basis {
                 kind: BasisKind::Practice,
-                text: "an unknown answer is asked, never taken for a no".to_owned(),
+                text: t("an unknown answer is asked, never taken for a no").to_owned(),
             },
             say: say.to_owned(),
             details: Vec::new(),

@@ -21,8 +21,11 @@ use super::catalogue::{Area, Chemistry, ServiceKind};
 use super::fingerprint::Fingerprint;
 use super::limits::Ingredient;
 use super::questionnaire::{Questionnaire, Section};
+use super::shipped::respeak;
 use super::span::Span;
 use super::verdict::{Basis, BasisKind, Verdict};
+use crate::language::Language;
+use crate::t;
 
 /// One version of the rules.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -37,6 +40,13 @@ pub struct RuleTable {
 struct Content {
     version: u32,
     rules: Vec<Rule>,
+}
+
+impl Content {
+    /// All that is there to be read.
+    fn words(&mut self) -> impl Iterator<Item = &mut String> {
+        self.rules.iter_mut().flat_map(|rule| [&mut rule.say, &mut rule.basis.text])
+    }
 }
 
 /// What one answer to one question means.
@@ -226,12 +236,17 @@ pub enum RuleTableRefused {
 }
 
 impl RuleTable {
-    /// The table that ships with the program.
+    /// The table that ships with the program, in the language that is spoken. Titles of sources stay as they were
+    /// published.
     ///
     /// # Errors
     /// [`RuleTableRefused`] if the shipped file were malformed; a test keeps it well formed.
     pub fn built_in() -> Result<Self, RuleTableRefused> {
-        Self::parse(include_str!("default.json"))
+        let mut content = Self::parse(include_str!("default.json"))?.content;
+        for words in content.words() {
+            *words = t(words).to_owned();
+        }
+        Self::of(content)
     }
 
     /// Reads and checks one version.
@@ -249,6 +264,17 @@ impl RuleTable {
     /// [`RuleTableRefused`] names the first rule that is wrong.
     pub fn with(&self, rules: Vec<Rule>) -> Result<Self, RuleTableRefused> {
         Self::of(Content { rules, ..self.content.clone() })
+    }
+
+    /// In another language, where it says what ships; words of the studio's own stay.
+    ///
+    /// # Errors
+    /// Never for a table that was checked.
+    pub fn respoken(&self, from: Language, to: Language) -> Result<Self, RuleTableRefused> {
+        let (mut before, mut after) = (from.within(Self::built_in)?.content, to.within(Self::built_in)?.content);
+        let mut content = self.content.clone();
+        respeak(content.words(), before.words(), after.words());
+        Self::of(content)
     }
 
     /// With another version number.
@@ -360,5 +386,27 @@ impl Rule {
 
     fn uses(&self) -> impl Iterator<Item = &str> {
         [self.question.as_str()].into_iter().chain(self.counts_from()).chain(self.details.iter().map(String::as_str))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_shipped_table_says_the_same_in_every_language() {
+        let shipped = RuleTable::built_in().unwrap();
+        assert_eq!(shipped, RuleTable::parse(include_str!("default.json")).unwrap(), "English as it is written");
+        for language in Language::ALL.into_iter().filter(|language| *language != Language::English) {
+            let mut said = language.within(RuleTable::built_in).unwrap();
+            assert_eq!(said.softened(&shipped), None);
+            let mut english = shipped.content.clone();
+            for (here, there) in said.content.words().zip(english.words()).filter(|(here, _)| !here.is_empty()) {
+                assert_ne!(here, there, "not in {}", language.name());
+                here.clear();
+                there.clear();
+            }
+            assert_eq!(said.content, english, "only the words differ");
+        }
     }
 }

@@ -15,11 +15,14 @@ pub use standing::{Planned, TestStanding, standing};
 
 use super::ids::{ProductId, SkinTestId};
 use super::span::Span;
+use crate::{msg, t};
 
 /// The sentence that stands wherever a skin test is offered, shown or printed.
-pub const NOT_DIAGNOSTIC: &str = "A skin test here is a small product-tolerance check. It is not a diagnostic patch \
+pub const NOT_DIAGNOSTIC: &str = msg(
+    "A skin test here is a small product-tolerance check. It is not a diagnostic patch \
      test: it does not name an allergen, it does not rule out an allergy, and a reaction can still happen after a clear \
-     test.";
+     test.",
+);
 
 /// What was seen, in the studio's own words. Dermatologists' reading codes are not among them: they
 /// belong to a diagnostic patch test.
@@ -86,14 +89,14 @@ impl TestResult {
 impl fmt::Display for TestResult {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Self::NotYetRead => "not yet read",
-            Self::NoVisibleChange => "no visible change",
-            Self::FaintPink => "faint pink only, no itch (unclear)",
-            Self::ItchOrRaised => "itch, raised or spreading redness",
-            Self::SwellingOrBlister => "swelling, blister, weeping",
-            Self::EyeOrBreathing => "eye or breathing symptoms",
-            Self::DidNotReport => "did not report",
-            Self::RemovedEarly => "removed early",
+            Self::NotYetRead => t("not yet read"),
+            Self::NoVisibleChange => t("no visible change"),
+            Self::FaintPink => t("faint pink only, no itch (unclear)"),
+            Self::ItchOrRaised => t("itch, raised or spreading redness"),
+            Self::SwellingOrBlister => t("swelling, blister, weeping"),
+            Self::EyeOrBreathing => t("eye or breathing symptoms"),
+            Self::DidNotReport => t("did not report"),
+            Self::RemovedEarly => t("removed early"),
         })
     }
 }

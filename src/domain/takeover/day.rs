@@ -3,6 +3,8 @@
 use serde::{Deserialize, Serialize};
 use time::{Date, Month};
 
+use crate::t;
+
 /// What comes first where a day is written with the year at its end.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -17,13 +19,13 @@ pub enum DayOrder {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum DayRefused {
     /// Nothing there.
-    #[error("is missing")]
+    #[error("{}", t("is missing"))]
     Missing,
     /// Two digits for a year can mean two centuries.
-    #[error("has a year of two digits, which could be of either century")]
+    #[error("{}", t("has a year of two digits, which could be of either century"))]
     ShortYear,
     /// Anything else that is no day.
-    #[error("is no day of the calendar")]
+    #[error("{}", t("is no day of the calendar"))]
     NotADay,
 }
 

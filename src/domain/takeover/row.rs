@@ -11,6 +11,7 @@ use crate::domain::person::{
     BirthDate, BirthDateRefused, HomeDial, Mail, MailRefused, PersonName, PersonNameRefused, Phone, PhoneRefused,
 };
 use crate::domain::skin_test::TestResult;
+use crate::{t, tf};
 
 /// A row as it stands in the file.
 #[derive(Clone, PartialEq, Eq)]
@@ -80,46 +81,46 @@ pub enum Wrong {
     #[error("{0}")]
     Phone(PhoneRefused),
     /// The date of birth.
-    #[error("the date of birth {0}")]
+    #[error("{}", tf("the date of birth {wrong}").with("wrong", .0))]
     BirthDay(DayRefused),
     /// The date of birth is a day, but not hers.
     #[error("{0}")]
     Born(#[from] BirthDateRefused),
     /// The day of a visit.
-    #[error("the day of the visit {0}")]
+    #[error("{}", tf("the day of the visit {wrong}").with("wrong", .0))]
     VisitDay(DayRefused),
     /// It is today or still to come: such a visit is booked.
-    #[error("the visit is not past; book it instead")]
+    #[error("{}", t("the visit is not past; book it instead"))]
     VisitNotPast,
     /// Earlier than she was born, or more than fifty years ago.
-    #[error("the visit lies too far back")]
+    #[error("{}", t("the visit lies too far back"))]
     VisitTooOld,
     /// What was done is not said.
-    #[error("the service is missing")]
+    #[error("{}", t("the service is missing"))]
     ServiceMissing,
     /// The catalogue doesn't know it.
-    #[error("no service of the studio has this name")]
+    #[error("{}", t("no service of the studio has this name"))]
     Service,
     /// Too much is said.
-    #[error("the note has more than {0} characters")]
+    #[error("{}", tf("the note has more than {most} characters").with("most", .0))]
     Note(usize),
     /// The day of a skin test.
-    #[error("the day of the skin test {0}")]
+    #[error("{}", tf("the day of the skin test {wrong}").with("wrong", .0))]
     TestDay(DayRefused),
     /// It is today or still to come.
-    #[error("the skin test is not past; record it at the chair instead")]
+    #[error("{}", t("the skin test is not past; record it at the chair instead"))]
     TestNotPast,
     /// Earlier than she was born, or more than fifty years ago.
-    #[error("the skin test lies too far back")]
+    #[error("{}", t("the skin test lies too far back"))]
     TestTooOld,
     /// What was tested is not said.
-    #[error("the tested product is missing")]
+    #[error("{}", t("the tested product is missing"))]
     ProductMissing,
     /// The register doesn't know it.
-    #[error("no product of the register has this name")]
+    #[error("{}", t("no product of the register has this name"))]
     Product,
     /// What was seen can't be told from the words.
-    #[error("the result is none of the words that are understood")]
+    #[error("{}", t("the result is none of the words that are understood"))]
     Result,
 }
 

@@ -17,6 +17,7 @@ use tokio_rustls::rustls::{ClientConfig, RootCertStore};
 
 use super::public::is_public;
 use crate::domain::outside::Address;
+use crate::{t, tf};
 
 /// How long everything may take.
 const PATIENCE: Duration = Duration::from_secs(20);
@@ -38,31 +39,31 @@ pub enum Access {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NotFetched {
     /// Its name leads nowhere.
-    #[error("Its host can’t be found.")]
+    #[error("{}", t("Its host can’t be found."))]
     NoHost,
     /// Its name leads to a local network.
-    #[error("Its host is on a local network, from which nothing is read.")]
+    #[error("{}", t("Its host is on a local network, from which nothing is read."))]
     Local,
     /// Nobody answers.
-    #[error("Its host does not answer.")]
+    #[error("{}", t("Its host does not answer."))]
     NoAnswer,
     /// The host can't prove who it is.
-    #[error("Its host can’t prove who it is.")]
+    #[error("{}", t("Its host can’t prove who it is."))]
     NotTrusted,
     /// It took too long.
-    #[error("It took too long to answer.")]
+    #[error("{}", t("It took too long to answer."))]
     TooSlow,
     /// The file is too large.
-    #[error("It is larger than what is read.")]
+    #[error("{}", t("It is larger than what is read."))]
     TooLarge,
     /// Another answer than a file.
-    #[error("Its host answered with {0} instead of a calendar.")]
+    #[error("{}", tf("Its host answered with {status} instead of a calendar.").with("status", .0))]
     Status(u16),
     /// It is no text.
-    #[error("It is not a calendar file.")]
+    #[error("{}", t("It is not a calendar file."))]
     NotText,
     /// It leads on and on, or to an address that isn't https.
-    #[error("Its address leads elsewhere.")]
+    #[error("{}", t("Its address leads elsewhere."))]
     Elsewhere,
 }
 

@@ -18,6 +18,7 @@ use crate::web::form::Fields;
 use crate::web::guard::SignedIn;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::when;
+use crate::{t, tf};
 
 /// An agreement with where it stands.
 pub(in crate::web) struct AgreementView {
@@ -32,9 +33,9 @@ impl AgreementView {
     pub(in crate::web) fn of((tick, agreement): (Tick, Agreement), zone: &Zone) -> Self {
         let moment = |at| when::moment(zone.to_civil(at));
         let (stands, given) = match agreement {
-            Agreement::Given { at } => (format!("Agreed on {}", moment(at)), true),
-            Agreement::Withdrawn { at } => (format!("Taken back on {}", moment(at)), false),
-            Agreement::NotGiven => ("Not agreed".to_owned(), false),
+            Agreement::Given { at } => (tf("Agreed on {when}").with("when", moment(at)).to_string(), true),
+            Agreement::Withdrawn { at } => (tf("Taken back on {when}").with("when", moment(at)).to_string(), false),
+            Agreement::NotGiven => (t("Not agreed").to_owned(), false),
         };
         Self { tick: tick.as_str(), title: title(tick), stands, given }
     }
@@ -42,11 +43,11 @@ impl AgreementView {
 
 fn title(tick: Tick) -> &'static str {
     match tick {
-        Tick::Treatment => "Being treated",
-        Tick::HealthData => "Keeping health answers, skin tests and records",
-        Tick::RecordPhotos => "Photos for the record",
-        Tick::PublicityPhotos => "Photos shown to others",
-        Tick::Marketing => "News and offers by mail",
+        Tick::Treatment => t("Being treated"),
+        Tick::HealthData => t("Keeping health answers, skin tests and records"),
+        Tick::RecordPhotos => t("Photos for the record"),
+        Tick::PublicityPhotos => t("Photos shown to others"),
+        Tick::Marketing => t("News and offers by mail"),
     }
 }
 
@@ -54,15 +55,15 @@ fn title(tick: Tick) -> &'static str {
 fn means(tick: Tick) -> &'static str {
     match tick {
         Tick::Treatment => {
-            "We won’t treat you until you sign again. Visits that are booked stay booked until you cancel them."
+            t("We won’t treat you until you sign again. Visits that are booked stay booked until you cancel them.")
         }
-        Tick::HealthData => {
+        Tick::HealthData => t(
             "We won’t treat you until you sign again. We add nothing more to your record; what the law or the studio’s \
-             insurer asks for stays as long as they ask for it."
-        }
-        Tick::RecordPhotos => "We take no more photos for your record.",
-        Tick::PublicityPhotos => "We stop showing photos of you to others.",
-        Tick::Marketing => "You get no more news or offers. Mails about your visits still come.",
+             insurer asks for stays as long as they ask for it.",
+        ),
+        Tick::RecordPhotos => t("We take no more photos for your record."),
+        Tick::PublicityPhotos => t("We stop showing photos of you to others."),
+        Tick::Marketing => t("You get no more news or offers. Mails about your visits still come."),
     }
 }
 

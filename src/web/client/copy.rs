@@ -20,9 +20,10 @@ use crate::web::owner::exports::{Made, made_in_time};
 use crate::web::owner::package;
 use crate::web::page::{Answer, see_other};
 use crate::when;
+use crate::{msg, t};
 
 /// Why such a package is made.
-const WHY: &str = "Her own copy (GDPR, art. 15 and 20)";
+const WHY: &str = msg("Her own copy (GDPR, art. 15 and 20)");
 
 /// Whether a package is a copy that she made herself.
 fn hers(made: &Export, client: &ClientId) -> bool {
@@ -52,7 +53,7 @@ pub(super) async fn kept(
 /// Makes it.
 pub async fn post(State(app): State<App>, who: SignedIn, _: Fields) -> Answer {
     app.limits.count(What::Export, who.0.as_str(), app.clock.now()).map_err(Fault::TooMany)?;
-    let why = Why::parse(WHY).map_err(Fault::internal)?;
+    let why = Why::parse(t(WHY)).map_err(Fault::internal)?;
     let scope = Scope::Client { client: who.0.clone() };
     match made_in_time(&app, Actor::Client(who.0), scope, why).await? {
         Made::Done | Made::Later => Ok(see_other("/me/data")),

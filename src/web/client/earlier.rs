@@ -12,6 +12,7 @@ use crate::app::App;
 use crate::domain::visit::VisitState;
 use crate::domain::wish::{Part, Suits, SuitsRefused, WEEK};
 use crate::store::wishes;
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::SignedIn;
@@ -35,9 +36,9 @@ struct EarlierPage {
 
 fn part(part: Part) -> (&'static str, &'static str) {
     match part {
-        Part::Morning => ("morning", "Before noon"),
-        Part::Afternoon => ("afternoon", "Noon to five"),
-        Part::Evening => ("evening", "From five on"),
+        Part::Morning => ("morning", t("Before noon")),
+        Part::Afternoon => ("afternoon", t("Noon to five")),
+        Part::Evening => ("evening", t("From five on")),
     }
 }
 
@@ -99,8 +100,8 @@ fn read(fields: &Fields) -> Result<Suits, Errors> {
     let parts: Vec<Part> = Part::ALL.into_iter().filter(|one| is_in(fields, PARTS, part(*one).0)).collect();
     let suits = Suits::parse(from.unwrap_or(Date::MIN), days, parts);
     match suits {
-        Err(SuitsRefused::NoDay) => errors.add(DAYS, "Choose at least one day of the week."),
-        Err(SuitsRefused::NoPart) => errors.add(PARTS, "Choose at least one part of the day."),
+        Err(SuitsRefused::NoDay) => errors.add(DAYS, t("Choose at least one day of the week.")),
+        Err(SuitsRefused::NoPart) => errors.add(PARTS, t("Choose at least one part of the day.")),
         Ok(_) => {}
     }
     suits.ok().filter(|_| errors.is_empty()).ok_or(errors)

@@ -14,6 +14,7 @@ use crate::web::error::Fault;
 use crate::web::guard::SignedIn;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
+use crate::{t, tf};
 
 /// Something that stands against a visit, as the client reads it.
 struct Need {
@@ -42,25 +43,27 @@ struct NeedsPage {
 fn does(clears: Clears, from: Option<Earliest>) -> String {
     match (clears, from) {
         (Clears::Waiting, Some(from)) => {
-            format!("It is possible from {}. You can move your visit.", when::day(from.day()))
+            tf("It is possible from {day}. You can move your visit.").with("day", when::day(from.day())).to_string()
         }
-        (Clears::Waiting, None) => "It takes a little time. You can move your visit.".to_owned(),
-        (Clears::Talk, _) => "Please call or write to us, so that we can talk about it.".to_owned(),
-        (Clears::Answer, _) => "Please answer it at your visit, or call us.".to_owned(),
-        (Clears::Letter, _) => "A short letter from your doctor helps. Please bring it, or send it before.".to_owned(),
-        (Clears::SkinTest, _) => "Please come for a skin test first, or ask us for a time.".to_owned(),
-        (Clears::Reading, _) => "Please tell us how the skin test looks.".to_owned(),
-        (Clears::OtherProduct, _) => "Please call or write to us: another product may do.".to_owned(),
-        (Clears::Signature, _) => "Please read and sign before you come.".to_owned(),
-        (Clears::Guardian, _) => "Please bring a parent or guardian who signs with you.".to_owned(),
+        (Clears::Waiting, None) => t("It takes a little time. You can move your visit.").to_owned(),
+        (Clears::Talk, _) => t("Please call or write to us, so that we can talk about it.").to_owned(),
+        (Clears::Answer, _) => t("Please answer it at your visit, or call us.").to_owned(),
+        (Clears::Letter, _) => {
+            t("A short letter from your doctor helps. Please bring it, or send it before.").to_owned()
+        }
+        (Clears::SkinTest, _) => t("Please come for a skin test first, or ask us for a time.").to_owned(),
+        (Clears::Reading, _) => t("Please tell us how the skin test looks.").to_owned(),
+        (Clears::OtherProduct, _) => t("Please call or write to us: another product may do.").to_owned(),
+        (Clears::Signature, _) => t("Please read and sign before you come.").to_owned(),
+        (Clears::Guardian, _) => t("Please bring a parent or guardian who signs with you.").to_owned(),
     }
 }
 
 fn link(clears: Clears, visit: &VisitId) -> Option<(String, &'static str)> {
     match clears {
-        Clears::Letter => Some(("/me/letters".to_owned(), "Send the letter")),
-        Clears::Signature => Some((format!("/me/visits/{visit}/sign"), "Read and sign")),
-        Clears::Reading => Some(("/me".to_owned(), "Your skin tests")),
+        Clears::Letter => Some(("/me/letters".to_owned(), t("Send the letter"))),
+        Clears::Signature => Some((format!("/me/visits/{visit}/sign"), t("Read and sign"))),
+        Clears::Reading => Some(("/me".to_owned(), t("Your skin tests"))),
         Clears::Waiting
         | Clears::Talk
         | Clears::Answer
@@ -75,7 +78,7 @@ impl Need {
         let step = |clears: &Clears| Step { words: does(*clears, reason.from), link: link(*clears, visit) };
         let does = reason.clears.iter().map(step).collect::<Vec<_>>();
         let none = does.is_empty().then(|| Step {
-            words: "Please call or write to us, so that we can find what is possible.".to_owned(),
+            words: t("Please call or write to us, so that we can find what is possible.").to_owned(),
             link: None,
         });
         Self { say: reason.say.clone(), does: does.into_iter().chain(none).collect() }

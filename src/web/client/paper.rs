@@ -7,10 +7,11 @@ use axum::response::IntoResponse;
 use crate::app::App;
 use crate::domain::consent::{ConsentRecord, Drawing};
 use crate::store::health;
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::guard::SignedIn;
 use crate::web::page::{Answer, Ctx, Page};
-use crate::web::public::book::review::section_in_words;
+use crate::web::public::book::review::{NOT_ANSWERED, section_in_words};
 use crate::when;
 
 #[derive(Template)]
@@ -48,7 +49,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path
         let questions = health::questionnaire(&mut c, given.set.questionnaire).await?;
         for section in questions.sections() {
             let mut lines = section_in_words(section, &given.set.answers);
-            lines.retain(|(_, answer)| answer != "Not answered");
+            lines.retain(|(_, answer)| answer != t(NOT_ANSWERED));
             answers.push((section.title.clone(), lines));
         }
         answers.retain(|(_, lines)| !lines.is_empty());

@@ -15,6 +15,7 @@ use crate::domain::ids::ClientId;
 use crate::domain::visit::VisitState;
 use crate::store::Connection;
 use crate::store::visits::{Purpose, Visit};
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::SignedIn;
@@ -46,13 +47,13 @@ pub(super) fn open(visit: &Visit) -> bool {
 pub(super) fn why(standing: ConsentStanding) -> Option<&'static str> {
     Some(match standing {
         ConsentStanding::SignedCurrent => return None,
-        ConsentStanding::TextChanged => "The text has changed since you signed.",
-        ConsentStanding::AnswersChanged => "A health answer has changed since you signed.",
-        ConsentStanding::ProductsChanged => "Other products are planned than when you signed.",
-        ConsentStanding::OtherService => "You signed for another service.",
-        ConsentStanding::Missing => "You haven’t signed for this visit yet.",
-        ConsentStanding::Refused => "You chose not to sign. You may change your mind.",
-        ConsentStanding::Withdrawn => "You took your consent back. You may change your mind.",
+        ConsentStanding::TextChanged => t("The text has changed since you signed."),
+        ConsentStanding::AnswersChanged => t("A health answer has changed since you signed."),
+        ConsentStanding::ProductsChanged => t("Other products are planned than when you signed."),
+        ConsentStanding::OtherService => t("You signed for another service."),
+        ConsentStanding::Missing => t("You haven’t signed for this visit yet."),
+        ConsentStanding::Refused => t("You chose not to sign. You may change your mind."),
+        ConsentStanding::Withdrawn => t("You took your consent back. You may change your mind."),
     })
 }
 

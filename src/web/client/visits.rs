@@ -15,6 +15,7 @@ use crate::domain::visit::VisitState;
 use crate::store::studio::Studio;
 use crate::store::visits::Visit;
 use crate::store::{Connection, catalogue, drafts, health, practitioners, skin_tests, verdicts, visits, wishes};
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::guard::SignedIn;
 use crate::web::page::{Answer, Ctx, Page};
@@ -53,13 +54,13 @@ struct VisitsPage {
 
 fn state_words(state: VisitState) -> &'static str {
     match state {
-        VisitState::Held | VisitState::HoldExpired => "Not booked",
-        VisitState::Booked => "Booked",
-        VisitState::Arrived | VisitState::InTreatment => "Under way",
-        VisitState::Done => "Done",
-        VisitState::CancelledByClient => "Cancelled by you",
-        VisitState::CancelledByStudio => "Cancelled by the studio",
-        VisitState::NoShow => "Missed",
+        VisitState::Held | VisitState::HoldExpired => t("Not booked"),
+        VisitState::Booked => t("Booked"),
+        VisitState::Arrived | VisitState::InTreatment => t("Under way"),
+        VisitState::Done => t("Done"),
+        VisitState::CancelledByClient => t("Cancelled by you"),
+        VisitState::CancelledByStudio => t("Cancelled by the studio"),
+        VisitState::NoShow => t("Missed"),
     }
 }
 
@@ -92,7 +93,7 @@ async fn tests(
             continue;
         }
         let told = one.notes.iter().any(|(_, by)| by == "client");
-        let told = if told { "You told us what you saw." } else { "You haven’t told us yet what you see." };
+        let told = if told { t("You told us what you saw.") } else { t("You haven’t told us yet what you see.") };
         found.push((at, (test.id.to_string(), when::moment(studio.zone.to_civil(at)), told.to_owned())));
     }
     Ok(found.into_iter().map(|(_, view)| view).collect())

@@ -113,7 +113,9 @@ impl Names {
 async fn row(c: &mut Connection, zone: &Zone, names: &mut Names, entry: Entry) -> Stored<Row> {
     let at = OffsetDateTime::from_unix_timestamp(entry.at).unwrap_or(OffsetDateTime::UNIX_EPOCH);
     let who = match entry.actor_kind.as_str() {
-        "client" => names.of(c, &entry.actor_id).await?.map_or("A client".to_owned(), |(_, name)| name),
+        "client" => {
+            names.of(c, &entry.actor_id).await?.map_or_else(|| crate::t("A client").to_owned(), |(_, name)| name)
+        }
         kind => words::actor(kind, &entry.actor_name),
     };
     Ok(Row {
@@ -163,10 +165,18 @@ async fn meant(c: &mut Connection, which: &Which) -> Stored<(Option<Named>, Vec<
 pub(super) fn chain(check: &Check, zone: &Zone) -> (bool, String) {
     let at = when::moment(zone.to_civil(check.at));
     match check.found {
-        Found::Holds(rows) => (true, format!("Looked at on {at}: all {rows} rows stand as they were written.")),
-        Found::Breaks(row) => (false, format!("Looked at on {at}: row {row} is not as it was written.")),
+        Found::Holds(rows) => {
+            let words = crate::tf("Looked at on {at}: all {rows} rows stand as they were written.");
+            (true, words.with("at", at).with("rows", rows).to_string())
+        }
+        Found::Breaks(row) => {
+            let words = crate::tf("Looked at on {at}: row {row} is not as it was written.");
+            (false, words.with("at", at).with("row", row).to_string())
+        }
         Found::CutOff(row) => {
-            (false, format!("Looked at on {at}: it once reached row {row}, and what was there is gone or another row."))
+            let words =
+                crate::tf("Looked at on {at}: it once reached row {row}, and what was there is gone or another row.");
+            (false, words.with("at", at).with("row", row).to_string())
         }
     }
 }
@@ -184,7 +194,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Query(which): Query<Which>) -
         _ => meant(&mut c, &which).await?,
     };
     if of.is_none() && choice.is_empty() && !which.q.trim().is_empty() {
-        errors.add("q", "No client has this in her name or mail.");
+        errors.add("q", crate::t("No client has this in her name or mail."));
     }
     let (people, by) = people(&mut c, &which.by).await?;
     let to: Option<Date> = day::read(&which.to);

@@ -56,7 +56,7 @@ async fn show(app: &App, ctx: Ctx, fields: Fields, errors: Errors, overtaken: bo
     let published = all.into_iter().map(|(version, at, by)| Published {
         version,
         when: when::moment(zone.to_civil(at)),
-        by: if by.name.is_empty() { "came with the program".to_owned() } else { by.name },
+        by: if by.name.is_empty() { crate::t("came with the program").to_owned() } else { by.name },
         reviewed_by: by.reviewed_by,
         reason: by.reason,
     });
@@ -102,7 +102,8 @@ fn paragraphs(errors: &mut Errors, fields: &Fields) -> Vec<Paragraph> {
     for block in words.as_str().split("\n\n").map(str::trim).filter(|block| !block.is_empty()) {
         let (title, text) = block.split_once('\n').unwrap_or((block, ""));
         if text.trim().is_empty() {
-            errors.add("words", format!("There are no words below “{}”.", title.chars().take(60).collect::<String>()));
+            let heading: String = title.chars().take(60).collect();
+            errors.add("words", crate::tf("There are no words below “{heading}”.").with("heading", heading));
         }
         let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
         all.push(Paragraph { title: title.trim().to_owned(), text });
@@ -128,7 +129,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) 
     };
     let Ok(next) = text.next(paragraphs, ticks.to_vec(), guardian) else { return Err(Fault::BadRequest) };
     if next.same_words(&text) {
-        errors.add("words", "Nothing is different from the version in force.");
+        errors.add("words", crate::t("Nothing is different from the version in force."));
         return Ok(Page::refused(show(&app, ctx, fields, errors, false).await?).into_response());
     }
     let on_screen = fields.get("base") == text.version().to_string();

@@ -12,6 +12,7 @@ use crate::domain::window::{GrowthRule, RetouchRule};
 use crate::store::catalogue::{self, Service};
 use crate::web::error::Fault;
 use crate::web::page::{Answer, Ctx, Drawing, Page};
+use crate::web::words;
 
 #[derive(Template)]
 #[template(path = "owner/cycle.html")]
@@ -27,7 +28,7 @@ struct Comparison {
     drawing: Drawing,
     rows: Vec<CandidateRow>,
     /// Label, mean days, source.
-    sources: Vec<(String, f64, String)>,
+    sources: Vec<(String, String, String)>,
     rule: GrowthRule,
 }
 
@@ -37,15 +38,21 @@ impl Comparison {
         let used = rule.cycle().name();
         let others = CycleName::SHIPPED.into_iter().filter(|name| *name != used).filter_map(CycleSet::shipped);
         let others = others.filter_map(|set| {
-            let label = set.name().as_str().to_owned();
+            let label = called(set.name()).to_owned();
             GrowthRule::parse(set, rule.limits(), rule.floor_days()).ok().map(|rule| (label, rule))
         });
         let rules: Vec<(String, GrowthRule)> =
-            std::iter::once((format!("{}, in use", used.as_str()), rule.clone())).chain(others).collect();
+            std::iter::once((crate::tf("{cycle}, in use").with("cycle", called(used)).to_string(), rule.clone()))
+                .chain(others)
+                .collect();
         let candidates: Vec<Candidate<'_>> = rules.iter().map(|(label, rule)| Candidate { label, rule }).collect();
         let picture = compare_rules("cycles", &candidates);
         let source = |(label, rule): &(String, GrowthRule)| {
-            (label.clone(), rule.cycle().figures().mean_days, rule.cycle().source().to_owned())
+            (
+                label.clone(),
+                words::decimal(&rule.cycle().figures().mean_days.to_string()),
+                crate::t(rule.cycle().source()).to_owned(),
+            )
         };
         let sources = rules.iter().map(source).collect();
         Self { drawing: Drawing::of(&picture), rows: picture.rows, sources, rule: rule.clone() }
@@ -54,7 +61,17 @@ impl Comparison {
     fn percent(&self) -> [String; 4] {
         let limits = self.rule.limits();
         [limits.two(), limits.three(), limits.due(), limits.lapsed()]
-            .map(|share| format!("{} %", (share.get() * 1e6).round() / 1e4))
+            .map(|share| words::decimal(&format!("{} %", (share.get() * 1e6).round() / 1e4)))
+    }
+}
+
+/// A set as a line of the table calls it.
+fn called(name: CycleName) -> &'static str {
+    match name {
+        CycleName::Observed => crate::t("observed"),
+        CycleName::Textbook => crate::t("textbook"),
+        CycleName::Review => crate::t("review"),
+        CycleName::Own => crate::tc("the studio’s", "own"),
     }
 }
 

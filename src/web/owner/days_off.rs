@@ -64,7 +64,7 @@ async fn page(app: &App, ctx: Ctx, fields: Fields, errors: Errors) -> Result<Day
         let booked = booked(&mut c, &studio.zone, &off).await?;
         let who = match &off.practitioner {
             Some(id) => team.iter().find(|she| she.id == *id).map(|she| she.name.clone()).unwrap_or_default(),
-            None => "The whole studio".to_owned(),
+            None => crate::t("The whole studio").to_owned(),
         };
         rows.push(Row { off, who, booked });
     }
@@ -89,13 +89,13 @@ fn range(errors: &mut Errors, fields: &Fields, today: Date) -> Option<DateRange>
     let to = if fields.trimmed("to").is_empty() { from } else { day::field(errors, fields, "to") };
     let range = DateRange::parse(from?, to?);
     let range = errors.take("to", range, |refusal| match refusal {
-        DateRangeRefused::Reversed { .. } => "The last day comes before the first.".to_owned(),
-        DateRangeRefused::TooLong { most } => format!("At most {most} days at once."),
+        DateRangeRefused::Reversed { .. } => crate::t("The last day comes before the first.").to_owned(),
+        DateRangeRefused::TooLong { most } => crate::tf("At most {most} days at once.").with("most", most).to_string(),
     })?;
     if range.last() < today {
-        errors.add(if fields.trimmed("to").is_empty() { "from" } else { "to" }, "That day has passed.");
+        errors.add(if fields.trimmed("to").is_empty() { "from" } else { "to" }, crate::t("That day has passed."));
     } else if range.last() - today > AHEAD {
-        errors.add("from", "That is more than three years ahead. Please check the year.");
+        errors.add("from", crate::t("That is more than three years ahead. Please check the year."));
     }
     Some(range)
 }

@@ -10,6 +10,7 @@ use crate::app::App;
 use crate::documents::record::Scope;
 use crate::domain::ids::ClientId;
 use crate::domain::role::Actor;
+use crate::language::Language;
 use crate::store::clients;
 use crate::store::exports::{self, Export};
 use crate::studio_key::StudioKey;
@@ -102,25 +103,31 @@ async fn scope_in_words(c: &mut crate::store::Connection, made: &Export) -> Resu
     Ok(match serde_json::from_str(&made.scope).map_err(Fault::internal)? {
         Scope::Client { client } => match clients::get(c, &client).await? {
             Some(client) => client.name.as_str().to_owned(),
-            None => "A client who is no longer here".to_owned(),
+            None => crate::t("A client who is no longer here").to_owned(),
         },
-        Scope::Days { from, to } => format!("Visits from {} to {}", when::day(from), when::day(to)),
-        Scope::Everyone => "Everybody".to_owned(),
+        Scope::Days { from, to } => {
+            let words = crate::tf("Visits from {from} to {to}");
+            words.with("from", when::day(from)).with("to", when::day(to)).to_string()
+        }
+        Scope::Everyone => crate::t("Everybody").to_owned(),
     })
 }
 
 pub(super) fn size(bytes: u64) -> String {
     match bytes {
         0..1_000_000 => format!("{} kB", bytes.div_ceil(1000)),
-        _ => format!("{}.{} MB", bytes / 1_000_000, bytes % 1_000_000 / 100_000),
+        _ => {
+            let plain = format!("{}.{} MB", bytes / 1_000_000, bytes % 1_000_000 / 100_000);
+            words::decimal(&plain)
+        }
     }
 }
 
 /// Shows the form and the list.
 pub async fn get(State(app): State<App>, ctx: Ctx, Query(asked): Query<Asked>) -> Answer {
     let said = match asked.said.as_str() {
-        "made" => Some("The package is made. It can be fetched for 24 hours."),
-        "later" => Some("The package is large and still being made. Load this page again in a minute."),
+        "made" => Some(crate::t("The package is made. It can be fetched for 24 hours.")),
+        "later" => Some(crate::t("The package is large and still being made. Load this page again in a minute.")),
         _ => None,
     };
     let page = ExportsPage::new(&app, ctx.saying(said), &asked.q, Fields::default(), Errors::new()).await?;
@@ -130,9 +137,13 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Query(asked): Query<Asked>) -
 fn read(fields: &Fields) -> Result<(Scope, Why), Errors> {
     let mut errors = Errors::new();
     let why = errors.take("why", Why::parse(fields.get("why")), |refusal| match refusal {
-        WhyRefused::Missing => "Write down why: who asked for the records, and for what.".to_owned(),
-        WhyRefused::TooLong => format!("That is longer than {} characters. A shorter form does.", Why::MOST),
-        WhyRefused::Control => "There is a character in it that can't be written. Please type it again.".to_owned(),
+        WhyRefused::Missing => crate::t("Write down why: who asked for the records, and for what.").to_owned(),
+        WhyRefused::TooLong => {
+            crate::tf("That is longer than {most} characters. A shorter form does.").with("most", Why::MOST).to_string()
+        }
+        WhyRefused::Control => {
+            crate::t("There is a character in it that can't be written. Please type it again.").to_owned()
+        }
     });
     let scope = match fields.get("scope") {
         "client" => {
@@ -153,7 +164,7 @@ fn days(fields: &Fields, errors: &mut Errors) -> Option<Scope> {
     let (from, to) = (day::field(errors, fields, "from"), day::field(errors, fields, "to"));
     let (from, to) = from.zip(to)?;
     if from > to {
-        errors.add("to", "The last day is before the first.");
+        errors.add("to", crate::t("The last day is before the first."));
     }
     Some(Scope::Days { from, to })
 }
@@ -180,7 +191,7 @@ pub async fn post(
         Made::Later => Ok(see_other("/owner/exports?said=later")),
         Made::Nobody => {
             let mut errors = Errors::new();
-            errors.add(field, "There is nobody to export: no such client, or no visit on these days.");
+            errors.add(field, crate::t("There is nobody to export: no such client, or no visit on these days."));
             Ok(Page::refused(ExportsPage::new(&app, ctx, &asked.q, fields, errors).await?).into_response())
         }
     }
@@ -199,7 +210,9 @@ pub(in crate::web) enum Made {
 /// The work goes on when the browser has gone, and when it takes longer than a page may.
 pub(in crate::web) async fn made_in_time(app: &App, actor: Actor, scope: Scope, why: Why) -> Result<Made, Fault> {
     let app = app.clone();
-    let mut work = tokio::spawn(async move { export::make(&app, &actor, scope, why, Place::Kept).await });
+    let language = Language::spoken();
+    let mut work =
+        tokio::spawn(language.scope(async move { export::make(&app, &actor, scope, why, Place::Kept).await }));
     match tokio::time::timeout(WAIT, &mut work).await {
         Ok(Ok(Ok(_))) => Ok(Made::Done),
         Ok(Ok(Err(ExportError::Nobody))) => Ok(Made::Nobody),

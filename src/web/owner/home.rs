@@ -81,23 +81,29 @@ impl Stock {
     fn missing(&self) -> Vec<Todo> {
         let mut todos = Vec::new();
         if self.bookable.is_empty() {
-            todos.push(todo("Nobody can be booked yet.", "Add a practitioner", "/owner/practitioners"));
+            todos.push(todo(
+                crate::t("Nobody can be booked yet."),
+                crate::t("Add a practitioner"),
+                "/owner/practitioners",
+            ));
         }
         for (she, _) in self.bookable.iter().filter(|(_, works)| !works) {
             let href = format!("/owner/practitioners/{}", she.id);
-            todos.push(todo(format!("{} has no hours yet.", she.name), "Set her hours", href));
+            let words = crate::tf("{name} has no hours yet.").with("name", &she.name);
+            todos.push(todo(words, crate::t("Set her hours"), href));
         }
         if self.rooms == 0 {
-            todos.push(todo("There is no room to treat in.", "Add a room", "/owner/rooms"));
+            todos.push(todo(crate::t("There is no room to treat in."), crate::t("Add a room"), "/owner/rooms"));
         }
         if self.services.is_empty() {
-            todos.push(todo("There is nothing to book.", "Add a service", "/owner/services/new"));
+            todos.push(todo(crate::t("There is nothing to book."), crate::t("Add a service"), "/owner/services/new"));
         }
         for (service, by, _) in &self.services {
             let works = |id: &PractitionerId| self.bookable.iter().any(|(she, works)| *works && she.id == *id);
             if !by.iter().any(works) {
-                let words = format!("Nobody with hours gives {}.", service.name);
-                todos.push(todo(words, "Choose who gives it", format!("/owner/services/{}", service.id)));
+                let words = crate::tf("Nobody with hours gives {service}.").with("service", &service.name);
+                let href = format!("/owner/services/{}", service.id);
+                todos.push(todo(words, crate::t("Choose who gives it"), href));
             }
         }
         todos
@@ -107,30 +113,34 @@ impl Stock {
     fn advice(&self, studio: &Studio) -> Vec<Todo> {
         let mut todos = Vec::new();
         if studio.address.is_empty() || (studio.phone.is_empty() && studio.mail.is_empty()) {
-            let words = "Clients can’t read yet where you are and how to reach you.";
-            todos.push(todo(words, "Fill in address, phone and mail", "/owner/studio"));
+            let words = crate::t("Clients can’t read yet where you are and how to reach you.");
+            todos.push(todo(words, crate::t("Fill in address, phone and mail"), "/owner/studio"));
         }
         for (service, _, _) in self.services.iter().filter(|(_, _, tests)| *tests == 0) {
-            let words = format!("{} asks for no skin test. The label and your insurer may.", service.name);
-            todos.push(todo(words, "Look at its products", format!("/owner/services/{}", service.id)));
+            let words = crate::tf("{service} asks for no skin test. The label and your insurer may.");
+            let href = format!("/owner/services/{}", service.id);
+            todos.push(todo(words.with("service", &service.name), crate::t("Look at its products"), href));
         }
         if self.expired > 0 {
-            let words = match self.expired {
-                1 => "One batch of a product in use has expired.".to_owned(),
-                more => format!("{more} batches of products in use have expired."),
-            };
-            todos.push(todo(words, "Look at the products", "/owner/products"));
+            let words = crate::tn(
+                "One batch of a product in use has expired.",
+                "{n} batches of products in use have expired.",
+                self.expired,
+            );
+            todos.push(todo(words, crate::t("Look at the products"), "/owner/products"));
         }
         if self.papers > 0 {
-            let words = match self.papers {
-                1 => "A certificate or the insurance policy ends soon or has ended.".to_owned(),
-                more => format!("{more} papers of the studio end soon or have ended."),
-            };
-            todos.push(todo(words, "Look at the papers", "/owner/papers"));
+            let words = crate::tn(
+                "A certificate or the insurance policy ends soon or has ended.",
+                "{n} papers of the studio end soon or have ended.",
+                self.papers,
+            );
+            todos.push(todo(words, crate::t("Look at the papers"), "/owner/papers"));
         }
         for she in &self.without_sign_in {
             let href = format!("/owner/practitioners/{}", she.id);
-            todos.push(todo(format!("{} can’t sign in yet.", she.name), "Give her a sign-in", href));
+            let words = crate::tf("{name} can’t sign in yet.").with("name", &she.name);
+            todos.push(todo(words, crate::t("Give her a sign-in"), href));
         }
         todos
     }
@@ -209,8 +219,11 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
     for outside in feeds::all_outside(&mut c).await?.into_iter().filter(|outside| !outside.trouble.is_empty()) {
         let name = practitioners::get(&mut c, &outside.practitioner).await?.map(|she| she.name).unwrap_or_default();
         let age = outside.read_at.map_or_else(
-            || "it was never read".to_owned(),
-            |at| format!("what was read on {} still counts", when::moment(studio.zone.to_civil(at))),
+            || crate::t("So it was never read.").to_owned(),
+            |at| {
+                let words = crate::tf("So what was read on {when} still counts.");
+                words.with("when", when::moment(studio.zone.to_civil(at))).to_string()
+            },
         );
         unread.push((name, outside.trouble, age));
     }

@@ -14,6 +14,7 @@ use crate::domain::age::Jurisdiction;
 use crate::domain::catalogue::Area;
 use crate::domain::ids::ProductId;
 use crate::domain::limits::{self, Ingredient, Label};
+use crate::msg;
 use crate::store;
 use crate::store::catalogue::Product;
 use crate::web::form::{Errors, Fields};
@@ -21,7 +22,7 @@ use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::web::words;
 
-const AREAS: [(Area, &str, &str); 2] = [(Area::Lash, "lash", "Lashes"), (Area::Brow, "brow", "Brows")];
+const AREAS: [(Area, &str, &str); 2] = [(Area::Lash, "lash", msg("Lashes")), (Area::Brow, "brow", msg("Brows"))];
 
 /// What a label says, in words, and what doesn't fit.
 pub(super) struct LabelView {
@@ -39,20 +40,33 @@ impl LabelView {
         let Some(label) = &product.label else {
             return Self { known: false, facts: Vec::new(), warnings: Vec::new(), silent };
         };
-        let share =
-            |share: &Option<u16>| share.map_or(String::new(), |share| format!(", {} %", words::parts(share, 100)));
+        let share = |share: &Option<u16>| {
+            share.map_or(String::new(), |share| format!(", {} %", words::decimal(&words::parts(share, 100))))
+        };
         let held =
             label.holds.iter().map(|(held, declared)| format!("{}{}", words::ingredient(*held), share(declared)));
         let held: Vec<String> = held.collect();
         let areas: Vec<&str> = label.areas.iter().map(|area| words::area(*area)).collect();
-        let said =
-            |number: Option<u8>, of| number.map_or("Not named".to_owned(), |number| words::parts(number.into(), of));
+        let said = |number: Option<u8>, of| {
+            number.map_or_else(
+                || crate::t("Not named").to_owned(),
+                |number| words::decimal(&words::parts(number.into(), of)),
+            )
+        };
+        let areas = match areas[..] {
+            [] => crate::t("Nothing named").to_owned(),
+            [one, other] => crate::tf("{one} and {other}").with("one", one).with("other", other).to_string(),
+            _ => areas.join(", "),
+        };
+        let professional = if label.professional_only { crate::t("Yes") } else { crate::t("No") };
+        let held =
+            if held.is_empty() { crate::t("None of the flagged ingredients").to_owned() } else { held.join("; ") };
         let facts = vec![
-            ("May be used on", if areas.is_empty() { "Nothing named".to_owned() } else { areas.join(" and ") }),
-            ("For professional use only", if label.professional_only { "Yes" } else { "No" }.to_owned()),
-            ("Holds", if held.is_empty() { "None of the flagged ingredients".to_owned() } else { held.join("; ") }),
+            (crate::t("May be used on"), areas),
+            (crate::t("For professional use only"), professional.to_owned()),
+            (crate::tc("a product", "Holds"), held),
             ("pH", said(label.ph, 10)),
-            ("Not for anyone under", said(label.age, 1)),
+            (crate::t("Not for anyone under"), said(label.age, 1)),
         ];
         let warnings = limits::warnings(place, label);
         let warnings = warnings.iter().map(|warning| (words::misfit(warning), warning.basis.to_string())).collect();
@@ -129,9 +143,11 @@ fn read_label(fields: &Fields) -> Result<Label, Errors> {
             text => {
                 let share = decimal(text, 2).filter(|share| (1..=10_000).contains(share));
                 if share.is_none() {
-                    errors.add(&field, "Write a share in percent, above 0 and at most 100, with at most two decimals.");
+                    let words =
+                        crate::t("Write a share in percent, above 0 and at most 100, with at most two decimals.");
+                    errors.add(&field, words);
                 } else if !ticked {
-                    errors.add(&field, "Tick the ingredient too, or leave its share empty.");
+                    errors.add(&field, crate::t("Tick the ingredient too, or leave its share empty."));
                 }
                 share
             }
@@ -145,7 +161,7 @@ fn read_label(fields: &Fields) -> Result<Label, Errors> {
         text => {
             let ph = decimal(text, 1).and_then(|ph| u8::try_from(ph).ok()).filter(|ph| *ph <= 140);
             if ph.is_none() {
-                errors.add("ph", "Write a pH from 0 to 14, with at most one decimal.");
+                errors.add("ph", crate::t("Write a pH from 0 to 14, with at most one decimal."));
             }
             ph
         }

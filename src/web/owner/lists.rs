@@ -49,7 +49,7 @@ fn read(fields: &Fields, errors: &mut Errors, name: ListName) -> Vec<String> {
         errors.add(name.as_str(), words::MISSING);
     }
     if entries.len() > ListName::MOST_ENTRIES {
-        errors.add(name.as_str(), format!("At most {} lines.", ListName::MOST_ENTRIES));
+        errors.add(name.as_str(), crate::tf("At most {most} lines.").with("most", ListName::MOST_ENTRIES));
     }
     entries
 }
@@ -111,11 +111,13 @@ pub async fn post_shields(State(app): State<App>, ctx: Ctx, team: Team, fields: 
         let mm = typed.parse().ok().filter(|_| plain).unwrap_or(0.0);
         match Shield::parse(fields.get(&name), mm) {
             Ok(shield) if shields.iter().any(|other| other.name() == shield.name()) => {
-                errors.add(&name, "Another shield is called so.");
+                errors.add(&name, crate::t("Another shield is called so."));
             }
             Ok(shield) => shields.push(shield),
-            Err(ShieldRefused::Name) => errors.add(&name, "Write its name, at most 40 letters."),
-            Err(ShieldRefused::Arc | ShieldRefused::Length) => errors.add(&arc, "Write a length from 1 to 30 mm."),
+            Err(ShieldRefused::Name) => errors.add(&name, crate::t("Write its name, at most 40 letters.")),
+            Err(ShieldRefused::Arc | ShieldRefused::Length) => {
+                errors.add(&arc, crate::t("Write a length from 1 to 30 mm."));
+            }
         }
     }
     if !errors.is_empty() {

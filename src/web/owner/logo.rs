@@ -21,7 +21,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, mut form: FormWi
             actions::set_logo(&app, &team.actor(), &picture).await?;
             return Ok(done("/owner/studio", "saved"));
         }
-        Some(None) => errors.add("file", "Choose a picture: JPEG, PNG or WebP."),
+        Some(None) => errors.add("file", crate::t("Choose a picture: JPEG, PNG or WebP.")),
         None => {}
     }
     Ok(Page::refused(studio::page(&app, ctx, None, errors).await?).into_response())

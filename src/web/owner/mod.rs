@@ -6,6 +6,8 @@ use axum::response::Response;
 use time::Date;
 
 use crate::app::App;
+use crate::language::Language;
+use crate::msg;
 use crate::store::Stored;
 use crate::store::studio::Studio;
 use crate::web::error::Fault;
@@ -50,22 +52,22 @@ pub mod verify;
 pub struct Done(pub Option<&'static str>);
 
 const DONE: [(&str, &str); 9] = [
-    ("backed-up", "The backup is made and checked."),
-    ("saved", "Saved."),
-    ("added", "Added."),
-    ("removed", "Removed."),
-    ("listed", "The list is made anew."),
-    ("gone", "It is done."),
-    ("under-way", "It takes a while, and goes on by itself. Load this page again in a minute."),
-    ("erased", "It is done, and she is told by mail."),
-    ("again", "It will be tried again in a moment."),
+    ("backed-up", msg("The backup is made and checked.")),
+    ("saved", msg("Saved.")),
+    ("added", msg("Added.")),
+    ("removed", msg("Removed.")),
+    ("listed", msg("The list is made anew.")),
+    ("gone", msg("It is done.")),
+    ("under-way", msg("It takes a while, and goes on by itself. Load this page again in a minute.")),
+    ("erased", msg("It is done, and she is told by mail.")),
+    ("again", msg("It will be tried again in a moment.")),
 ];
 
 impl FromRequestParts<App> for Done {
     type Rejection = Fault;
     async fn from_request_parts(parts: &mut Parts, _: &App) -> Result<Self, Fault> {
         let query = parts.uri.query();
-        Ok(Self(DONE.iter().find(|(word, _)| query == Some(word)).map(|(_, words)| *words)))
+        Ok(Self(DONE.iter().find(|(word, _)| query == Some(word)).map(|(_, words)| crate::t(words))))
     }
 }
 
@@ -82,7 +84,7 @@ async fn in_time<T: Send + 'static>(
     what: &'static str,
     work: impl Future<Output = Stored<T>> + Send + 'static,
 ) -> Result<Option<T>, Fault> {
-    let mut work = tokio::spawn(work);
+    let mut work = tokio::spawn(Language::spoken().scope(work));
     match tokio::time::timeout(WAIT, &mut work).await {
         Ok(Ok(ended)) => Ok(Some(ended?)),
         Ok(Err(broken)) => Err(Fault::internal(broken)),

@@ -45,9 +45,9 @@ async fn page(app: &App, ctx: Ctx, fields: Fields, errors: Errors) -> Result<Oth
     let row = |other: OtherHours| {
         let who = match &other.practitioner {
             Some(id) => team.iter().find(|she| she.id == *id).map(|she| she.name.clone()).unwrap_or_default(),
-            None => "The whole studio".to_owned(),
+            None => crate::t("The whole studio").to_owned(),
         };
-        let hours = if other.hours.spans().is_empty() { "Free".to_owned() } else { other.hours.to_string() };
+        let hours = if other.hours.spans().is_empty() { crate::t("Free").to_owned() } else { other.hours.to_string() };
         Row { other, who, hours }
     };
     let rows = other.into_iter().map(row).collect();
@@ -70,9 +70,9 @@ fn read(team: &[Practitioner], fields: &Fields, today: Date) -> Result<Read, Err
     let who = choice(&mut errors, "who", who);
     let day = day::field(&mut errors, fields, "day");
     match day {
-        Some(day) if day < today => errors.add("day", "That day has passed."),
+        Some(day) if day < today => errors.add("day", crate::t("That day has passed.")),
         Some(day) if day - today > AHEAD => {
-            errors.add("day", "That is more than three years ahead. Please check the year.");
+            errors.add("day", crate::t("That is more than three years ahead. Please check the year."));
         }
         _ => {}
     }

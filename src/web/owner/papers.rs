@@ -59,13 +59,13 @@ async fn page(app: &App, ctx: Ctx, fields: Fields, errors: Errors) -> Result<Pap
     let service = |id: &ServiceId| services.iter().find(|one| one.id == *id).map_or("", |one| one.name.as_str());
     let rows = papers.iter().map(|paper| {
         let (until, care) = match holds(paper.expires_on, today) {
-            Holds::Long => (paper.expires_on.map_or_else(|| "No end".to_owned(), words::day), false),
-            Holds::Until(last) => (format!("Ends soon: {}", words::day(last)), true),
-            Holds::Ended(last) => (format!("Ended on {}", words::day(last)), true),
+            Holds::Long => (paper.expires_on.map_or_else(|| crate::t("No end").to_owned(), words::day), false),
+            Holds::Until(last) => (crate::tf("Ends soon: {day}").with("day", words::day(last)).to_string(), true),
+            Holds::Ended(last) => (crate::tf("Ended on {day}").with("day", words::day(last)).to_string(), true),
         };
         Row {
             id: paper.id.to_string(),
-            whose: paper.practitioner.as_ref().map_or_else(|| "Insurance policy".to_owned(), name),
+            whose: paper.practitioner.as_ref().map_or_else(|| crate::t("Insurance policy").to_owned(), name),
             number: paper.number.clone(),
             issuer: paper.issuer.clone(),
             covers: paper.services.iter().map(service).collect::<Vec<_>>().join(", "),
@@ -117,20 +117,20 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, mut form: FormWi
         text => PractitionerId::parse(text).ok().filter(|id| known.iter().any(|she| she.id == *id)).map(Some),
     };
     if whose.is_none() {
-        errors.add("whose", "Choose whose paper it is.");
+        errors.add("whose", crate::t("Choose whose paper it is."));
     }
     let number = read::needed(&mut errors, &fields, "number", 60);
     let issuer = read::needed(&mut errors, &fields, "issuer", 120);
     let services: Vec<ServiceId> =
         offered.into_iter().map(|one| one.id).filter(|id| fields.has("many-services", id.as_str())).collect();
     if services.is_empty() {
-        errors.add("many-services", "Choose at least one service that it covers.");
+        errors.add("many-services", crate::t("Choose at least one service that it covers."));
     }
     let expires_on =
         if fields.trimmed("expires").is_empty() { None } else { day::field(&mut errors, &fields, "expires") };
     let file = errors.take("file", form.take(Takes::PhotoOrPdf).await, words::upload).flatten();
     if file.is_none() {
-        errors.add("file", "Choose a photo or a PDF of the paper.");
+        errors.add("file", crate::t("Choose a photo or a PDF of the paper."));
     }
     match (whose, file) {
         (Some(practitioner), Some(file)) if errors.is_empty() => {

@@ -10,6 +10,7 @@ use crate::app::App;
 use crate::domain::hours::WeeklyHours;
 use crate::domain::person::PersonName;
 use crate::domain::role::Role;
+use crate::msg;
 use crate::store::practitioners::{self, Practitioner};
 use crate::store::types::impossible;
 use crate::store::{Connection, Stored, accounts};
@@ -36,13 +37,13 @@ struct PractitionersPage {
 
 /// The seven days, Monday first, with the number that the store gives them.
 pub(super) const DAYS: [(time::Weekday, &str); 7] = [
-    (time::Weekday::Monday, "Monday"),
-    (time::Weekday::Tuesday, "Tuesday"),
-    (time::Weekday::Wednesday, "Wednesday"),
-    (time::Weekday::Thursday, "Thursday"),
-    (time::Weekday::Friday, "Friday"),
-    (time::Weekday::Saturday, "Saturday"),
-    (time::Weekday::Sunday, "Sunday"),
+    (time::Weekday::Monday, msg("Monday")),
+    (time::Weekday::Tuesday, msg("Tuesday")),
+    (time::Weekday::Wednesday, msg("Wednesday")),
+    (time::Weekday::Thursday, msg("Thursday")),
+    (time::Weekday::Friday, msg("Friday")),
+    (time::Weekday::Saturday, msg("Saturday")),
+    (time::Weekday::Sunday, msg("Sunday")),
 ];
 
 /// Her week.
@@ -56,12 +57,13 @@ async fn page(app: &App, ctx: Ctx, fields: Fields, errors: Errors) -> Result<Pra
     let mut rows = Vec::new();
     for she in practitioners::all(&mut c).await? {
         let week = week(&mut c, &she).await?;
-        let days = DAYS.iter().filter(|(day, _)| !week.on(*day).spans().is_empty()).map(|(_, name)| *name).collect();
+        let days =
+            DAYS.iter().filter(|(day, _)| !week.on(*day).spans().is_empty()).map(|(_, name)| crate::t(name)).collect();
         let sign_in = match accounts::of_practitioner(&mut c, &she.id).await? {
-            None => "None yet",
-            Some(account) if account.member.role == Role::Owner => "Yours",
-            Some(account) if account.enabled => "Yes",
-            Some(_) => "Switched off",
+            None => crate::t("None yet"),
+            Some(account) if account.member.role == Role::Owner => crate::t("Yours"),
+            Some(account) if account.enabled => crate::t("Yes"),
+            Some(_) => crate::t("Switched off"),
         };
         rows.push(Row { she, days, sign_in });
     }

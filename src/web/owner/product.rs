@@ -139,7 +139,7 @@ fn read_batch(id: &ProductId, fields: &Fields) -> Result<Batch, Errors> {
             _ => day::field(&mut errors, fields, field),
         });
     if opened_on.zip(discarded_on).is_some_and(|(opened, thrown)| thrown < opened) {
-        errors.add("discarded_on", "That is before it was opened.");
+        errors.add("discarded_on", crate::t("That is before it was opened."));
     }
     match number {
         Some(number) if errors.is_empty() => {
@@ -179,7 +179,7 @@ pub async fn post_formula(
     let id = id(ProductId::parse(&path))?;
     if !fields.ticked("formula") {
         let mut errors = Errors::new();
-        errors.add("formula", "Tick this if the formula has changed.");
+        errors.add("formula", crate::t("Tick this if the formula has changed."));
         return Ok(Page::refused(page(&app, ctx, &id, (None, fields), errors).await?).into_response());
     }
     page(&app, ctx, &id, (None, Fields::default()), Errors::new()).await?;

@@ -15,6 +15,7 @@ use crate::actions::health::looked;
 use crate::actions::retouch;
 use crate::app::App;
 use crate::documents::csv::write_row;
+use crate::language::Language;
 use crate::store::retouch::lines::Order;
 use crate::web::guard::Team;
 use crate::web::page::{self, Answer, Ctx, Page};
@@ -104,7 +105,8 @@ pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
     write_row(&mut out, COLUMNS);
     for skip in (0..list.count).step_by(PRINTED_STEP) {
         for row in &list.rows(&mut c, &wish, skip, PRINTED).await? {
-            write_row(&mut out, row.fields().iter().map(String::as_str));
+            let fields = Language::English.within(|| row.fields());
+            write_row(&mut out, fields.iter().map(String::as_str));
         }
     }
     drop(c);

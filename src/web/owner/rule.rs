@@ -116,7 +116,7 @@ fn share(errors: &mut Errors, fields: &Fields, field: &str) -> Option<f64> {
     let plain = text.bytes().all(|b| b.is_ascii_digit() || b == b'.') && text.len() <= 6;
     let percent = text.parse::<f64>().ok().filter(|percent| plain && (0.01..=100.0).contains(percent));
     if percent.is_none() {
-        errors.add(field, "Write a share in percent, above 0 and at most 100.");
+        errors.add(field, crate::t("Write a share in percent, above 0 and at most 100."));
     }
     percent.map(|percent| percent / 100.0)
 }
@@ -128,7 +128,8 @@ fn read_growth(rule: &GrowthRule, fields: &Fields, errors: &mut Errors) -> Optio
     let floor = read::whole(errors, fields, "floor_days", 0..=365_u32);
     let [two, three, due, lapsed] = ["two", "three", "due", "lapsed"].map(|field| share(errors, fields, field));
     let limits = Limits::parse(two?, three?, due?, lapsed?);
-    let limits = errors.take("lapsed", limits, |_| "This share must not be above the one before it.".to_owned());
+    let limits =
+        errors.take("lapsed", limits, |_| crate::t("This share must not be above the one before it.").to_owned());
     GrowthRule::parse(cycle?, limits?, floor?).ok().map(RetouchRule::Growth)
 }
 
@@ -138,7 +139,7 @@ fn read_interval(fields: &Fields, errors: &mut Errors) -> Option<RetouchRule> {
     let (opens, due, lapsed) = (opens?, due?, lapsed?);
     let field = if due < opens { "due_days" } else { "lapsed_days" };
     let rule = errors.take(field, IntervalRule::parse(opens, due, lapsed), |refusal| match refusal {
-        IntervalRefused::Order => "These days must not come before the ones above.".to_owned(),
+        IntervalRefused::Order => crate::t("These days must not come before the ones above.").to_owned(),
         IntervalRefused::TooLong => words::range(0, 3652),
     });
     rule.map(RetouchRule::Interval)

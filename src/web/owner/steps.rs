@@ -60,11 +60,14 @@ impl Of {
             .collect();
         Ok(Self {
             title: match product {
-                Some(product) => format!("{} with {}", service.name, product.name),
+                Some(product) => {
+                    let words = crate::tf("{service} with {product}");
+                    words.with("service", &service.name).with("product", &product.name).to_string()
+                }
                 None => service.name.clone(),
             },
             back: if product.is_some() {
-                (format!("{base}/steps"), "The studio’s steps".to_owned())
+                (format!("{base}/steps"), crate::t("The studio’s steps").to_owned())
             } else {
                 (base.clone(), service.name.clone())
             },
@@ -80,8 +83,8 @@ impl Of {
         let (version, plan) = own::skin_test(c).await?;
         Ok(Self {
             subject: Subject::SkinTest,
-            title: "Skin test".to_owned(),
-            back: ("/owner/services".to_owned(), "Services".to_owned()),
+            title: crate::t("Skin test").to_owned(),
+            back: ("/owner/services".to_owned(), crate::t("Services").to_owned()),
             path: "/owner/skin-test-steps".to_owned(),
             version,
             plan,
@@ -149,7 +152,7 @@ fn read(fields: &Fields, errors: &mut Errors) -> Option<Plan> {
                 None
             }
             _ => {
-                refuse("most", "Write the label’s longest time, or the same as the usual one.".to_owned());
+                refuse("most", crate::t("Write the label’s longest time, or the same as the usual one.").to_owned());
                 None
             }
         };
@@ -158,9 +161,11 @@ fn read(fields: &Fields, errors: &mut Errors) -> Option<Plan> {
             Ok(step) => steps.push(step),
             Err(StepRefused::Name(refusal)) => refuse("name", words::text(&refusal)),
             Err(StepRefused::Place(refusal)) => refuse("place", words::text(&refusal)),
-            Err(StepRefused::OverMost) => refuse("usual", "That is longer than the label’s longest time.".to_owned()),
+            Err(StepRefused::OverMost) => {
+                refuse("usual", crate::t("That is longer than the label’s longest time.").to_owned());
+            }
             Err(StepRefused::NotReduced) => {
-                refuse("fine", "These times must not be longer than the usual one.".to_owned());
+                refuse("fine", crate::t("These times must not be longer than the usual one.").to_owned());
             }
             Err(StepRefused::Range) => refuse("usual", words::range(1, Step::MOST_MINUTES.into())),
             Err(StepRefused::Count) => {}

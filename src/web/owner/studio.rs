@@ -12,6 +12,8 @@ use crate::domain::age::{AgePolicy, Jurisdiction, Under16};
 use crate::domain::money::Currency;
 use crate::domain::person::{HomeDial, Mail, Phone};
 use crate::domain::zone::{self, Zone};
+use crate::language::Language;
+use crate::msg;
 use crate::store;
 use crate::store::studio::Studio;
 use crate::web::form::{Errors, Fields};
@@ -32,7 +34,7 @@ struct Number {
 }
 
 macro_rules! number {
-    ($field:ident, $label:literal, $unit:literal, $least:literal to $most:literal, $hint:literal) => {
+    ($field:ident, $label:expr, $unit:expr, $least:literal to $most:literal, $hint:expr) => {
         Number {
             field: stringify!($field),
             label: $label,
@@ -47,32 +49,32 @@ macro_rules! number {
 }
 
 const BOOKING: &[Number] = &[
-    number!(hold_minutes, "A chosen time is kept for", "minutes", 5 to 240,
-        "While the client fills in the forms. Every step and a button renew it."),
-    number!(notice_minutes, "Latest booking before a visit", "minutes", 0 to 20160,
-        "120 means that nobody books a time that begins in less than two hours."),
-    number!(horizon_days, "How far ahead clients may book", "days", 7 to 400, ""),
-    number!(cancel_limit_hours, "Clients may move or cancel until", "hours before", 0 to 336,
-        "After that they have to call. 0 lets them until the visit begins."),
-    number!(shortest_gap_minutes, "Avoid leaving gaps shorter than", "minutes", 0 to 240,
-        "Of the times in a free stretch only those are then offered that leave the least of it in shorter gaps. 0 offers all."),
-    number!(claim_minutes, "An earlier time is kept for", "minutes", 5 to 1440,
-        "When a visit is cancelled, the clients who wished for an earlier time are told one after the other. Each has this long to take it."),
+    number!(hold_minutes, msg("A chosen time is kept for"), msg("minutes"), 5 to 240,
+        msg("While the client fills in the forms. Every step and a button renew it.")),
+    number!(notice_minutes, msg("Latest booking before a visit"), msg("minutes"), 0 to 20160,
+        msg("120 means that nobody books a time that begins in less than two hours.")),
+    number!(horizon_days, msg("How far ahead clients may book"), msg("days"), 7 to 400, ""),
+    number!(cancel_limit_hours, msg("Clients may move or cancel until"), msg("hours before"), 0 to 336,
+        msg("After that they have to call. 0 lets them until the visit begins.")),
+    number!(shortest_gap_minutes, msg("Avoid leaving gaps shorter than"), msg("minutes"), 0 to 240,
+        msg("Of the times in a free stretch only those are then offered that leave the least of it in shorter gaps. 0 offers all.")),
+    number!(claim_minutes, msg("An earlier time is kept for"), msg("minutes"), 5 to 1440,
+        msg("When a visit is cancelled, the clients who wished for an earlier time are told one after the other. Each has this long to take it.")),
 ];
 
 const LETTERS: &[Number] = &[
-    number!(remind_first_hours, "Remind clients first", "hours before", 0 to 336, "0 for never."),
-    number!(remind_second_hours, "Remind them again", "hours before", 0 to 336, "0 for never."),
-    number!(invite_again_days, "After an invitation, leave a client in peace for", "days", 1 to 365,
-        "Three weeks to begin with: a design choice."),
+    number!(remind_first_hours, msg("Remind clients first"), msg("hours before"), 0 to 336, msg("0 for never.")),
+    number!(remind_second_hours, msg("Remind them again"), msg("hours before"), 0 to 336, msg("0 for never.")),
+    number!(invite_again_days, msg("After an invitation, leave a client in peace for"), msg("days"), 1 to 365,
+        msg("Three weeks to begin with: a design choice.")),
 ];
 
 const SKIN_TEST: &[Number] = &[
-    number!(skin_test_minutes, "A skin-test visit takes", "minutes", 5 to 60, ""),
-    number!(skin_test_floor_hours, "Fewest hours between skin test and treatment", "hours", 24 to 72,
-        "48 is the advice of a UK trade body. Where a label asks for more, the label counts."),
-    number!(skin_test_valid_days, "A clear skin test holds for", "days", 30 to 366,
-        "Six months is common practice; no official figure exists. Your insurer may ask for less."),
+    number!(skin_test_minutes, msg("A skin-test visit takes"), msg("minutes"), 5 to 60, ""),
+    number!(skin_test_floor_hours, msg("Fewest hours between skin test and treatment"), msg("hours"), 24 to 72,
+        msg("48 is the advice of a UK trade body. Where a label asks for more, the label counts.")),
+    number!(skin_test_valid_days, msg("A clear skin test holds for"), msg("days"), 30 to 366,
+        msg("Six months is common practice; no official figure exists. Your insurer may ask for less.")),
 ];
 
 const NUMBERS: [&[Number]; 3] = [BOOKING, LETTERS, SKIN_TEST];
@@ -118,6 +120,7 @@ fn stored(s: &Studio) -> Fields {
         ("grid_minutes", s.grid_minutes.to_string()),
         ("late_policy", s.late_policy.clone()),
         ("accent", s.accent.to_string()),
+        ("language", s.language.code().to_owned()),
     ]);
     let numbers = NUMBERS.into_iter().flatten().map(|number| (number.field.to_owned(), (number.get)(s).to_string()));
     Fields::of(texts.pairs().into_iter().chain(numbers).collect())
@@ -141,6 +144,7 @@ fn read_contact(before: &Studio, fields: &Fields, errors: &mut Errors) -> Option
     let accent = errors.take("accent", Colour::parse(fields.get("accent")), |_| words::COLOUR.to_owned());
     let phone = errors.take("phone", optional(fields.trimmed("phone"), |text| Phone::parse(text, home)), words::phone);
     let mail = errors.take("mail", optional(fields.trimmed("mail"), Mail::parse), words::mail);
+    let language = read::choice(errors, "language", Language::parse(fields.trimmed("language")));
     Some(Studio {
         name: name?,
         address: address?,
@@ -149,6 +153,7 @@ fn read_contact(before: &Studio, fields: &Fields, errors: &mut Errors) -> Option
         mail: mail?.map(|mail| mail.as_str().to_owned()).unwrap_or_default(),
         home_dial: home_dial?,
         accent: accent?,
+        language: language?,
         ..before.clone()
     })
 }
@@ -176,7 +181,9 @@ fn read_all(before: &Studio, fields: &Fields) -> Result<Studio, Errors> {
         if moves && !fields.ticked("sure") {
             errors.add(
                 "sure",
-                "Another time zone or currency is a large change. Please read what it means and tick the box.",
+                crate::t(
+                    "Another time zone or currency is a large change. Please read what it means and tick the box.",
+                ),
             );
         }
         new = Studio { zone, currency, jurisdiction, age_policy, grid_minutes: grid, ..new };

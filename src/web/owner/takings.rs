@@ -13,6 +13,7 @@ use super::today;
 use crate::actions::health::looked;
 use crate::app::App;
 use crate::documents::csv::write_row;
+use crate::language::Language;
 use crate::store::takings::{Line, between};
 use crate::web::day as days;
 use crate::web::guard::Team;
@@ -65,7 +66,7 @@ struct TakingsPage {
 
 fn row(line: &Line) -> Row {
     let one = &line.taking;
-    let amount = |minor: u32| amount(minor, &one.currency);
+    let amount = |minor: u32| words::decimal(&amount(minor, &one.currency));
     Row {
         day: words::day(one.day),
         time: words::moment(line.began),
@@ -83,12 +84,14 @@ fn sums(lines: &[Line]) -> Vec<(String, String)> {
     let mut all: BTreeMap<(&str, &'static str), u64> = BTreeMap::new();
     for line in lines {
         let currency = line.taking.currency.as_str();
-        for how in [how_words(line.taking.how), "Together"] {
+        for how in [how_words(line.taking.how), crate::t("Together")] {
             *all.entry((currency, how)).or_default() += u64::from(line.taking.paid_minor());
         }
     }
     all.into_iter()
-        .map(|((currency, how), minor)| (how.to_owned(), format!("{} {currency}", amount(minor, currency))))
+        .map(|((currency, how), minor)| {
+            (how.to_owned(), format!("{} {currency}", words::decimal(&amount(minor, currency))))
+        })
         .collect()
 }
 
@@ -113,7 +116,7 @@ pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
     for line in &lines {
         let one = &line.taking;
         let amount = |minor: u32| amount(minor, &one.currency);
-        let (day, began) = (one.day.to_string(), words::moment(line.began));
+        let (day, began) = (one.day.to_string(), Language::English.within(|| words::moment(line.began)));
         let (price, deposit, paid) = (amount(one.price_minor), amount(one.counted_minor), amount(one.paid_minor()));
         let cells: [&str; 11] = [
             &day,

@@ -11,6 +11,7 @@ use crate::actions::health::looked;
 use crate::app::App;
 use crate::documents::csv::write_row;
 use crate::domain::ids::ProductId;
+use crate::language::Language;
 use crate::store::trace::{self, Touched};
 use crate::store::{Connection, Stored, catalogue};
 use crate::web::day;
@@ -89,7 +90,9 @@ async fn batches(c: &mut Connection) -> Stored<Vec<(String, String)>> {
     let mut all: Vec<_> = all
         .iter()
         .map(|batch| {
-            (format!("{}.{}", batch.product, batch.number), format!("{}, batch {}", name(&batch.product), batch.number))
+            let words = crate::tf("{product}, batch {number}");
+            let words = words.with("product", name(&batch.product)).with("number", &batch.number);
+            (format!("{}.{}", batch.product, batch.number), words.to_string())
         })
         .collect();
     all.sort_by(|a, b| a.1.cmp(&b.1));
@@ -133,7 +136,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
         rows: found.iter().map(|one| row(one, &studio)).collect(),
         clients,
         mails,
-        subject: format!("Please get in touch with {}", studio.name),
+        subject: crate::tf("Please get in touch with {studio}").with("studio", &studio.name).to_string(),
         draft: draft(&studio.name, &studio.phone),
         query: query.unwrap_or_default(),
         batches,
@@ -149,18 +152,23 @@ fn row(one: &Touched, studio: &crate::store::studio::Studio) -> Row {
         mail: one.mail.clone(),
         phone: one.phone.clone(),
         when: words::moment(studio.zone.to_civil(one.at)),
-        what: if one.skin_test { "Skin test" } else { "Treatment" },
+        what: if one.skin_test { crate::t("Skin test") } else { crate::t("Treatment") },
     }
 }
 
 /// Names no product and no treatment: a mail is read by others too.
 fn draft(studio: &str, phone: &str) -> String {
-    let how = if phone.is_empty() { "by replying to this mail".to_owned() } else { format!("on {phone}") };
-    format!(
+    let touch = if phone.is_empty() {
+        crate::t("Please get in touch by replying to this mail.").to_owned()
+    } else {
+        crate::tf("Please get in touch on {phone}.").with("phone", phone).to_string()
+    };
+    let draft = crate::tf(
         "Dear client,\n\nwe have a question about something that was used at one of your visits, and would like to talk to \
-         you about it. Please get in touch {how}. If your eyes, lids or skin trouble you, please see a doctor, and tell us \
-         so that we can give you the details to take along.\n\n{studio}"
-    )
+         you about it. {touch} If your eyes, lids or skin trouble you, please see a doctor, and tell us so that we can \
+         give you the details to take along.\n\n{studio}",
+    );
+    draft.with("touch", touch).with("studio", studio).to_string()
 }
 
 /// Hands out the list.
@@ -174,7 +182,7 @@ pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
     let mut out = Vec::new();
     write_row(&mut out, ["client", "name", "mail", "phone", "when", "what", "batch"]);
     for one in &found {
-        let row = row(one, &studio);
+        let row = Language::English.within(|| row(one, &studio));
         let cells: [&str; 7] = [&row.client, &row.name, &row.mail, &row.phone, &row.when, row.what, &wish.number];
         write_row(&mut out, cells);
     }

@@ -59,7 +59,7 @@ pub async fn get(ctx: Ctx) -> Answer {
 pub async fn post(State(app): State<App>, ctx: Ctx, upload: Upload) -> Answer {
     let mut errors = Errors::new();
     if upload.bytes == 0 {
-        errors.add("file", "Choose a package: a ZIP file that was fetched here.");
+        errors.add("file", crate::t("Choose a package: a ZIP file that was fetched here."));
         return Ok(Page::refused(VerifyPage { ctx, errors, found: Found::Nothing }).into_response());
     }
     let result = tokio::task::spawn_blocking(move || verify(upload.file)).await.map_err(Fault::internal)?;
@@ -95,21 +95,26 @@ async fn intact(app: &App, verified: Verified) -> Result<Found, Fault> {
 /// The file, if it is one, and what is wrong.
 fn in_words(fault: &Changed) -> (String, &'static str) {
     match fault {
-        Changed::Changed(name) => (name.clone(), "was changed"),
-        Changed::Missing(name) => (name.clone(), "is missing"),
-        Changed::Extra(name) => (name.clone(), "was added"),
-        Changed::Duplicate(name) => (name.clone(), "is there more than once"),
-        Changed::UnsafeName(name) => (name.clone(), "has a name that could do harm when it is unpacked"),
-        Changed::TooLarge(name) => (name.clone(), "is larger than a package can hold"),
-        Changed::Wrapping => (String::new(), "Each file in it is intact, but the ZIP around them was made anew."),
-        Changed::Signature => {
-            (String::new(), "The signature doesn’t fit the list of files: somebody without the key made it anew.")
+        Changed::Changed(name) => (name.clone(), crate::t("was changed")),
+        Changed::Missing(name) => (name.clone(), crate::t("is missing")),
+        Changed::Extra(name) => (name.clone(), crate::t("was added")),
+        Changed::Duplicate(name) => (name.clone(), crate::t("is there more than once")),
+        Changed::UnsafeName(name) => (name.clone(), crate::t("has a name that could do harm when it is unpacked")),
+        Changed::TooLarge(name) => (name.clone(), crate::t("is larger than a package can hold")),
+        Changed::Wrapping => {
+            (String::new(), crate::t("Each file in it is intact, but the ZIP around them was made anew."))
         }
-        Changed::Directory => (String::new(), "The list of files at the end of the ZIP was cut off or damaged."),
-        Changed::Unreadable => (String::new(), "It is no ZIP file."),
-        Changed::NotOurs => (String::new(), "It is a ZIP file, but no package of this program."),
+        Changed::Signature => (
+            String::new(),
+            crate::t("The signature doesn’t fit the list of files: somebody without the key made it anew."),
+        ),
+        Changed::Directory => {
+            (String::new(), crate::t("The list of files at the end of the ZIP was cut off or damaged."))
+        }
+        Changed::Unreadable => (String::new(), crate::t("It is no ZIP file.")),
+        Changed::NotOurs => (String::new(), crate::t("It is a ZIP file, but no package of this program.")),
         Changed::OtherLayout(_) => {
-            (String::new(), "It was made by another version of this program, which can check it.")
+            (String::new(), crate::t("It was made by another version of this program, which can check it."))
         }
     }
 }

@@ -32,6 +32,7 @@ use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::public::book::slots::Slots;
 use crate::web::words::{CHOOSE, amount, money};
 use crate::when;
+use crate::{t, tf};
 
 #[derive(Template)]
 #[template(path = "practitioner/arrange.html")]
@@ -71,20 +72,20 @@ pub struct Asked {
 /// How a deposit was handed over, in words.
 pub(in crate::web) fn how_words(how: How) -> &'static str {
     match how {
-        How::Cash => "In cash",
-        How::Card => "By card",
-        How::Transfer => "By bank transfer",
-        How::Other => "Another way",
+        How::Cash => t("In cash"),
+        How::Card => t("By card"),
+        How::Transfer => t("By bank transfer"),
+        How::Other => t("Another way"),
     }
 }
 
 /// What becomes of a deposit, in words.
 fn fate_words(fate: Fate) -> &'static str {
     match fate {
-        Fate::Held => "Nothing yet",
-        Fate::Kept => "Kept by the studio",
-        Fate::Returned => "Returned to the client",
-        Fate::Counted => "Counted towards the price",
+        Fate::Held => t("Nothing yet"),
+        Fate::Kept => t("Kept by the studio"),
+        Fate::Returned => t("Returned to the client"),
+        Fate::Counted => t("Counted towards the price"),
     }
 }
 
@@ -146,7 +147,10 @@ async fn page(
     let fields = shown.typed.unwrap_or_else(|| stored(deposit.as_ref()));
     let (gave_up_late, missed) = visits::missed(&mut c, &client).await?;
     let team = visible(&team.0, practitioners::all(&mut c).await?);
-    let noted = |deposit: &Deposit| format!("Noted {} by {}", names.moment(deposit.noted_at), deposit.noted_by);
+    let noted = |deposit: &Deposit| {
+        let when = names.moment(deposit.noted_at);
+        tf("Noted {when} by {who}").with("when", when).with("who", &deposit.noted_by).to_string()
+    };
     Ok(ArrangePage {
         fields,
         errors: shown.errors,
@@ -218,14 +222,14 @@ pub async fn deposit(State(app): State<App>, ctx: Ctx, team: Team, Path(path): P
     let amount = Money::parse(fields.get("amount"), ctx.studio()?.currency.clone());
     let amount = errors.take("amount", amount, money);
     if amount.as_ref().is_some_and(|amount| amount.minor() == 0) {
-        errors.add("amount", "Write more than nothing.");
+        errors.add("amount", t("Write more than nothing."));
     }
     let (how, fate) = (How::parse(fields.get("how")), Fate::parse(fields.get("fate")));
     if how.is_none() {
-        errors.add("how", CHOOSE);
+        errors.add("how", t(CHOOSE));
     }
     if fate.is_none() {
-        errors.add("fate", CHOOSE);
+        errors.add("fate", t(CHOOSE));
     }
     if let (true, Some(amount), Some(how), Some(fate)) = (errors.is_empty(), amount, how, fate) {
         desk::note_deposit(&app, &team.0, &id, (&amount, how, fate)).await?;

@@ -14,6 +14,7 @@ use crate::domain::ids::{BlockId, PractitionerId, RoomId};
 use crate::domain::role::Role;
 use crate::store::calendar::Blocked;
 use crate::store::practitioners::{self, Practitioner, Room};
+use crate::t;
 use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
@@ -77,7 +78,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) 
     let mut errors = Errors::new();
     let what = what(fields.trimmed("what"));
     if what.is_none() {
-        errors.add("what", CHOOSE);
+        errors.add("what", t(CHOOSE));
     }
     let zone = ctx.studio()?.zone.clone();
     let day = day::field(&mut errors, &fields, "day");
@@ -87,15 +88,17 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) 
     if let (Some(from), Some(to)) = (from, to)
         && to <= from
     {
-        errors.add("to", "It has to end after it begins.");
+        errors.add("to", t("It has to end after it begins."));
     }
     if let (true, Some(what), Some(day), Some(from), Some(to), Some(reason)) =
         (errors.is_empty(), what, day, from, to, reason)
     {
         match hours::block(&app, &team.0, what, (from, to), reason).await? {
             Blocking::Done => return Ok(see_other(&format!("/desk/calendar?day={day}"))),
-            Blocking::Taken => errors.add("from", "A visit is booked or being booked then. Move or cancel it first."),
-            Blocking::NotHers => errors.add("what", CHOOSE),
+            Blocking::Taken => {
+                errors.add("from", t("A visit is booked or being booked then. Move or cancel it first."))
+            }
+            Blocking::NotHers => errors.add("what", t(CHOOSE)),
         }
     }
     Ok(Page::refused(page(&app, ctx, &team, fields, errors).await?).into_response())

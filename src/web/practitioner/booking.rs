@@ -8,6 +8,7 @@ use serde::Deserialize;
 use time::Date;
 
 use super::calendar::visible;
+use super::words;
 use crate::actions::book::Person;
 use crate::actions::booking::Choice;
 use crate::actions::desk::{self, Fit, Placed};
@@ -52,7 +53,7 @@ async fn offered(c: &mut Connection) -> Stored<Vec<What>> {
         let (value, words) = (service.id.to_string(), service.name.clone());
         all.push(What { value, words, service: service.clone(), purpose: Purpose::Treatment });
         if tested {
-            let (value, words) = (format!("{}{TEST}", service.id), format!("Skin test for {}", service.name));
+            let (value, words) = (format!("{}{TEST}", service.id), words::skin_test_for(&service.name));
             all.push(What { value, words, service, purpose: Purpose::SkinTest });
         }
     }

@@ -14,6 +14,7 @@ use crate::app::App;
 use crate::domain::ids::PractitionerId;
 use crate::domain::role::{Member, Role};
 use crate::store::practitioners::{self, Practitioner};
+use crate::tf;
 use crate::web::day;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
@@ -97,7 +98,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(asked): Que
         plans: if week { plans(date) } else { Vec::new() },
     });
     Ok(Page::ok(CalendarPage {
-        title: if week { format!("Week of {}", when::day(first)) } else { when::day(day) },
+        title: if week { tf("Week of {day}").with("day", when::day(first)).to_string() } else { when::day(day) },
         day: day.to_string(),
         before: link(first - step, who.as_ref(), week),
         after: link(first + step, who.as_ref(), week),

@@ -41,6 +41,7 @@ use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
+use crate::{t, tf};
 
 #[derive(Template)]
 #[template(path = "practitioner/chair.html")]
@@ -49,8 +50,8 @@ struct ChairPage {
     errors: Errors,
     place: Place,
     steps: Vec<StepView>,
-    /// Value and words of each side, in the order of the forms.
-    sides: [(&'static str, &'static str); 2],
+    /// Value and words of each side, at the start of a line and within one, in the order of the forms.
+    sides: [(&'static str, &'static str, &'static str); 2],
     guide: Option<Guide>,
     bottles: Bottles,
     checked: Option<String>,
@@ -79,7 +80,7 @@ impl Place {
             client_id: client.clone(),
             what: service.name.clone(),
             kind: service.kind,
-            time: format!("{} to {}", when::clock(visit.civil), names.clock(visit.ends_at)),
+            time: words::from_to(when::clock(visit.civil), names.clock(visit.ends_at)),
         })
     }
 }
@@ -102,15 +103,19 @@ struct Timed {
 fn steps(plan: &Plan, traits: &[Trait]) -> Vec<StepView> {
     let view = |(number, step): (usize, &crate::domain::steps::Step)| StepView {
         number,
-        name: step.name().to_owned(),
-        place: step.place().to_owned(),
+        name: t(step.name()).to_owned(),
+        place: t(step.place()).to_owned(),
         timed: step.minutes().map(|minutes| {
             let (now, why) = minutes.for_traits(traits);
-            let why = why.map_or_else(String::new, |why| format!(" since the lashes are {}", words::lashes(why)));
+            let said = match why {
+                Some(why) => tf("{time} since the lashes are {trait}, never longer than {most}")
+                    .with("trait", words::lashes(why)),
+                None => tf("{time}, never longer than {most}"),
+            };
             Timed {
                 seconds: now * 60,
                 most_seconds: minutes.most * 60,
-                words: format!("{}{why}, never longer than {}", when::length(now), when::length(minutes.most)),
+                words: said.with("time", when::length(now)).with("most", when::length(minutes.most)).to_string(),
             }
         }),
     };
@@ -174,12 +179,16 @@ async fn under_way(
     let refused = !errors.is_empty();
     let page = ChairPage {
         steps: steps(&plan, traits),
-        sides: Side::ALL.map(|side| (side.as_str(), words::side(side, place.kind.area()))),
+        sides: Side::ALL.map(|side| {
+            let area = place.kind.area();
+            (side.as_str(), words::side(side, area), words::side_within(side, area))
+        }),
         guide,
         bottles: Bottles::load(c, &names, visit, bottle).await?,
         checked: check.map(|check| {
             let points = check.on_the_day.len() + check.hygiene.len();
-            format!("All {points} points were ticked {} by {}", names.moment(check.at), check.by)
+            let said = tf("All {count} points were ticked {when} by {who}").with("count", points);
+            said.with("when", names.moment(check.at)).with("who", check.by).to_string()
         }),
         zone: names.zone.name().to_owned(),
         script: assets::href("chair.js"),

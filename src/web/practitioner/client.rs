@@ -4,8 +4,9 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
-use super::reaction_view::level_words;
-use super::view::{AnswersView, ConsentView, Names, RecordView, TestView};
+use super::reaction_view::level_within;
+use super::record_view::RecordView;
+use super::view::{AnswersView, ConsentView, Names, TestView};
 use super::words;
 use crate::actions::{health as looks, treating};
 use crate::app::App;
@@ -23,6 +24,7 @@ use crate::web::error::Fault;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
+use crate::{t, tf};
 
 #[derive(Template)]
 #[template(path = "practitioner/client.html")]
@@ -64,7 +66,7 @@ impl VisitRow {
             when: when::moment(visit.civil),
             what: match visit.purpose {
                 Purpose::Treatment => service.to_owned(),
-                Purpose::SkinTest => format!("Skin test for {service}"),
+                Purpose::SkinTest => words::skin_test_for(service),
             },
             with: names.practitioner(&visit.practitioner).to_owned(),
             state: words::state(visit.state),
@@ -85,14 +87,15 @@ async fn load(app: &App, c: &mut Connection, ctx: Ctx, studio: &Studio, client: 
     let letters = letters::of_client(c, &id).await?;
     let reactions = reactions::of_client(c, &id).await?;
     let reaction = |one: &reactions::Reaction| {
-        let state = if one.state.is_open() { "open" } else { "settled" };
-        (
-            one.id.to_string(),
-            format!("{}: {}, {state}", names.moment(one.reported_at), level_words(one.level).to_lowercase()),
-        )
+        let state = if one.state.is_open() { t("open") } else { t("settled") };
+        let words = format!("{}: {}, {state}", names.moment(one.reported_at), level_within(one.level));
+        (one.id.to_string(), words)
     };
     Ok(ClientPage {
-        born: format!("{}, {} years old", when::day(client.born.date()), client.born.age_on(studio.zone.date_at(now))),
+        born: tf("{day}, {age} years old")
+            .with("day", when::day(client.born.date()))
+            .with("age", client.born.age_on(studio.zone.date_at(now)))
+            .to_string(),
         visits: visits::of_client(c, &id).await?.iter().map(|visit| VisitRow::of(visit, &names)).collect(),
         before: takeovers::visits_of(c, &id)
             .await?

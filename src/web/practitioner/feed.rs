@@ -12,6 +12,7 @@ use crate::app::App;
 use crate::domain::ids::PractitionerId;
 use crate::domain::outside::Address;
 use crate::store::feeds::{self, Outside};
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -43,7 +44,7 @@ impl OutsideView {
     fn of(outside: &Outside, names: &Names) -> Self {
         Self {
             host: Address::parse(&outside.url).map(|address| address.host().to_owned()).unwrap_or_default(),
-            read: outside.read_at.map_or_else(|| "Never so far".to_owned(), |at| names.moment(at)),
+            read: outside.read_at.map_or_else(|| t("Never so far").to_owned(), |at| names.moment(at)),
             trouble: outside.trouble.clone(),
         }
     }
@@ -95,7 +96,7 @@ pub async fn outside(State(app): State<App>, ctx: Ctx, team: Team, fields: Field
     }
     let mut errors = Errors::new();
     let address = errors.take("url", Address::parse(fields.trimmed("url")), |_| {
-        "Write the whole address of the calendar, beginning with https:// (webcal:// does too).".to_owned()
+        t("Write the whole address of the calendar, beginning with https:// (webcal:// does too).").to_owned()
     });
     match address {
         Some(address) => {

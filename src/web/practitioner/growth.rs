@@ -15,6 +15,7 @@ use crate::app::App;
 use crate::domain::growth::CAUTION;
 use crate::domain::ids::ClientId;
 use crate::store::clients;
+use crate::t;
 use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::guard::Team;
@@ -60,7 +61,7 @@ pub async fn get(
     }
     let typed = ask.on.unwrap_or_default();
     let on = day::read(&typed);
-    let error = (on.is_none() && !typed.is_empty()).then_some(words::DAY);
+    let error = (on.is_none() && !typed.is_empty()).then(|| t(words::DAY));
     let (windows, lifts) = load(&mut c, &studio, &id, now, on).await?;
     drop(c);
     looks::looked(&app, &team.0, "growth.seen", Some(&id), "").await?;

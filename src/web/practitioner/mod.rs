@@ -17,6 +17,7 @@ pub mod price;
 pub mod reaction;
 mod reaction_view;
 mod read;
+mod record_view;
 pub mod skin_test;
 pub mod today;
 pub mod treatment;

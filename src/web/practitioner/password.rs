@@ -9,6 +9,7 @@ use std::net::SocketAddr;
 use crate::actions::people;
 use crate::app::App;
 use crate::password;
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -44,7 +45,7 @@ pub async fn post(
     }
     let old = fields.get("old").to_owned();
     let Some(signed_in) = people::change_password(&app, &team.0, old, new, &ctx.seen.browser).await? else {
-        errors.add("old", "That isn’t your password.");
+        errors.add("old", t("That isn’t your password."));
         return Ok(Page::refused(PasswordPage { ctx, errors }).into_response());
     };
     let mut response = see_other("/desk");

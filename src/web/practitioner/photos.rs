@@ -20,6 +20,7 @@ use crate::web::form::{Errors, FormWithFile};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::words;
+use crate::{t, tf};
 
 /// A photo: where it is, and whose when.
 pub(super) struct PhotoView {
@@ -44,10 +45,15 @@ struct PhotosPage {
 
 /// The photos of a visit with one purpose.
 pub(super) fn views(all: &[StoredFile], purpose: Purpose, names: &Names) -> Vec<PhotoView> {
-    let (of, word) = (all.iter().filter(|photo| photo.purpose == purpose), purpose.as_str());
+    let said = match purpose {
+        Purpose::Before => tf("Photo before, {when} by {who}"),
+        Purpose::After => tf("Photo after, {when} by {who}"),
+        _ => tf("Photo reaction, {when} by {who}"),
+    };
+    let of = all.iter().filter(|photo| photo.purpose == purpose);
     of.map(|photo| PhotoView {
         href: format!("/desk/files/{}", photo.id),
-        words: format!("Photo {word}, {} by {}", names.moment(photo.added_at), photo.added_by),
+        words: said.clone().with("when", names.moment(photo.added_at)).with("who", &photo.added_by).to_string(),
     })
     .collect()
 }
@@ -94,7 +100,7 @@ pub(super) async fn taken_photo(form: &mut FormWithFile, errors: &mut Errors) ->
     let taken = form.take(Takes::Photo).await;
     let photo = errors.take("file", taken, words::upload).flatten();
     if photo.is_none() {
-        errors.add("file", "Choose a photo.");
+        errors.add("file", t("Choose a photo."));
     }
     photo
 }
@@ -103,7 +109,7 @@ pub(super) async fn taken_photo(form: &mut FormWithFile, errors: &mut Errors) ->
 pub(super) fn not_kept(refused: Refused, errors: &mut Errors) -> Result<(), Fault> {
     match refused {
         Refused::Store(error) => return Err(error.into()),
-        Refused::NotAgreed => errors.add("file", "She has not agreed to photos for the record, or took it back."),
+        Refused::NotAgreed => errors.add("file", t("She has not agreed to photos for the record, or took it back.")),
     }
     Ok(())
 }
@@ -121,7 +127,7 @@ pub async fn post(
     let purpose = Purpose::parse(form.fields.trimmed("purpose"));
     let purpose = purpose.filter(|one| matches!(one, Purpose::Before | Purpose::After));
     if purpose.is_none() {
-        errors.add("purpose", words::CHOOSE);
+        errors.add("purpose", t(words::CHOOSE));
     }
     let photo = taken_photo(&mut form, &mut errors).await;
     if let (Some(photo), Some(purpose)) = (photo, purpose) {

@@ -19,6 +19,7 @@ use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::words::{amount, money};
 use crate::when;
+use crate::{t, tf};
 
 #[derive(Template)]
 #[template(path = "practitioner/price.html")]
@@ -69,7 +70,10 @@ async fn page(
         what: names.service(&visit.service).to_owned(),
         currency: studio.currency.as_str().to_owned(),
         deposit: deposit.map(|one| format!("{} {}", amount(one.amount_minor, &one.currency), one.currency)),
-        noted: taking.map(|one| format!("Noted {} by {}", names.moment(one.noted_at), one.noted_by)),
+        noted: taking.map(|one| {
+            let when = names.moment(one.noted_at);
+            tf("Noted {when} by {who}").with("when", when).with("who", one.noted_by).to_string()
+        }),
         may: visit.state.may_have_price(),
         ctx,
         fields,
@@ -94,17 +98,17 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
     let price = errors.take("price", Money::parse(fields.get("price"), ctx.studio()?.currency.clone()), money);
     let how = How::parse(fields.get("how"));
     if how.is_none() {
-        errors.add("how", "Choose how it was paid.");
+        errors.add("how", t("Choose how it was paid."));
     }
     if let (Some(price), Some(how)) = (price, how) {
         match takings::note(&app, &team.0, &id, &price, how, fields.ticked("counts")).await? {
             Noted::Done => return Ok(see_other(&format!("/desk/visits/{id}"))),
             Noted::NotThere => return Err(Fault::NotFound),
-            Noted::NotBegun => errors.add("price", "Nothing was done at this visit, so there is no price to note."),
+            Noted::NotBegun => errors.add("price", t("Nothing was done at this visit, so there is no price to note.")),
             Noted::Deposit => {
                 errors.add(
                     "counts",
-                    "The deposit can’t be counted: it is more than the price, or it was given back or kept.",
+                    t("The deposit can’t be counted: it is more than the price, or it was given back or kept."),
                 );
             }
         }

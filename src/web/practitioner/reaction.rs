@@ -23,6 +23,7 @@ use crate::domain::reaction::{Level, Sign};
 use crate::domain::visit::VisitState;
 use crate::store::reactions::Reaction;
 use crate::store::{clients, files, visits};
+use crate::t;
 use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields, FormWithFile};
@@ -104,7 +105,7 @@ fn read_report(ctx: &Ctx, fields: &Fields) -> Result<Result<Report, Errors>, Fau
     let began_at = read::moment(&mut errors, fields, "time", day, zone);
     let signs = chosen_signs(fields);
     if signs.is_empty() {
-        errors.add("signs", "Tick what is seen or felt.");
+        errors.add("signs", t("Tick what is seen or felt."));
     }
     let rinsed = read::number(&mut errors, fields, "rinsed", 0, RINSED_MOST).unwrap_or_default();
     let [first_aid, care, note] =
@@ -274,7 +275,8 @@ pub async fn paper(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<
         reaction_view::paper(&mut c, ctx.studio()?, &reaction, app.clock.now()).await?.ok_or(Fault::NotFound)?;
     drop(c);
     looked(&app, &team.0, "reaction.printed", Some(&reaction.client), &id).await?;
-    let bytes = tokio::task::spawn_blocking(move || crate::documents::pdf::reaction_report(&paper))
+    let language = crate::language::Language::spoken();
+    let bytes = tokio::task::spawn_blocking(move || language.within(|| crate::documents::pdf::reaction_report(&paper)))
         .await
         .map_err(Fault::internal)?
         .map_err(Fault::internal)?;

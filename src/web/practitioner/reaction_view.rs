@@ -3,6 +3,7 @@
 use time::OffsetDateTime;
 
 use super::view::Names;
+use super::words;
 use crate::actions::reactions::Refused;
 use crate::documents::pdf::ReactionPaper;
 use crate::domain::reaction::{EventRefused, Level, Sign};
@@ -11,35 +12,47 @@ use crate::store::studio::Studio;
 use crate::store::{Connection, Stored, clients, treatments, visits};
 use crate::web::error::Fault;
 use crate::web::form::Errors;
+use crate::{t, tc, tf, tn};
 
 /// A sign in words.
 pub(super) fn sign_words(sign: Sign) -> &'static str {
     match sign {
-        Sign::BriefWatering => "Watering or mild pink for less than two hours",
-        Sign::Itch => "Itch",
-        Sign::Redness => "Redness without swelling",
-        Sign::SpreadingRash => "A rash that spreads",
-        Sign::LidSwelling => "Swollen lids",
-        Sign::HairLoss => "Lashes or brow hairs lost",
-        Sign::SeverePain => "Strong pain",
-        Sign::LightHurts => "Light hurts",
-        Sign::SightChanged => "Sight blurred or lost",
-        Sign::BlisterOrBurn => "Blisters, weeping or a burn",
-        Sign::EyeShut => "An eye that won’t open",
-        Sign::FaceOrThroatSwelling => "Face, tongue or throat swells",
-        Sign::ShortBreath => "Short breath or a tight chest",
-        Sign::Collapse => "Collapse",
+        Sign::BriefWatering => t("Watering or mild pink for less than two hours"),
+        Sign::Itch => t("Itch"),
+        Sign::Redness => t("Redness without swelling"),
+        Sign::SpreadingRash => t("A rash that spreads"),
+        Sign::LidSwelling => t("Swollen lids"),
+        Sign::HairLoss => t("Lashes or brow hairs lost"),
+        Sign::SeverePain => t("Strong pain"),
+        Sign::LightHurts => t("Light hurts"),
+        Sign::SightChanged => t("Sight blurred or lost"),
+        Sign::BlisterOrBurn => t("Blisters, weeping or a burn"),
+        Sign::EyeShut => t("An eye that won’t open"),
+        Sign::FaceOrThroatSwelling => t("Face, tongue or throat swells"),
+        Sign::ShortBreath => t("Short breath or a tight chest"),
+        Sign::Collapse => t("Collapse"),
     }
 }
 
 /// A level in words.
 pub(super) fn level_words(level: Level) -> &'static str {
     match level {
-        Level::Expected => "Expected",
-        Level::Mild => "Mild",
-        Level::Moderate => "Moderate",
-        Level::Serious => "Serious",
-        Level::Emergency => "Emergency",
+        Level::Expected => t("Expected"),
+        Level::Mild => t("Mild"),
+        Level::Moderate => t("Moderate"),
+        Level::Serious => t("Serious"),
+        Level::Emergency => t("Emergency"),
+    }
+}
+
+/// A level within a line.
+pub(super) fn level_within(level: Level) -> &'static str {
+    match level {
+        Level::Expected => t("expected"),
+        Level::Mild => t("mild"),
+        Level::Moderate => t("moderate"),
+        Level::Serious => t("serious"),
+        Level::Emergency => t("emergency"),
     }
 }
 
@@ -47,17 +60,17 @@ pub(super) fn level_words(level: Level) -> &'static str {
 pub(super) fn refused_words(refused: Refused) -> Result<Errors, Fault> {
     let (field, said) = match refused {
         Refused::Store(_) | Refused::NotFound => return Err(refused.into()),
-        Refused::Future => ("day", "That is still to come.".to_owned()),
-        Refused::BeforeTreatment => ("day", "That is before the treatment began.".to_owned()),
+        Refused::Future => ("day", t("That is still to come.").to_owned()),
+        Refused::BeforeTreatment => ("day", t("That is before the treatment began.").to_owned()),
         Refused::TooMild(least) => {
-            ("level", format!("These signs are at least “{}”.", level_words(least).to_lowercase()))
+            ("level", tf("These signs are at least “{level}”.").with("level", level_within(least)).to_string())
         }
         Refused::Event(EventRefused::AskFirst) => {
-            ("outcome", "Ask her again how it is before it is settled, and note it above.".to_owned())
+            ("outcome", t("Ask her again how it is before it is settled, and note it above.").to_owned())
         }
-        Refused::Event(EventRefused::Falls(_)) => ("level", "A level never falls: what was, was.".to_owned()),
+        Refused::Event(EventRefused::Falls(_)) => ("level", t("A level never falls: what was, was.").to_owned()),
         Refused::Event(EventRefused::State { .. }) => {
-            ("main", "The report stands otherwise by now, so that can’t be done. Look again below.".to_owned())
+            ("main", t("The report stands otherwise by now, so that can’t be done. Look again below.").to_owned())
         }
     };
     let mut errors = Errors::new();
@@ -68,24 +81,26 @@ pub(super) fn refused_words(refused: Refused) -> Result<Errors, Fault> {
 /// After what it came.
 pub(super) async fn after(c: &mut Connection, reaction: &Reaction, names: &Names) -> Stored<String> {
     if reaction.skin_test.is_some() {
-        return Ok("A skin test".to_owned());
+        return Ok(t("A skin test").to_owned());
     }
-    let Some(id) = &reaction.visit else { return Ok("Not after a treatment here".to_owned()) };
+    let Some(id) = &reaction.visit else { return Ok(t("Not after a treatment here").to_owned()) };
     let treatment = treatments::of_visit(c, id).await?;
     let Some(version) = treatment.as_ref().and_then(|treatment| treatment.current()) else {
         let visit = visits::get(c, id).await?;
         return Ok(visit.map_or_else(String::new, |visit| {
-            format!("{}, {}, while it was under way", names.service(&visit.service), names.moment(visit.starts_at))
+            tf("{service}, {when}, while it was under way")
+                .with("service", names.service(&visit.service))
+                .with("when", names.moment(visit.starts_at))
+                .to_string()
         }));
     };
     Ok({
-        let minutes = |what: &str, minutes: Option<u16>| minutes.map(|n| format!("{what} {n} minutes"));
-        let steps = [
-            minutes("first lotion", version.lotion_one_minutes),
-            minutes("second lotion", version.lotion_two_minutes),
-            minutes("tint", version.tint_minutes),
-        ];
-        let steps: Vec<String> = steps.into_iter().flatten().collect();
+        let one = |n| tn("first lotion {n} minute", "first lotion {n} minutes", n);
+        let two = |n| tn("second lotion {n} minute", "second lotion {n} minutes", n);
+        let tint = |n| tn("tint {n} minute", "tint {n} minutes", n);
+        let steps =
+            [version.lotion_one_minutes.map(one), version.lotion_two_minutes.map(two), version.tint_minutes.map(tint)];
+        let steps: Vec<String> = steps.into_iter().flatten().map(String::from).collect();
         let what = format!("{}, {}", names.service(&version.service), names.moment(version.started_at));
         if steps.is_empty() { what } else { format!("{what}: {}", steps.join(", ")) }
     })
@@ -93,7 +108,7 @@ pub(super) async fn after(c: &mut Connection, reaction: &Reaction, names: &Names
 
 /// Products with their batches.
 pub(super) fn products(reaction: &Reaction, names: &Names) -> Vec<String> {
-    reaction.products.iter().map(|(id, batch)| format!("{}, batch {batch}", names.product(id))).collect()
+    reaction.products.iter().map(|(id, batch)| words::bottle(names.product(id), batch)).collect()
 }
 
 /// An entry in words.
@@ -110,38 +125,43 @@ impl EntryView {
         };
         let (title, facts) = match &entry.body {
             Body::Report { signs: seen, level, rinsed, first_aid, care, note } => (
-                "Reported".to_owned(),
+                t("Reported").to_owned(),
                 vec![
-                    ("Level", level_words(*level).to_owned()),
-                    ("Signs", signs(seen)),
-                    ("Eye rinsed", rinsed.map(|minutes| format!("{minutes} minutes")).unwrap_or_default()),
-                    ("Done and advised", first_aid.clone()),
-                    ("Medical care", care.clone()),
-                    ("Notes", note.clone()),
+                    (t("Level"), level_words(*level).to_owned()),
+                    (t("Signs"), signs(seen)),
+                    (
+                        t("Eye rinsed"),
+                        rinsed.map(|minutes| tn("{n} minute", "{n} minutes", minutes).to_string()).unwrap_or_default(),
+                    ),
+                    (t("Done and advised"), first_aid.clone()),
+                    (t("Medical care"), care.clone()),
+                    (t("Notes"), note.clone()),
                 ],
             ),
             Body::FollowUp { signs: seen, level, care, note } => (
-                "Asked again".to_owned(),
+                t("Asked again").to_owned(),
                 vec![
-                    ("Level", level_words(*level).to_owned()),
-                    ("Signs now", if seen.is_empty() { "None any more".to_owned() } else { signs(seen) }),
-                    ("Medical care", care.clone()),
-                    ("Notes", note.clone()),
+                    (t("Level"), level_words(*level).to_owned()),
+                    (t("Signs now"), if seen.is_empty() { t("None any more").to_owned() } else { signs(seen) }),
+                    (t("Medical care"), care.clone()),
+                    (t("Notes"), note.clone()),
                 ],
             ),
-            Body::Told { whom, reference } => (format!("Told: {whom}"), vec![("Their reference", reference.clone())]),
-            Body::Settled { outcome, corrective } => {
-                ("Settled".to_owned(), vec![("Outcome", outcome.clone()), ("Done against it", corrective.clone())])
+            Body::Told { whom, reference } => {
+                (tf("Told: {whom}").with("whom", whom).to_string(), vec![(t("Their reference"), reference.clone())])
             }
-            Body::Reopened { why } => ("Opened again".to_owned(), vec![("Why", why.clone())]),
+            Body::Settled { outcome, corrective } => (
+                t("Settled").to_owned(),
+                vec![(t("Outcome"), outcome.clone()), (t("Done against it"), corrective.clone())],
+            ),
+            Body::Reopened { why } => (t("Opened again").to_owned(), vec![(t("Why"), why.clone())]),
         };
         Self {
             title,
             facts: facts.into_iter().filter(|(_, value)| !value.is_empty()).collect(),
-            written: format!(
-                "{} by {}",
+            written: words::noted(
                 names.moment(entry.written_at),
-                if entry.written_by == "client" { "the client" } else { &entry.written_by }
+                if entry.written_by == "client" { tc("by whom", "the client") } else { &entry.written_by },
             ),
         }
     }

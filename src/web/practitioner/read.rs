@@ -7,6 +7,7 @@ use crate::domain::hours::parse_clock;
 use crate::domain::zone::Zone;
 use crate::web::form::{Errors, Fields};
 use crate::web::words::MISSING;
+use crate::{t, tf};
 
 /// A time of day on a day, as a moment.
 pub(super) fn moment(
@@ -19,7 +20,7 @@ pub(super) fn moment(
     let minutes = parse_clock(fields.get(field)).ok().filter(|minutes| *minutes < 24 * 60);
     let parts = minutes.and_then(|m| Some((u8::try_from(m / 60).ok()?, u8::try_from(m % 60).ok()?)));
     let Some(time) = parts.and_then(|(hour, minute)| Time::from_hms(hour, minute, 0).ok()) else {
-        errors.add(field, words::TIME);
+        errors.add(field, t(words::TIME));
         return None;
     };
     errors.take(field, zone.to_instant(PrimitiveDateTime::new(day?, time)), |refusal| words::civil(*refusal))
@@ -43,7 +44,7 @@ pub(super) fn second(
         _ => None,
     };
     let Some(time) = time else {
-        errors.add(field, words::SECOND);
+        errors.add(field, t(words::SECOND));
         return None;
     };
     errors.take(field, zone.to_instant(PrimitiveDateTime::new(day, time)), |refusal| words::civil(*refusal))
@@ -53,11 +54,11 @@ pub(super) fn second(
 pub(super) fn text(errors: &mut Errors, fields: &Fields, field: &str, most: usize, needed: bool) -> Option<String> {
     let text = fields.trimmed(field);
     if text.is_empty() && needed {
-        errors.add(field, MISSING);
+        errors.add(field, t(MISSING));
         return None;
     }
     if text.chars().count() > most {
-        errors.add(field, format!("That is longer than {most} characters. A shorter form does."));
+        errors.add(field, tf("That is longer than {most} characters. A shorter form does.").with("most", most));
         return None;
     }
     Some(text.to_owned())
@@ -79,7 +80,8 @@ pub(super) fn number(
     match text.parse::<u16>().ok().filter(|number| digits && (least..=most).contains(number)) {
         Some(number) => Ok(Some(number)),
         None => {
-            errors.add(field, format!("Write a whole number from {least} to {most}."));
+            errors
+                .add(field, tf("Write a whole number from {least} to {most}.").with("least", least).with("most", most));
             Err(())
         }
     }

@@ -27,6 +27,7 @@ use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::words::CHOOSE;
 use crate::when;
+use crate::{msg, t, tf};
 
 #[derive(Template)]
 #[template(path = "practitioner/skin_test.html")]
@@ -93,7 +94,10 @@ impl Place {
             for product in catalogue::tests_for(c, &offered.id).await? {
                 self.choices.push((
                     format!("{}.{}", offered.id, product.id),
-                    format!("{}, for {}", product.name, offered.name),
+                    tf("{product}, for {service}")
+                        .with("product", &product.name)
+                        .with("service", &offered.name)
+                        .to_string(),
                 ));
                 let good = all.iter().filter(|b| b.product == product.id && b.days.over(self.day).is_none());
                 self.batches.extend(good.map(|batch| format!("{} {}", product.name, batch.number)));
@@ -110,7 +114,7 @@ impl Place {
         let chosen = chosen.split_once('.').filter(|_| self.choices.iter().any(|(value, _)| value == chosen));
         let chosen = chosen.and_then(|(s, p)| Some((ServiceId::parse(s).ok()?, ProductId::parse(p).ok()?)));
         if chosen.is_none() {
-            errors.add("product", CHOOSE);
+            errors.add("product", t(CHOOSE));
         }
         let batch = read::text(&mut errors, fields, "batch", 60, true);
         let site = read::text(&mut errors, fields, "site", 120, true);
@@ -236,7 +240,7 @@ async fn reading(
         who: client.name.as_str().to_owned(),
         client: client.id.to_string(),
         results: seen.map(|result| (result.as_str(), capital(result))).collect(),
-        causes: CAUSES.map(|(cause, words)| (cause.as_str(), words)).to_vec(),
+        causes: CAUSES.map(|(cause, words)| (cause.as_str(), t(words))).to_vec(),
         photos,
         not_diagnostic: NOT_DIAGNOSTIC,
         ctx,
@@ -280,11 +284,11 @@ pub async fn post_reading(
 
 /// What a member of the team may void a test for; answers and reactions do it by themselves.
 const CAUSES: [(VoidCause, &str); 5] = [
-    (VoidCause::NewProduct, "Another product or shade is used now"),
-    (VoidCause::FormulaChange, "The maker changed the formula"),
-    (VoidCause::BlackHenna, "She had a dark temporary tattoo since"),
-    (VoidCause::SuppressingMedicine, "A medicine may have hidden a reaction"),
-    (VoidCause::Mistake, "It was recorded by mistake"),
+    (VoidCause::NewProduct, msg("Another product or shade is used now")),
+    (VoidCause::FormulaChange, msg("The maker changed the formula")),
+    (VoidCause::BlackHenna, msg("She had a dark temporary tattoo since")),
+    (VoidCause::SuppressingMedicine, msg("A medicine may have hidden a reaction")),
+    (VoidCause::Mistake, msg("It was recorded by mistake")),
 ];
 
 /// A test no longer counts.
@@ -294,7 +298,7 @@ pub async fn post_void(State(app): State<App>, ctx: Ctx, team: Team, Path(id): P
     let cause = VoidCause::parse(fields.trimmed("cause")).filter(|cause| CAUSES.iter().any(|(one, _)| one == cause));
     let Some(cause) = cause else {
         let mut errors = Errors::new();
-        errors.add("cause", CHOOSE);
+        errors.add("cause", t(CHOOSE));
         return Ok(Page::refused(reading(&app, ctx, &team, &id, fields, errors).await?).into_response());
     };
     test_reports::void(&app, &team.0, &stored.client, &id, cause).await?;
@@ -304,7 +308,7 @@ pub async fn post_void(State(app): State<App>, ctx: Ctx, team: Team, Path(id): P
 fn read_look(errors: &mut Errors, fields: &Fields, zone: &Zone) -> Option<(TestResult, time::OffsetDateTime, String)> {
     let result = TestResult::parse(fields.trimmed("result")).filter(|result| *result != TestResult::NotYetRead);
     if result.is_none() {
-        errors.add("result", CHOOSE);
+        errors.add("result", t(CHOOSE));
     }
     let day = day::field(errors, fields, "day");
     let at = read::moment(errors, fields, "time", day, zone);

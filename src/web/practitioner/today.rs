@@ -23,6 +23,7 @@ use crate::web::day;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
+use crate::{t, tf};
 
 #[derive(Template)]
 #[template(path = "practitioner/today.html")]
@@ -63,7 +64,8 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(asked): Que
     let (studio, now) = (ctx.studio()?.clone(), app.clock.now());
     let today = studio.zone.date_at(now);
     let day = asked.day.as_deref().map_or(Some(today), day::read);
-    let ctx = if day.is_none() { ctx.saying(Some("That isn’t a day of the calendar; here is today.")) } else { ctx };
+    let ctx =
+        if day.is_none() { ctx.saying(Some(t("That isn’t a day of the calendar; here is today."))) } else { ctx };
     let day = day.unwrap_or(today);
     let mut c = app.db.read().await?;
     let rows = rows(&mut c, &studio, &team.0, day, now).await?;
@@ -74,7 +76,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(asked): Que
     }
     Ok(Page::ok(TodayPage {
         ctx,
-        title: if day == today { format!("Today, {}", when::day(day)) } else { when::day(day) },
+        title: if day == today { tf("Today, {day}").with("day", when::day(day)).to_string() } else { when::day(day) },
         day: day.to_string(),
         before: day.previous_day().map(|day| day.to_string()),
         after: day.next_day().map(|day| day.to_string()),
@@ -92,7 +94,10 @@ async fn ask_again(c: &mut Connection, studio: &Studio, member: &Member, day: Da
         let name =
             clients::get(c, &reaction.client).await?.map_or_else(String::new, |one| one.name.as_str().to_owned());
         let due = reaction.due_at.map_or_else(String::new, |at| when::moment(studio.zone.to_civil(at)));
-        found.push((reaction.id.to_string(), format!("{name}, due {due}")));
+        found.push((
+            reaction.id.to_string(),
+            tf("{client}, due {when}").with("client", name).with("when", due).to_string(),
+        ));
     }
     Ok(found)
 }
@@ -125,15 +130,24 @@ fn row(visit: &Visit, client: &Client, room: &str, all: bool, names: &Names, now
     let service = names.service(&visit.service);
     let what = match visit.purpose {
         Purpose::Treatment => service.to_owned(),
-        Purpose::SkinTest => format!("Skin test for {service}"),
+        Purpose::SkinTest => words::skin_test_for(service),
     };
-    let by = if all { format!(", with {}", names.practitioner(&visit.practitioner)) } else { String::new() };
+    let what = if all {
+        let with = names.practitioner(&visit.practitioner);
+        tf("{what}, {room}, with {practitioner}")
+            .with("what", what)
+            .with("room", room)
+            .with("practitioner", with)
+            .into()
+    } else {
+        format!("{what}, {room}")
+    };
     let under_way = matches!(visit.state, VisitState::Arrived | VisitState::InTreatment);
     Row {
         href: format!("/desk/visits/{}", visit.id),
-        time: format!("{} to {}", names.clock(visit.starts_at), names.clock(visit.ends_at)),
+        time: words::from_to(names.clock(visit.starts_at), names.clock(visit.ends_at)),
         who: client.name.as_str().to_owned(),
-        what: format!("{what}, {room}{by}"),
+        what,
         place: match visit.state {
             _ if under_way => "now",
             state if state.is_over() => "past",
@@ -180,10 +194,12 @@ pub(super) fn judged_at(visit: &Visit, now: OffsetDateTime) -> OffsetDateTime {
 /// Whether a skin test may be applied on a day, as shape and words.
 pub(super) fn permission(known: &Known, on: Date) -> (&'static str, String) {
     match health::permission(known, on) {
-        Ok(true) => ("clear", "Skin test may be applied".to_owned()),
-        Ok(false) => ("ask", "A clear skin test can’t be trusted now".to_owned()),
-        Err(TestRefused::NotBefore(day)) => ("wait", format!("No skin test before {}", when::day(day))),
-        Err(TestRefused::NoAnswers) => ("ask", "Ask the health questions first".to_owned()),
-        Err(_) => ("stop", "No skin test".to_owned()),
+        Ok(true) => ("clear", t("Skin test may be applied").to_owned()),
+        Ok(false) => ("ask", t("A clear skin test can’t be trusted now").to_owned()),
+        Err(TestRefused::NotBefore(day)) => {
+            ("wait", tf("No skin test before {day}").with("day", when::day(day)).into())
+        }
+        Err(TestRefused::NoAnswers) => ("ask", t("Ask the health questions first").to_owned()),
+        Err(_) => ("stop", t("No skin test").to_owned()),
     }
 }

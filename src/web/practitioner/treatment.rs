@@ -30,6 +30,7 @@ use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::words::CHOOSE;
 use crate::when;
+use crate::{t, tf};
 
 /// The most minutes that a step may have in the record.
 const MINUTES_MOST: u16 = 60;
@@ -133,7 +134,7 @@ impl Chair {
         let mut errors = Errors::new();
         let service = self.services.iter().find(|(id, _)| id.as_str() == fields.trimmed("service"));
         if service.is_none() {
-            errors.add("service", CHOOSE);
+            errors.add("service", t(CHOOSE));
         }
         let zone = &self.names.zone;
         let started_at = read::moment(&mut errors, fields, "started", Some(self.day), zone);
@@ -150,7 +151,7 @@ impl Chair {
         let used_although = read::text(&mut errors, fields, "used_although", 500, false).unwrap_or_default();
         let outcome = Outcome::parse(fields.trimmed("outcome"));
         if outcome.is_none() {
-            errors.add("outcome", CHOOSE);
+            errors.add("outcome", t(CHOOSE));
         }
         match (service, started_at, ended_at, shield, notes, outcome) {
             (Some((service, _)), Some(started_at), Some(ended_at), Some(shield), Some(notes), Some(outcome))
@@ -182,7 +183,7 @@ impl Chair {
     fn refused(self, ctx: Ctx, fields: Fields, refusal: Refused) -> Answer {
         let (field, said) = match &refusal {
             Refused::Record(refusal) => words::record(refusal),
-            Refused::WantsReason => ("reason".to_owned(), "Write down why the record is corrected.".to_owned()),
+            Refused::WantsReason => ("reason".to_owned(), t("Write down why the record is corrected.").to_owned()),
             Refused::Event(event) => ("main".to_owned(), words::event(event)),
             _ => return Err(refusal.into()),
         };
@@ -190,7 +191,7 @@ impl Chair {
         let mut errors = Errors::new();
         errors.add(&field, said);
         if matches!(refusal, Refused::Record(RecordRefused::Unfit(..))) {
-            errors.add("used_although", "If it was used all the same, write why: the record has to be true.");
+            errors.add("used_although", t("If it was used all the same, write why: the record has to be true."));
         }
         let page = TreatmentPage { ctx, fields, errors, chair: self };
         Ok(if conflict { Page::conflict(page) } else { Page::refused(page) }.into_response())
@@ -202,8 +203,10 @@ fn read_count(errors: &mut Errors, fields: &Fields) -> Option<(u16, u16)> {
     let counted = read::number(errors, fields, "counted", 1, COUNT_MOST).ok()?;
     let lifted = read::number(errors, fields, "still_lifted", 0, COUNT_MOST).ok()?;
     match (counted, lifted) {
-        (Some(_), None) => errors.add("still_lifted", "Write how many of them were still lifted, or neither number."),
-        (None, Some(_)) => errors.add("counted", "Write how many were counted, or neither number."),
+        (Some(_), None) => {
+            errors.add("still_lifted", t("Write how many of them were still lifted, or neither number."))
+        }
+        (None, Some(_)) => errors.add("counted", t("Write how many were counted, or neither number.")),
         _ => {}
     }
     counted.zip(lifted)
@@ -211,8 +214,13 @@ fn read_count(errors: &mut Errors, fields: &Fields) -> Option<(u16, u16)> {
 
 fn offered(id: &ProductId, name: &str, all: &[Batch], day: Date) -> Offered {
     let words = |batch: &Batch| match batch.days.over(day) {
-        Some(Unfit::Discarded(day)) => format!("{} (thrown away {})", batch.number, when::day(day)),
-        Some(Unfit::Expired(day)) => format!("{} (ended {}, not to be used)", batch.number, when::day(day)),
+        Some(Unfit::Discarded(day)) => {
+            tf("{batch} (thrown away {day})").with("batch", &batch.number).with("day", when::day(day)).to_string()
+        }
+        Some(Unfit::Expired(day)) => tf("{batch} (ended {day}, not to be used)")
+            .with("batch", &batch.number)
+            .with("day", when::day(day))
+            .to_string(),
         _ => batch.number.clone(),
     };
     let own = all.iter().filter(|batch| batch.product == *id);
@@ -225,16 +233,16 @@ pub(super) async fn last_time(c: &mut Connection, client: &ClientId, visit: &Vis
     let last = before.iter().find(|treatment| treatment.visit != *visit).and_then(Treatment::current);
     Ok(last.map_or_else(String::new, |version| {
         let minutes = |minutes: Option<u16>| minutes.map_or_else(|| "–".to_owned(), |minutes| minutes.to_string());
-        let shield = if version.shield.is_empty() { "no shield noted" } else { &version.shield };
-        format!(
-            "{}, {}: {shield}; lotions {} and {}, tint {} minutes; {}",
-            when::day(names.zone.date_at(version.started_at)),
-            names.service(&version.service),
-            minutes(version.lotion_one_minutes),
-            minutes(version.lotion_two_minutes),
-            minutes(version.tint_minutes),
-            words::outcome(version.outcome).to_lowercase()
-        )
+        let shield = if version.shield.is_empty() { t("no shield noted") } else { &version.shield };
+        tf("{day}, {service}: {shield}; lotions {one} and {two}, tint {tint} minutes; {outcome}")
+            .with("day", when::day(names.zone.date_at(version.started_at)))
+            .with("service", names.service(&version.service))
+            .with("shield", shield)
+            .with("one", minutes(version.lotion_one_minutes))
+            .with("two", minutes(version.lotion_two_minutes))
+            .with("tint", minutes(version.tint_minutes))
+            .with("outcome", words::outcome_within(version.outcome))
+            .to_string()
     }))
 }
 

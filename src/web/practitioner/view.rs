@@ -1,4 +1,4 @@
-//! What several pages of the desk show: a verdict with its reasons, answers, consents, skin tests, records.
+//! What several pages of the desk show: a verdict with its reasons, answers, consents, skin tests.
 
 use std::collections::BTreeMap;
 
@@ -6,13 +6,11 @@ use time::OffsetDateTime;
 
 use super::words;
 use crate::actions::case::test_rules;
-use crate::domain::catalogue::Area;
 use crate::domain::consent::{ConsentRecord, Signed};
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
 use crate::domain::questionnaire::{Answer, AnswerSet, Questionnaire};
 use crate::domain::readiness::Readiness;
 use crate::domain::skin_test::{TestResult, TestRules, VoidCause};
-use crate::domain::timing::SideTime;
 use crate::domain::verdict::{About, Clears, Start, Verdict};
 use crate::domain::zone::Zone;
 use crate::store::catalogue::{Product, Service};
@@ -20,9 +18,9 @@ use crate::store::health::{StoredAnswers, StoredConsent};
 use crate::store::practitioners::Practitioner;
 use crate::store::skin_tests::StoredTest;
 use crate::store::studio::Studio;
-use crate::store::treatments::{Treatment, Version};
 use crate::store::{Connection, Stored, catalogue, health, practitioners, rules};
 use crate::when;
+use crate::{t, tc, tf, tn};
 
 /// The names that ids stand for, and how the studio's clock reads.
 pub(super) struct Names {
@@ -48,15 +46,15 @@ impl Names {
     }
 
     pub(super) fn product(&self, id: &ProductId) -> &str {
-        self.products.iter().find(|one| one.id == *id).map_or("a product", |one| &one.name)
+        self.products.iter().find(|one| one.id == *id).map_or(t("a product"), |one| &one.name)
     }
 
     pub(super) fn service(&self, id: &ServiceId) -> &str {
-        self.services.iter().find(|one| one.id == *id).map_or("a service", |one| &one.name)
+        self.services.iter().find(|one| one.id == *id).map_or(t("a service"), |one| &one.name)
     }
 
     pub(super) fn practitioner(&self, id: &PractitionerId) -> &str {
-        self.practitioners.iter().find(|one| one.id == *id).map_or("somebody", |one| &one.name)
+        self.practitioners.iter().find(|one| one.id == *id).map_or(t("somebody"), |one| &one.name)
     }
 
     /// `Tuesday 3 March 2026, 14:30` on the studio's clock.
@@ -113,7 +111,7 @@ impl Said {
         let (kind, words) = words::verdict(readiness);
         let question = |key: &str| {
             let now = questions.question(key).map(|question| &question.text);
-            now.or_else(|| names.asked.get(key)).map_or_else(|| key.to_owned(), Clone::clone)
+            now.or_else(|| names.asked.get(key)).map_or(key, |text| t(text)).to_owned()
         };
         let lines = readiness.reasons.iter().map(|reason| Line {
             kind: words::shape(reason.verdict),
@@ -125,11 +123,14 @@ impl Said {
                 About::Question(key) => question(key),
                 About::Age | About::Answers | About::Consent | About::Window => String::new(),
             },
-            say: reason.say.clone(),
+            say: t(&reason.say).to_owned(),
             clears: reason.clears.clone(),
             from: reason.from.map(words::earliest),
             basis: reason.basis.to_string(),
-            rule: format!("{}, version {}", reason.rule, reason.version),
+            rule: tf("{rule}, version {version}")
+                .with("rule", &reason.rule)
+                .with("version", reason.version)
+                .to_string(),
             details: reason
                 .details
                 .iter()
@@ -154,19 +155,22 @@ pub(super) fn topics(readiness: &Readiness, names: &Names) -> Vec<String> {
     let mut counts: BTreeMap<(u8, String), usize> = BTreeMap::new();
     for reason in &readiness.reasons {
         let topic = match &reason.about {
-            About::Age => (0, "Age".to_owned()),
-            About::SkinTest(product) => (1, format!("Skin test of {}", names.product(product))),
-            About::Product(product) => (1, format!("Label of {}", names.product(product))),
-            About::Consent => (2, "Consent".to_owned()),
-            About::Window => (3, "Retouch window".to_owned()),
-            About::Answers => (4, "Health questions".to_owned()),
-            About::Question(_) => (5, "health answer".to_owned()),
+            About::Age => (0, t("Age").to_owned()),
+            About::SkinTest(product) => {
+                (1, tf("Skin test of {product}").with("product", names.product(product)).to_string())
+            }
+            About::Product(product) => {
+                (1, tf("Label of {product}").with("product", names.product(product)).to_string())
+            }
+            About::Consent => (2, t("Consent").to_owned()),
+            About::Window => (3, t("Retouch window").to_owned()),
+            About::Answers => (4, t("Health questions").to_owned()),
+            About::Question(_) => (5, String::new()),
         };
         *counts.entry(topic).or_default() += 1;
     }
     let words = |((rank, topic), count): ((u8, String), usize)| match (rank, count) {
-        (5, 1) => "1 health answer".to_owned(),
-        (5, n) => format!("{n} health answers"),
+        (5, n) => tn("{n} health answer", "{n} health answers", n).to_string(),
         _ => topic,
     };
     counts.into_iter().map(words).collect()
@@ -175,15 +179,15 @@ pub(super) fn topics(readiness: &Readiness, names: &Names) -> Vec<String> {
 /// An answer in words.
 fn answer(questions: &Questionnaire, key: &str, given: &Answer) -> String {
     match given {
-        Answer::Yes => "Yes".to_owned(),
-        Answer::No => "No".to_owned(),
-        Answer::PreferToTalk => "Would rather talk about it".to_owned(),
+        Answer::Yes => t("Yes").to_owned(),
+        Answer::No => t("No").to_owned(),
+        Answer::PreferToTalk => t("Would rather talk about it").to_owned(),
         Answer::Date(day) => when::day(*day),
         Answer::Text(text) => text.clone(),
         Answer::Choice(option) => questions
             .question(key)
             .and_then(|question| question.options.iter().find(|one| one.key == *option))
-            .map_or_else(|| option.clone(), |one| one.label.clone()),
+            .map_or_else(|| option.clone(), |one| t(&one.label).to_owned()),
     }
 }
 
@@ -205,7 +209,11 @@ impl AnswersView {
         let questions = health::questionnaire(c, given.set.questionnaire).await?;
         let mut view = Self {
             given: names.moment(given.given_at),
-            by: if given.given_by == "client" { "the client" } else { "the practitioner" },
+            by: if given.given_by == "client" {
+                tc("by whom", "the client")
+            } else {
+                tc("by whom", "the practitioner")
+            },
             told: Vec::new(),
             no: Vec::new(),
             hidden: 0,
@@ -214,8 +222,8 @@ impl AnswersView {
             match given.set.answers.get(&question.key) {
                 None => {}
                 Some(_) if question.sensitive && !sensitive => view.hidden += 1,
-                Some(Answer::No) => view.no.push(question.text.clone()),
-                Some(told) => view.told.push((question.text.clone(), answer(&questions, &question.key, told))),
+                Some(Answer::No) => view.no.push(t(&question.text).to_owned()),
+                Some(told) => view.told.push((t(&question.text).to_owned(), answer(&questions, &question.key, told))),
             }
         }
         Ok(view)
@@ -233,7 +241,7 @@ pub(super) struct ConsentView {
 impl ConsentView {
     pub(super) fn of(consent: &StoredConsent, names: &Names) -> Self {
         let words = match &consent.record {
-            ConsentRecord::Refused { .. } => "Refused".to_owned(),
+            ConsentRecord::Refused { .. } => t("Refused").to_owned(),
             ConsentRecord::Signed(signed) => signature(signed, names),
         };
         Self {
@@ -246,10 +254,18 @@ impl ConsentView {
 }
 
 fn signature(signed: &Signed, names: &Names) -> String {
-    let guardian = signed.guardian.as_ref();
-    let guardian = guardian.map(|g| format!(", with {} ({})", g.name.as_str(), g.relation.as_str()));
-    let withdrawn = signed.withdrawn_at.map(|at| format!("; withdrawn {}", names.moment(at)));
-    format!("Signed by {}{}{}", signed.name.as_str(), guardian.unwrap_or_default(), withdrawn.unwrap_or_default())
+    let said = match (&signed.guardian, signed.withdrawn_at) {
+        (None, None) => tf("Signed by {name}"),
+        (Some(_), None) => tf("Signed by {name}, with {guardian} ({relation})"),
+        (None, Some(_)) => tf("Signed by {name}; withdrawn {when}"),
+        (Some(_), Some(_)) => tf("Signed by {name}, with {guardian} ({relation}); withdrawn {when}"),
+    };
+    let said = said.with("name", signed.name.as_str());
+    let said = match &signed.guardian {
+        Some(g) => said.with("guardian", g.name.as_str()).with("relation", g.relation.as_str()),
+        None => said,
+    };
+    signed.withdrawn_at.map_or(said.clone(), |at| said.with("when", names.moment(at))).to_string()
 }
 
 /// A skin test.
@@ -306,86 +322,4 @@ pub(super) fn capital(result: TestResult) -> String {
     let words = result.to_string();
     let mut letters = words.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
-}
-
-/// One version of a record.
-pub(super) struct VersionView {
-    pub(super) number: u32,
-    pub(super) facts: Vec<(&'static str, String)>,
-    pub(super) reason: String,
-    pub(super) written: String,
-    /// Written after the day of the treatment had ended.
-    pub(super) late: bool,
-    /// Each step on each side: what, from when to when, and what went beyond its time.
-    pub(super) times: Vec<(String, String, String)>,
-    pub(super) reaction: bool,
-}
-
-/// A record with all its versions, the newest first.
-pub(super) struct RecordView {
-    pub(super) id: String,
-    pub(super) visit: String,
-    pub(super) title: String,
-    pub(super) versions: Vec<VersionView>,
-}
-
-impl RecordView {
-    pub(super) fn of(treatment: &Treatment, names: &Names) -> Self {
-        let title = treatment.current().map_or_else(String::new, |version| {
-            format!("{}, {}", names.service(&version.service), when::day(names.zone.date_at(version.started_at)))
-        });
-        Self {
-            id: treatment.id.to_string(),
-            visit: treatment.visit.to_string(),
-            title,
-            versions: treatment.versions.iter().map(|version| VersionView::of(version, names)).collect(),
-        }
-    }
-}
-
-impl VersionView {
-    fn of(version: &Version, names: &Names) -> Self {
-        let service = names.services.iter().find(|service| service.id == version.service);
-        let area = service.map_or(Area::Lash, |service| service.kind.area());
-        let minutes = |minutes: Option<u16>| minutes.map(when::length);
-        let products = version.products.iter();
-        let products: Vec<String> =
-            products.map(|(id, batch)| format!("{}, batch {batch}", names.product(id))).collect();
-        let facts = [
-            ("Service", Some(names.service(&version.service).to_owned())),
-            ("By", Some(names.practitioner(&version.practitioner).to_owned())),
-            ("From", Some(names.clock(version.started_at))),
-            ("Until", Some(names.clock(version.ended_at))),
-            ("Shield", Some(version.shield.clone()).filter(|shield| !shield.is_empty())),
-            ("First lotion", minutes(version.lotion_one_minutes)),
-            ("Second lotion", minutes(version.lotion_two_minutes)),
-            ("Tint", minutes(version.tint_minutes)),
-            ("Products", Some(products.join("; ")).filter(|products| !products.is_empty())),
-            ("Still lifted", version.count.map(|(counted, lifted)| format!("{lifted} of {counted} counted"))),
-            ("Eyes rinsed", version.rinsed.map(|rinsed| if rinsed { "Yes" } else { "Not noted" }.to_owned())),
-            ("Aftercare", Some(if version.aftercare_given { "Given" } else { "Not given" }.to_owned())),
-            ("Outcome", Some(words::outcome(version.outcome).to_owned())),
-            ("Notes", Some(version.notes.clone()).filter(|notes| !notes.is_empty())),
-        ];
-        Self {
-            number: version.version,
-            facts: facts.into_iter().filter_map(|(name, value)| Some((name, value?))).collect(),
-            reason: version.reason.clone(),
-            written: format!("{} by {}", names.moment(version.written_at), version.written_by),
-            late: names.zone.date_at(version.written_at) > names.zone.date_at(version.started_at),
-            times: version.times.iter().map(|time| worn(time, area, names)).collect(),
-            reaction: version.outcome == crate::store::treatments::Outcome::Reaction,
-        }
-    }
-}
-
-/// What was where, from when to when, and what went beyond its time.
-fn worn(time: &SideTime, area: Area, names: &Names) -> (String, String, String) {
-    let what = format!("{}, {}", time.step, words::side(time.side, area).to_lowercase());
-    let up = time.up.map(|up| format!(", time up {}", names.second(up))).unwrap_or_default();
-    let from_to = format!("{} to {}{up}", names.second(time.on), names.second(time.off));
-    let late = time.late().map(|late| format!("{} after its time was up", when::stretch(late)));
-    let over = time.over().map(|over| format!("{} over the label’s longest time", when::stretch(over)));
-    let beyond: Vec<String> = late.into_iter().chain(over).collect();
-    (what, format!("{from_to}: {}", when::stretch(time.length())), beyond.join(", "))
 }

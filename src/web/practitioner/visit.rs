@@ -7,7 +7,8 @@ use axum::response::IntoResponse;
 use time::OffsetDateTime;
 
 use super::photos::{self, PhotoView};
-use super::view::{AnswersView, ConsentView, Names, RecordView, Said, TestView};
+use super::record_view::RecordView;
+use super::view::{AnswersView, ConsentView, Names, Said, TestView};
 use super::{booking, today, words};
 use crate::actions::case::Known;
 use crate::actions::chair;
@@ -34,6 +35,7 @@ use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::when;
+use crate::{t, tf, tn};
 
 #[derive(Template)]
 #[template(path = "practitioner/visit.html")]
@@ -124,7 +126,7 @@ impl View {
             id: id.to_string(),
             client: clients::get(c, &client).await?.map_or_else(String::new, |client| client.name.as_str().to_owned()),
             client_id: client.to_string(),
-            time: format!("{} to {}", when::moment(visit.civil), names.clock(visit.ends_at)),
+            time: words::from_to(when::moment(visit.civil), names.clock(visit.ends_at)),
             what: names.service(&visit.service).to_owned(),
             room: rooms.into_iter().find(|room| room.id == visit.room).map_or_else(String::new, |room| room.name),
             practitioner: names.practitioner(&visit.practitioner).to_owned(),
@@ -142,7 +144,11 @@ impl View {
                 && guardian.is_none()
                 && known.wants_guardian_here(visit.civil.date()),
             guardian: guardian.map(|here| {
-                format!("{} was here, noted {} by {}", here.name, names.moment(here.noted_at), here.noted_by)
+                tf("{name} was here, noted {when} by {who}")
+                    .with("name", here.name)
+                    .with("when", names.moment(here.noted_at))
+                    .with("who", here.noted_by)
+                    .to_string()
             }),
             answers,
             answers_old: readiness.answers_age_days().map_or_else(String::new, days_old),
@@ -174,20 +180,19 @@ fn again(
     let day = window.due().max(window.opens()).max(today);
     let weeks = (day - today).whole_weeks();
     let label = match weeks {
-        ..=0 => "Book again now".to_owned(),
-        1 => "Again in a week".to_owned(),
-        _ => format!("Again in {weeks} weeks"),
+        ..=0 => t("Book again now").to_owned(),
+        _ => tn("Again in a week", "Again in {n} weeks", weeks).to_string(),
     };
     let [opens, due, lapsed] = [window.opens(), window.due(), window.lapsed()].map(when::day);
-    let words = format!("She may return from {opens}, it is time on {due}, and after {lapsed} she counts as new");
+    let words = tf("She may return from {opens}, it is time on {due}, and after {lapsed} she counts as new");
+    let words = words.with("opens", opens).with("due", due).with("lapsed", lapsed).to_string();
     Some((words, label, booking::again(client, &visit.service, &visit.practitioner, day)))
 }
 
 fn days_old(days: i64) -> String {
     match days {
-        ..=0 => "on this day".to_owned(),
-        1 => "1 day old on the day of the visit".to_owned(),
-        _ => format!("{days} days old on the day of the visit"),
+        ..=0 => t("on this day").to_owned(),
+        _ => tn("{n} day old on the day of the visit", "{n} days old on the day of the visit", days).to_string(),
     }
 }
 
@@ -195,14 +200,18 @@ fn days_old(days: i64) -> String {
 async fn changed(c: &mut Connection, id: &VisitId, names: &Names) -> Stored<Option<(String, String)>> {
     let Some(judged) = verdicts::of_visit(c, id).await? else { return Ok(None) };
     let (before, now) = (words::verdict(&judged.booked).1, words::verdict(&judged.latest).1);
-    Ok(judged.changed_at.map(|at| (format!("{before}, and now: {now}"), names.moment(at))))
+    let words = tf("{before}, and now: {now}").with("before", before).with("now", now).to_string();
+    Ok(judged.changed_at.map(|at| (words, names.moment(at))))
 }
 
 async fn begun(c: &mut Connection, visit: &Visit, names: &Names, known: &Known) -> Stored<Option<Begun>> {
     let Some(start) = treatments::start(c, &visit.id).await? else { return Ok(None) };
     let judged: Option<Readiness> = serde_json::from_str(&start.readiness).ok();
     Ok(Some(Begun {
-        words: format!("Started {} by {}", names.moment(start.started_at), start.started_by),
+        words: tf("Started {when} by {who}")
+            .with("when", names.moment(start.started_at))
+            .with("who", start.started_by)
+            .to_string(),
         reason: start.reason,
         // As it was judged then; the answers may be others by now, so none are shown beside it.
         said: judged.map(|judged| Said::of(&judged, names, &known.in_force.questionnaire, None)),
@@ -273,7 +282,7 @@ async fn after(app: &App, ctx: Ctx, team: &Team, id: &VisitId, fields: Fields, d
     let Err(refusal) = done else { return Ok(see_other(&format!("/desk/visits/{id}"))) };
     let (field, said) = match &refusal {
         Refused::Event(event) => ("main", words::event(event)),
-        Refused::OtherDay(day) => ("main", format!("This visit is on {}, not today.", when::day(*day))),
+        Refused::OtherDay(day) => ("main", words::other_day(*day)),
         _ => return Err(refusal.into()),
     };
     let mut errors = Errors::new();

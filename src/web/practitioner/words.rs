@@ -1,5 +1,7 @@
 //! What states, results and refusals are called at the desk.
 
+use std::fmt::Display;
+
 use crate::actions::health::TestRefused;
 use crate::actions::treating::RecordRefused;
 use crate::domain::bottle::Unfit;
@@ -12,62 +14,116 @@ use crate::domain::timing::Side;
 use crate::domain::verdict::{Earliest, Verdict};
 use crate::domain::visit::{EventRefused, VisitState};
 use crate::domain::zone::CivilRefused;
+use crate::language::Language;
 use crate::store::treatments::Outcome;
 use crate::when;
+use crate::{msg, t, tc, tf};
 
 /// Where a visit stands.
 pub(super) fn state(state: VisitState) -> &'static str {
     match state {
-        VisitState::Held => "Held",
-        VisitState::Booked => "Booked",
-        VisitState::Arrived => "Here",
-        VisitState::InTreatment => "Under way",
-        VisitState::Done => "Done",
-        VisitState::CancelledByClient => "Cancelled by the client",
-        VisitState::CancelledByStudio => "Cancelled by the studio",
-        VisitState::NoShow => "Did not come",
-        VisitState::HoldExpired => "Given back",
+        VisitState::Held => tc("visit", "Held"),
+        VisitState::Booked => t("Booked"),
+        VisitState::Arrived => tc("visit", "Here"),
+        VisitState::InTreatment => t("Under way"),
+        VisitState::Done => t("Done"),
+        VisitState::CancelledByClient => t("Cancelled by the client"),
+        VisitState::CancelledByStudio => t("Cancelled by the studio"),
+        VisitState::NoShow => t("Did not come"),
+        VisitState::HoldExpired => t("Given back"),
     }
+}
+
+/// Words of ours within a sentence: small in English only, since German nouns keep their capitals.
+pub(super) fn within(words: &str) -> String {
+    if Language::spoken() == Language::English { words.to_lowercase() } else { words.to_owned() }
 }
 
 /// Why something can't happen to a visit.
 pub(super) fn event(refusal: &EventRefused) -> String {
     match refusal {
-        EventRefused::BeforeStart { .. } => "The visit has not begun yet, so nobody has failed to come.".to_owned(),
+        EventRefused::BeforeStart { .. } => t("The visit has not begun yet, so nobody has failed to come.").to_owned(),
         EventRefused::State { state: at, .. } => {
-            format!("This visit is “{}” by now, so that can’t be done. Look again below.", state(*at).to_lowercase())
+            tf("This visit is “{state}” by now, so that can’t be done. Look again below.")
+                .with("state", within(state(*at)))
+                .to_string()
         }
-        EventRefused::HoldLapsed { .. } | EventRefused::HoldRuns { .. } => "This time is only held.".to_owned(),
+        EventRefused::HoldLapsed { .. } | EventRefused::HoldRuns { .. } => t("This time is only held.").to_owned(),
     }
 }
 
 /// How a treatment came out.
 pub(super) fn outcome(outcome: Outcome) -> &'static str {
     match outcome {
-        Outcome::AsWished => "As wished",
-        Outcome::LessThanWished => "Less than wished",
-        Outcome::Stopped => "Stopped before its end",
-        Outcome::Reaction => "With a reaction",
+        Outcome::AsWished => t("As wished"),
+        Outcome::LessThanWished => t("Less than wished"),
+        Outcome::Stopped => t("Stopped before its end"),
+        Outcome::Reaction => t("With a reaction"),
+    }
+}
+
+/// How a treatment came out, within a line.
+pub(super) fn outcome_within(outcome: Outcome) -> &'static str {
+    match outcome {
+        Outcome::AsWished => t("as wished"),
+        Outcome::LessThanWished => t("less than wished"),
+        Outcome::Stopped => t("stopped before its end"),
+        Outcome::Reaction => t("with a reaction"),
     }
 }
 
 /// A side as the client has it.
 pub(super) fn side(side: Side, area: Area) -> &'static str {
     match (side, area) {
-        (Side::Right, Area::Lash) => "Right eye",
-        (Side::Left, Area::Lash) => "Left eye",
-        (Side::Right, Area::Brow) => "Right brow",
-        (Side::Left, Area::Brow) => "Left brow",
+        (Side::Right, Area::Lash) => t("Right eye"),
+        (Side::Left, Area::Lash) => t("Left eye"),
+        (Side::Right, Area::Brow) => t("Right brow"),
+        (Side::Left, Area::Brow) => t("Left brow"),
+    }
+}
+
+/// A side within a line.
+pub(super) fn side_within(side: Side, area: Area) -> &'static str {
+    match (side, area) {
+        (Side::Right, Area::Lash) => t("right eye"),
+        (Side::Left, Area::Lash) => t("left eye"),
+        (Side::Right, Area::Brow) => t("right brow"),
+        (Side::Left, Area::Brow) => t("left brow"),
     }
 }
 
 /// What lashes are.
 pub(super) fn lashes(one: Trait) -> &'static str {
     match one {
-        Trait::Fine => "fine",
-        Trait::Tinted => "tinted already",
-        Trait::Lifted => "lifted before",
+        Trait::Fine => t("fine"),
+        Trait::Tinted => t("tinted already"),
+        Trait::Lifted => t("lifted before"),
     }
+}
+
+/// When something was written down, and by whom.
+pub(super) fn noted(when: String, who: &str) -> String {
+    tf("{when} by {who}").with("when", when).with("who", who).to_string()
+}
+
+/// A product with its batch.
+pub(super) fn bottle(product: &str, batch: &str) -> String {
+    tf("{product}, batch {batch}").with("product", product).with("batch", batch).to_string()
+}
+
+/// From when to when.
+pub(super) fn from_to(from: impl Display, to: impl Display) -> String {
+    tf("{from} to {to}").with("from", from).with("to", to).to_string()
+}
+
+/// A skin test before a service.
+pub(super) fn skin_test_for(service: &str) -> String {
+    tf("Skin test for {service}").with("service", service).to_string()
+}
+
+/// A visit is on another day.
+pub(super) fn other_day(day: time::Date) -> String {
+    tf("This visit is on {day}, not today.").with("day", when::day(day)).to_string()
 }
 
 /// From when something no longer stands.
@@ -81,15 +137,15 @@ pub(super) fn earliest(from: Earliest) -> String {
 /// The verdict's shape, and its words.
 pub(super) fn verdict(readiness: &Readiness) -> (&'static str, String) {
     let words = match readiness.verdict {
-        Verdict::Clear => "Clear to start".to_owned(),
-        Verdict::Note => "Clear to start, with notes to read".to_owned(),
-        Verdict::Ask => "Ask before starting".to_owned(),
+        Verdict::Clear => t("Clear to start").to_owned(),
+        Verdict::Note => t("Clear to start, with notes to read").to_owned(),
+        Verdict::Ask => t("Ask before starting").to_owned(),
         Verdict::WaitUntil => match readiness.from {
-            Some(from) => format!("Wait until {}", earliest(from)),
-            None => "Wait".to_owned(),
+            Some(from) => tf("Wait until {when}").with("when", earliest(from)).to_string(),
+            None => tc("verdict", "Wait").to_owned(),
         },
-        Verdict::LetterNeeded => "Letter or guardian needed".to_owned(),
-        Verdict::DoNotTreat => "Do not treat".to_owned(),
+        Verdict::LetterNeeded => t("Letter or guardian needed").to_owned(),
+        Verdict::DoNotTreat => t("Do not treat").to_owned(),
     };
     (shape(readiness.verdict), words)
 }
@@ -97,12 +153,12 @@ pub(super) fn verdict(readiness: &Readiness) -> (&'static str, String) {
 /// A verdict in a word or two.
 pub(super) fn label(verdict: Verdict) -> &'static str {
     match verdict {
-        Verdict::Clear => "Clear",
-        Verdict::Note => "Note",
-        Verdict::Ask => "Ask",
-        Verdict::WaitUntil => "Wait",
-        Verdict::LetterNeeded => "Letter or guardian",
-        Verdict::DoNotTreat => "Do not treat",
+        Verdict::Clear => tc("verdict", "Clear"),
+        Verdict::Note => tc("verdict", "Note"),
+        Verdict::Ask => tc("verdict", "Ask"),
+        Verdict::WaitUntil => tc("verdict", "Wait"),
+        Verdict::LetterNeeded => t("Letter or guardian"),
+        Verdict::DoNotTreat => t("Do not treat"),
     }
 }
 
@@ -120,14 +176,14 @@ pub(super) fn shape(verdict: Verdict) -> &'static str {
 /// Where the consent stands: shape and words.
 pub(super) fn consent(standing: ConsentStanding) -> (&'static str, &'static str) {
     match standing {
-        ConsentStanding::SignedCurrent => ("clear", "Signed on the text in use"),
-        ConsentStanding::TextChanged => ("ask", "Signed on an older text"),
-        ConsentStanding::AnswersChanged => ("ask", "Signed before the answers changed"),
-        ConsentStanding::OtherService => ("ask", "Signed for another service"),
-        ConsentStanding::ProductsChanged => ("ask", "Signed for other products"),
-        ConsentStanding::Missing => ("ask", "Not signed"),
-        ConsentStanding::Refused => ("stop", "Refused"),
-        ConsentStanding::Withdrawn => ("stop", "Withdrawn"),
+        ConsentStanding::SignedCurrent => ("clear", t("Signed on the text in use")),
+        ConsentStanding::TextChanged => ("ask", t("Signed on an older text")),
+        ConsentStanding::AnswersChanged => ("ask", t("Signed before the answers changed")),
+        ConsentStanding::OtherService => ("ask", t("Signed for another service")),
+        ConsentStanding::ProductsChanged => ("ask", t("Signed for other products")),
+        ConsentStanding::Missing => ("ask", t("Not signed")),
+        ConsentStanding::Refused => ("stop", t("Refused")),
+        ConsentStanding::Withdrawn => ("stop", t("Withdrawn")),
     }
 }
 
@@ -136,44 +192,46 @@ pub(super) fn test(refusal: &TestRefused) -> Option<(&'static str, String)> {
     Some(match refusal {
         TestRefused::Store(_) | TestRefused::NotFound => return None,
         TestRefused::Event(refused) => ("product", event(refused)),
-        TestRefused::OtherProduct => ("product", "Choose one of the products on the list.".to_owned()),
-        TestRefused::NotBefore(day) => {
-            ("product", format!("The answers ask to wait with a skin test until {}.", when::day(*day)))
-        }
-        TestRefused::Age => ("product", "No skin test under 16.".to_owned()),
+        TestRefused::OtherProduct => ("product", t("Choose one of the products on the list.").to_owned()),
+        TestRefused::NotBefore(day) => (
+            "product",
+            tf("The answers ask to wait with a skin test until {day}.").with("day", when::day(*day)).to_string(),
+        ),
+        TestRefused::Age => ("product", t("No skin test under 16.").to_owned()),
         TestRefused::NoAnswers => {
-            ("product", "The health questions were not answered yet. They come before any skin test.".to_owned())
+            ("product", t("The health questions were not answered yet. They come before any skin test.").to_owned())
         }
-        TestRefused::Forbidden => {
-            ("product", "The answers forbid a skin test of this product. Look at them on the client’s page.".to_owned())
-        }
+        TestRefused::Forbidden => (
+            "product",
+            t("The answers forbid a skin test of this product. Look at them on the client’s page.").to_owned(),
+        ),
         TestRefused::NoConsent => {
-            ("product", "Consent was refused or withdrawn, so nothing is put on the skin.".to_owned())
+            ("product", t("Consent was refused or withdrawn, so nothing is put on the skin.").to_owned())
         }
         TestRefused::Expired(ended) => {
-            ("batch", format!("This batch ended on {}. Take another one.", when::day(*ended)))
+            ("batch", tf("This batch ended on {day}. Take another one.").with("day", when::day(*ended)).to_string())
         }
-        TestRefused::Future => ("time", FUTURE.to_owned()),
+        TestRefused::Future => ("time", t(FUTURE).to_owned()),
         TestRefused::Reading(ReadingRefused::BeforeApplied) => {
-            ("day", "That is before the test was applied.".to_owned())
+            ("day", t("That is before the test was applied.").to_owned())
         }
-        TestRefused::Reading(ReadingRefused::Future) => ("day", FUTURE.to_owned()),
+        TestRefused::Reading(ReadingRefused::Future) => ("day", t(FUTURE).to_owned()),
     })
 }
 
 /// Why a record isn't taken: the field, and the words beside it. Batches stand at the product's own field.
 pub(super) fn record(refusal: &RecordRefused) -> (String, String) {
     match refusal {
-        RecordRefused::EndsBeforeStart => ("ended".to_owned(), "That is before the start.".to_owned()),
-        RecordRefused::Future => ("ended".to_owned(), FUTURE.to_owned()),
-        RecordRefused::Count => ("still_lifted".to_owned(), "That is more than were counted.".to_owned()),
+        RecordRefused::EndsBeforeStart => ("ended".to_owned(), t("That is before the start.").to_owned()),
+        RecordRefused::Future => ("ended".to_owned(), t(FUTURE).to_owned()),
+        RecordRefused::Count => ("still_lifted".to_owned(), t("That is more than were counted.").to_owned()),
         RecordRefused::NoProduct => (
             "products".to_owned(),
-            "Write the batch of at least one product. Without any, the outcome is “stopped”.".to_owned(),
+            t("Write the batch of at least one product. Without any, the outcome is “stopped”.").to_owned(),
         ),
         RecordRefused::UnknownBatch(product) => (
             format!("batch_{product}"),
-            "The register doesn’t know this batch. Check the label; the owner adds new batches.".to_owned(),
+            t("The register doesn’t know this batch. Check the label; the owner adds new batches.").to_owned(),
         ),
         RecordRefused::Unfit(product, unfit) => (format!("batch_{product}"), self::unfit(unfit)),
     }
@@ -182,29 +240,33 @@ pub(super) fn record(refusal: &RecordRefused) -> (String, String) {
 /// Why what is in a bottle may not be used.
 pub(super) fn unfit(unfit: &Unfit) -> String {
     match unfit {
-        Unfit::Expired(day) => format!("This batch ended on {}, so it may not be used.", when::day(*day)),
-        Unfit::Discarded(day) => format!("This batch was thrown away on {}, so it can’t be used.", when::day(*day)),
-        Unfit::OtherArea(Area::Lash) => "Its label is not for lashes, so it may not be used on them.".to_owned(),
-        Unfit::OtherArea(Area::Brow) => "Its label is not for brows, so it may not be used on them.".to_owned(),
-        Unfit::BeyondLimit(warning) => {
-            format!("It doesn’t fit the published limits, so it may not be used here: {}.", warning.basis.text)
+        Unfit::Expired(day) => {
+            tf("This batch ended on {day}, so it may not be used.").with("day", when::day(*day)).to_string()
         }
+        Unfit::Discarded(day) => {
+            tf("This batch was thrown away on {day}, so it can’t be used.").with("day", when::day(*day)).to_string()
+        }
+        Unfit::OtherArea(Area::Lash) => t("Its label is not for lashes, so it may not be used on them.").to_owned(),
+        Unfit::OtherArea(Area::Brow) => t("Its label is not for brows, so it may not be used on them.").to_owned(),
+        Unfit::BeyondLimit(warning) => tf("It doesn’t fit the published limits, so it may not be used here: {basis}.")
+            .with("basis", t(&warning.basis.text))
+            .to_string(),
     }
 }
 
 /// Why a civil time is no moment.
 pub(super) fn civil(refusal: CivilRefused) -> String {
     match refusal {
-        CivilRefused::Missing => "The clocks jump over this time on that day.".to_owned(),
-        CivilRefused::Twice => "The clocks show this time twice on that day. Write a time around it.".to_owned(),
-        CivilRefused::OutOfRange => TIME.to_owned(),
+        CivilRefused::Missing => t("The clocks jump over this time on that day.").to_owned(),
+        CivilRefused::Twice => t("The clocks show this time twice on that day. Write a time around it.").to_owned(),
+        CivilRefused::OutOfRange => t(TIME).to_owned(),
     }
 }
 
 /// No time of day.
-pub(super) const TIME: &str = "Write the time like 9:05 or 14:30.";
+pub(super) const TIME: &str = msg("Write the time like 9:05 or 14:30.");
 /// No time of day to the second.
-pub(super) const SECOND: &str = "Write the time like 14:03:20.";
+pub(super) const SECOND: &str = msg("Write the time like 14:03:20.");
 /// No day.
 /// Still to come.
-pub(super) const FUTURE: &str = "That is still to come.";
+pub(super) const FUTURE: &str = msg("That is still to come.");

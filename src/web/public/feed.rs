@@ -10,6 +10,7 @@ use crate::documents::ics::{Calendar, Event, Method};
 use crate::store::types::sha256_hex;
 use crate::store::visits::Purpose;
 use crate::store::{catalogue, clients, feeds, visits};
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::page::{Answer, Ctx};
 
@@ -42,7 +43,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(file): Path<String>) -> 
         let service = services.iter().find(|one| one.id == visit.service).map_or("", |one| &one.name);
         let what = match visit.purpose {
             Purpose::Treatment => service.to_owned(),
-            Purpose::SkinTest => "Skin test".to_owned(),
+            Purpose::SkinTest => t("Skin test").to_owned(),
         };
         events.push(Event {
             sequence: visit.sequence,

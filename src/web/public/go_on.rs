@@ -14,6 +14,7 @@ use crate::app::App;
 use crate::domain::person::BirthDate;
 use crate::store::drafts::{self, By, Link};
 use crate::store::types::sha256_hex;
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::limits::{What, neighbourhood};
@@ -84,7 +85,7 @@ pub async fn post(
     let given = errors.take("born", parsed, words::birth);
     if given.is_some() && given != booking.born() {
         going_on::wrong(&app, &token, &booking.draft.id).await?;
-        errors.add("born", "That is not the date of birth that you gave. Please look again.");
+        errors.add("born", t("That is not the date of birth that you gave. Please look again."));
     }
     if !errors.is_empty() {
         let worth = worth(find(&app, &token).await?.as_ref());

@@ -16,6 +16,7 @@ use crate::app::App;
 use crate::domain::person::BirthDate;
 use crate::store::clients;
 use crate::store::invitations::{Invitation, Link};
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::limits::{What, neighbourhood};
@@ -75,7 +76,7 @@ pub async fn post(
     let given = errors.take("born", BirthDate::parse(&date_text(&fields, "born"), today), words::birth);
     if given.is_some() && given != Some(client.born) {
         invite::wrong(&app, &token, &invitation.id).await?;
-        errors.add("born", "That is not the date of birth that we know. Please look again.");
+        errors.add("born", t("That is not the date of birth that we know. Please look again."));
     }
     if !errors.is_empty() {
         if find(&app, &token).await?.is_none() {

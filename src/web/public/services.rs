@@ -7,6 +7,7 @@ use axum::response::IntoResponse;
 use crate::app::App;
 use crate::domain::money::Money;
 use crate::store::catalogue;
+use crate::tf;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
 
@@ -35,10 +36,15 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
             continue;
         }
         let tested = !catalogue::tests_for(&mut c, &service.id).await?.is_empty();
-        let with_test = if tested { ", with a skin test at least two days before" } else { "" };
+        let length = when::length(service.minutes);
+        let length = if tested {
+            tf("{length}, with a skin test at least two days before").with("length", length).to_string()
+        } else {
+            length
+        };
         offers.push(Offer {
             href: format!("/services/{}", service.id),
-            detail: format!("{} {}{with_test}", service.description, when::length(service.minutes)).trim().to_owned(),
+            detail: format!("{} {length}", service.description).trim().to_owned(),
             price: Money::of(service.price_minor, studio.currency.clone()).to_string(),
             name: service.name,
         });

@@ -11,7 +11,9 @@ use crate::app::App;
 use crate::domain::money::Currency;
 use crate::domain::person::{Mail, PersonName};
 use crate::domain::zone::{self, Zone};
+use crate::language::Language;
 use crate::password;
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::page::{Answer, Ctx, Page, see_other};
@@ -40,7 +42,8 @@ async fn still_open(app: &App) -> Result<(), Fault> {
 /// Shows the form.
 pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
     still_open(&app).await?;
-    Ok(Page::ok(SetUpPage::new(ctx, Fields::default(), Errors::new())).into_response())
+    let spoken = Fields::of(vec![("language".to_owned(), Language::spoken().code().to_owned())]);
+    Ok(Page::ok(SetUpPage::new(ctx, spoken, Errors::new())).into_response())
 }
 
 fn read(app: &App, fields: &Fields) -> Result<NewOwner, Errors> {
@@ -50,7 +53,11 @@ fn read(app: &App, fields: &Fields) -> Result<NewOwner, Errors> {
             bool::from(subtle::ConstantTimeEq::ct_eq(code.as_bytes(), fields.trimmed("code").as_bytes()))
         });
     if !code_is_right {
-        errors.add("code", "This isn't the code that the server printed when it started.");
+        errors.add("code", t("This isn't the code that the server printed when it started."));
+    }
+    let language = Language::parse(fields.trimmed("language"));
+    if language.is_none() {
+        errors.add("language", words::CHOOSE);
     }
     let studio = errors.take("studio", PersonName::parse(fields.get("studio")), words::name);
     let zone = errors.take("zone", Zone::parse(fields.trimmed("zone")), |_| words::ZONE.to_owned());
@@ -58,12 +65,15 @@ fn read(app: &App, fields: &Fields) -> Result<NewOwner, Errors> {
     let name = errors.take("name", PersonName::parse(fields.get("name")), words::name);
     let mail = errors.take("mail", Mail::parse(fields.get("mail")), words::mail);
     let password = errors.take("password", password::check(fields.get("password")), words::password);
-    match (studio, zone, currency, name, mail, password) {
-        (Some(studio), Some(zone), Some(currency), Some(name), Some(mail), Some(())) if errors.is_empty() => {
+    match (language, studio, zone, currency, name, mail, password) {
+        (Some(language), Some(studio), Some(zone), Some(currency), Some(name), Some(mail), Some(()))
+            if errors.is_empty() =>
+        {
             Ok(NewOwner {
                 studio,
                 zone,
                 currency,
+                language,
                 name,
                 mail,
                 password: fields.get("password").to_owned(),

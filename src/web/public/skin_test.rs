@@ -26,15 +26,16 @@ use crate::web::limits::{What, neighbourhood};
 use crate::web::page::{Answer, Ctx, Page};
 use crate::web::words;
 use crate::when;
+use crate::{msg, t};
 
 /// What she may choose: the words that the studio uses.
 const SEEN: [(TestResult, &str); 6] = [
-    (TestResult::NoVisibleChange, "Your skin looks and feels as before."),
-    (TestResult::FaintPink, "Unclear: we will look at it with you."),
+    (TestResult::NoVisibleChange, msg("Your skin looks and feels as before.")),
+    (TestResult::FaintPink, msg("Unclear: we will look at it with you.")),
     (TestResult::ItchOrRaised, ""),
     (TestResult::SwellingOrBlister, ""),
-    (TestResult::EyeOrBreathing, "Red or swollen eyes, a tight chest, hard breathing."),
-    (TestResult::RemovedEarly, "The drop was washed or wiped off before it was meant to be."),
+    (TestResult::EyeOrBreathing, msg("Red or swollen eyes, a tight chest, hard breathing.")),
+    (TestResult::RemovedEarly, msg("The drop was washed or wiped off before it was meant to be.")),
 ];
 
 /// One place where a product was put on the skin.
@@ -162,7 +163,7 @@ impl Found {
             let chosen = TestResult::parse(fields.trimmed(&name));
             let chosen = chosen.filter(|result| SEEN.iter().any(|(seen, _)| seen == result));
             if chosen.is_none() {
-                errors.add(&name, "Please choose what is closest.");
+                errors.add(&name, t("Please choose what is closest."));
             }
             let note_name = format!("{name}-note");
             let note = errors.take(&note_name, Note::parse(fields.get(&note_name), 300), words::text);
@@ -196,7 +197,7 @@ impl Found {
             return Ok(Page::ok(TestPage { photo_kept: true, ..page }).into_response());
         }
         if errors.is_empty() {
-            errors.add("photo", "Choose a photo.");
+            errors.add("photo", t("Choose a photo."));
         }
         Ok(Page::refused(self.page(app, ctx, Fields::default(), errors).await?).into_response())
     }

@@ -11,6 +11,7 @@ use crate::app::App;
 use crate::store::second_factor;
 use crate::store::sessions::Stage;
 use crate::store::types::sha256_hex;
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::limits::{What, neighbourhood};
@@ -52,7 +53,7 @@ pub async fn post(
     let Some(signed_in) = sign_in::with_password(&app, &mail, password, old.as_deref(), &ctx.seen.browser).await?
     else {
         let mut errors = Errors::new();
-        errors.add("mail", "Mail and password don't go together.");
+        errors.add("mail", t("Mail and password don't go together."));
         return Ok(Page::refused(TeamPage { ctx, fields, errors }).into_response());
     };
     let mut response = see_other(match signed_in.stage {

@@ -10,6 +10,7 @@ use crate::second_factor::recovery_hash;
 use crate::store::second_factor::knows_browser_of;
 use crate::store::sessions::Stage;
 use crate::store::types::sha256_hex;
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::limits::What;
@@ -50,7 +51,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, door: Door, fields: Fields) 
     }
     let Some(signed_in) = sign_in::with_code(&app, &door.member, &door.token, typed, &ctx.seen.browser).await? else {
         let mut errors = Errors::new();
-        errors.add("code", "That code isn’t right, or was used before. Wait for the next one in your app.");
+        errors.add("code", t("That code isn’t right, or was used before. Wait for the next one in your app."));
         return Ok(Page::refused(CodePage { ctx, errors }).into_response());
     };
     let mut response = see_other("/desk");

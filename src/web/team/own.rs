@@ -14,6 +14,7 @@ use crate::domain::zone::Zone;
 use crate::store::second_factor as stored;
 use crate::store::sessions::{self, Listed};
 use crate::store::types::sha256_hex;
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
 use crate::web::guard::Team;
@@ -57,7 +58,7 @@ fn row(listed: Listed, zone: &Zone, own: &str) -> Row {
     Row {
         here: listed.token_hash == own,
         hash: listed.token_hash,
-        device: if listed.device.is_empty() { "a device".to_owned() } else { listed.device },
+        device: if listed.device.is_empty() { t("a device").to_owned() } else { t(&listed.device).to_owned() },
         began: words::moment(zone.to_civil(listed.created_at)),
         used: words::moment(zone.to_civil(listed.seen_at)),
     }
@@ -78,7 +79,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(said): Quer
     let own = ctx.seen.team_token.as_deref().map(sha256_hex).unwrap_or_default();
     let listed = sessions::of_account(&mut c, account, now, now - Stay::TEAM.idle).await?;
     let rows = listed.into_iter().map(|listed| row(listed, &zone, &own)).collect();
-    let ctx = ctx.saying(said.ended.map(|_| "That session is ended."));
+    let ctx = ctx.saying(said.ended.map(|_| t("That session is ended.")));
     Ok(Page::ok(OwnPage { ctx, factor, rows }).into_response())
 }
 

@@ -12,6 +12,7 @@ use serde::Deserialize;
 use crate::actions::sign_in;
 use crate::app::App;
 use crate::store::types::sha256_hex;
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::limits::What;
@@ -67,7 +68,7 @@ async fn proves(app: &App, door: &Door, fields: &Fields, errors: &mut Errors) ->
     if sign_in::prove(app, &door.member, &door.token, typed.to_owned()).await? {
         return Ok(true);
     }
-    errors.add(FIELD, "That is neither your password nor a code that is still good.");
+    errors.add(FIELD, t("That is neither your password nor a code that is still good."));
     Ok(false)
 }
 
@@ -116,7 +117,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, door: Door, Query(going): Qu
         return Ok(see_other(going.path()));
     }
     if errors.is_empty() {
-        errors.add(FIELD, crate::web::words::MISSING);
+        errors.add(FIELD, t(crate::web::words::MISSING));
     }
     Ok(Page::refused(going.page(ctx, errors)).into_response())
 }

@@ -13,6 +13,7 @@ use crate::second_factor::Secret;
 use crate::store::accounts;
 use crate::store::second_factor as stored;
 use crate::store::sessions::Stage;
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::page::{Answer, Ctx, Drawing, Page, see_other};
@@ -60,7 +61,7 @@ async fn page(app: &App, ctx: Ctx, door: &Door, errors: Errors) -> Result<Second
         SecondFactor::Asked => {
             let secret = Secret::offered(&door.token);
             let address = secret.address(&ctx.studio_name, &account.mail);
-            let picture = svg::for_cameras(&address, "The secret as a picture, for the camera of your app");
+            let picture = svg::for_cameras(&address, t("The secret as a picture, for the camera of your app"));
             Offer::Secret { picture: picture.as_ref().map(Drawing::of), words: secret.words() }
         }
     };
@@ -92,7 +93,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, door: Door, fields: Fields) 
     let done = second_factor::set_up(&app, &door.member, &door.token, code, &ctx.seen.browser).await?;
     let Some((signed_in, codes)) = done else {
         let mut errors = Errors::new();
-        errors.add("code", "That isn’t the code that your app shows for this secret just now. Is its clock right?");
+        errors.add("code", t("That isn’t the code that your app shows for this secret just now. Is its clock right?"));
         return Ok(Page::refused(page(&app, ctx, &door, errors).await?).into_response());
     };
     let next = if door.member.role == Role::Owner { "/owner" } else { "/desk" };

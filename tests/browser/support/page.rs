@@ -7,6 +7,7 @@ use fantoccini::elements::Element;
 use fantoccini::error::CmdError;
 use serde_json::json;
 
+use palpebra::language::{Language, t};
 use tokio::time::{interval, timeout};
 
 use super::Browser;
@@ -23,12 +24,23 @@ impl Browser {
         self.client.goto(address).await.unwrap();
     }
 
+    /// A text of ours in the language of the page.
+    async fn said(&self, english: &str) -> String {
+        let tag = self.client.execute("return document.documentElement.lang", vec![]).await.unwrap();
+        let language = tag.as_str().and_then(Language::parse).unwrap_or_default();
+        language.within(|| t(english).to_owned())
+    }
+
     /// Fills the field with this label, in place of what it holds; in a list, takes the choice that reads so.
     pub(crate) async fn fill(&self, label: &str, value: &str) {
         let field = self.named(FIELDS, label).await;
         let kind = field.prop("type").await.unwrap().unwrap_or_default();
         match kind.as_str() {
-            "select-one" => field.select_by_label(value).await.unwrap(),
+            "select-one" => {
+                if field.select_by_label(&self.said(value).await).await.is_err() {
+                    field.select_by_label(value).await.unwrap();
+                }
+            }
             "file" => field.send_keys(value).await.unwrap(),
             // Their keys depend on the order of day and month that the browser shows.
             "date" | "time" | "datetime-local" | "month" | "week" => {
@@ -57,7 +69,7 @@ impl Browser {
     pub(crate) async fn choose(&self, question: &str, answer: &str) {
         let group = self.named(GROUPS, question).await;
         let choices = group.find_all(Locator::Css("input[type=radio]")).await.unwrap();
-        self.only(choices, answer).await.click().await.unwrap();
+        self.only(choices, &self.said(answer).await).await.click().await.unwrap();
     }
 
     pub(crate) async fn press(&self, name: &str) {
@@ -144,13 +156,16 @@ impl Browser {
     /// The one element that a screen reader calls by this name.
     pub(crate) async fn named(&self, kinds: &str, name: &str) -> Element {
         let all = self.client.find_all(Locator::Css(kinds)).await.unwrap();
-        self.only(all, name).await
+        self.only(all, &self.said(name).await).await
     }
 
     /// The first element that a screen reader calls by a name that begins so, if there is one.
     pub(crate) async fn first(&self, kinds: &str, beginning: &str) -> Option<Element> {
+        // It may be a text of ours or somebody's own words, such as the name of a service.
+        let said = self.said(beginning).await;
         for element in self.client.find_all(Locator::Css(kinds)).await.unwrap() {
-            if self.name_of(&element).await.starts_with(beginning) {
+            let name = self.name_of(&element).await;
+            if name.starts_with(&said) || name.starts_with(beginning) {
                 return Some(element);
             }
         }

@@ -57,7 +57,8 @@ impl Server {
         Self::start(with_demo(now).await, demo(now)).await
     }
 
-    /// The same, where every name is long, or written from right to left, in a studio with a colour and a logo of its own.
+    /// The same, where every name is long, or written from right to left, in a studio that speaks
+    /// German and has a colour and a logo of its own.
     pub(crate) async fn demo_of_long_names(now: &str) -> Self {
         let data = with_demo(now).await;
         let file = SqliteConnectOptions::new().filename(data.path().join(FILE));
@@ -169,7 +170,7 @@ const RENAMING: [&str; 7] = [
     "UPDATE product SET name = name || CASE rowid % 2
         WHEN 0 THEN ' Unterwimpernpflegezwischenlotionskonzentrat' ELSE ' للرموش الطويلة' END",
     "UPDATE room SET name = name || ' im Hinterhausdachgeschosswintergarten'",
-    "UPDATE studio SET accent = '#f4a6c8', name = 'Wimpernwerkstattundaugenbrauenhandwerksmeisterbetrieb עפעף ורמוש'",
+    "UPDATE studio SET language = 'de', accent = '#f4a6c8', name = 'Wimpernwerkstattundaugenbrauenhandwerksmeisterbetrieb עפעף ורמוש'",
 ];
 
 /// A picture as a logo is kept.

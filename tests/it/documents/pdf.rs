@@ -4,6 +4,7 @@ use std::io::Write as _;
 use std::process::Command;
 
 use palpebra::documents::pdf::client_record;
+use palpebra::language::Language;
 use proptest::prelude::*;
 
 use super::sample;
@@ -55,6 +56,22 @@ fn the_record_holds_its_facts() {
         "does not rule out a later one",
     ] {
         assert!(text.contains(fact), "{fact:?} is missing in: {text}");
+    }
+}
+
+#[test]
+fn the_record_is_in_the_language_of_the_studio_and_says_so() {
+    for (language, facts) in [
+        (Language::English, ["Date of birth", "17 February 1994", "Skin tests"]),
+        (Language::German, ["Geburtsdatum", "17. Februar 1994", "Hauttests"]),
+    ] {
+        let pdf = language.within(|| client_record(&sample::head(), &sample::client(1))).unwrap();
+        let text = words(&pdf);
+        for fact in facts {
+            assert!(text.contains(fact), "{fact:?} is missing in: {text}");
+        }
+        let plain = run("qpdf", &["--qdf", "--object-streams=disable", "FILE", "-"], &pdf);
+        assert!(plain.contains(&format!("/Lang ({})", language.code())), "{}", language.code());
     }
 }
 

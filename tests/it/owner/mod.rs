@@ -14,6 +14,7 @@ mod home;
 mod invite;
 mod keeping;
 mod label;
+mod language;
 mod leaving;
 mod other_hours;
 mod papers;

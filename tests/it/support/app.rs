@@ -78,6 +78,7 @@ impl TestApp {
     pub(crate) async fn made_with_owner(made: Made) -> Self {
         let test = Self::made(made).await;
         let owner = NewOwner {
+            language: palpebra::language::Language::English,
             studio: PersonName::parse("Studio Lidbogen").unwrap(),
             zone: Zone::parse("Europe/Berlin").unwrap(),
             currency: Currency::parse("EUR").unwrap(),

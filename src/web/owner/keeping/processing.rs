@@ -11,6 +11,7 @@ use crate::domain::retention::Class;
 use crate::store::{feeds, practitioners, retention};
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
+use crate::{msg, t};
 
 /// Something that is done with data.
 struct Activity {
@@ -25,43 +26,43 @@ struct Activity {
 /// Those whose time the owner sets. The bases are the articles by their number; that they fit is for her to confirm.
 const SET: [(&str, &str, &str, &str, &str, Class); 5] = [
     (
-        "Booking and visits",
-        "To keep a time for a client and to reach her",
-        "Clients; parents or guardians",
-        "Name, mail, phone, date of birth, visits, deposits",
-        "Contract: art. 6 (1) (b)",
+        msg("Booking and visits"),
+        msg("To keep a time for a client and to reach her"),
+        msg("Clients; parents or guardians"),
+        msg("Name, mail, phone, date of birth, visits, deposits"),
+        msg("Contract: art. 6 (1) (b)"),
         Class::Contact,
     ),
     (
-        "Health questions, skin tests and doctors’ letters",
-        "To treat nobody whom it could hurt",
-        "Clients",
-        "Health answers, results of skin tests, letters, what the rules said of them",
-        "Explicit consent: art. 6 (1) (a) and 9 (2) (a); afterwards as below",
+        msg("Health questions, skin tests and doctors’ letters"),
+        msg("To treat nobody whom it could hurt"),
+        msg("Clients"),
+        msg("Health answers, results of skin tests, letters, what the rules said of them"),
+        msg("Explicit consent: art. 6 (1) (a) and 9 (2) (a); afterwards as below"),
         Class::Contact,
     ),
     (
-        "Treatment records, signatures, photos and reactions",
-        "To treat well the next time, and as proof should there be a claim",
-        "Clients; parents or guardians; whoever treated",
-        "What was done, with which product and batch, signatures, photos, reports of reactions",
-        "Explicit consent: art. 6 (1) (a) and 9 (2) (a); legal claims: art. 6 (1) (f) and 9 (2) (f)",
+        msg("Treatment records, signatures, photos and reactions"),
+        msg("To treat well the next time, and as proof should there be a claim"),
+        msg("Clients; parents or guardians; whoever treated"),
+        msg("What was done, with which product and batch, signatures, photos, reports of reactions"),
+        msg("Explicit consent: art. 6 (1) (a) and 9 (2) (a); legal claims: art. 6 (1) (f) and 9 (2) (f)"),
         Class::Treated,
     ),
     (
-        "Invitations and wishes for another time",
-        "To ask a client back who agreed to it; to offer her an earlier time",
-        "Clients",
-        "Which service and when; which times she wished for",
-        "Consent: art. 6 (1) (a), taken back at any time; contract: art. 6 (1) (b)",
+        msg("Invitations and wishes for another time"),
+        msg("To ask a client back who agreed to it; to offer her an earlier time"),
+        msg("Clients"),
+        msg("Which service and when; which times she wished for"),
+        msg("Consent: art. 6 (1) (a), taken back at any time; contract: art. 6 (1) (b)"),
         Class::Invitations,
     ),
     (
-        "Mail about visits",
-        "To confirm, remind and tell of changes",
-        "Clients; the team",
-        "Address, kind of mail, day; never a health answer",
-        "Contract: art. 6 (1) (b)",
+        msg("Mail about visits"),
+        msg("To confirm, remind and tell of changes"),
+        msg("Clients; the team"),
+        msg("Address, kind of mail, day; never a health answer"),
+        msg("Contract: art. 6 (1) (b)"),
         Class::Letters,
     ),
 ];
@@ -92,14 +93,15 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
         activities.push(Activity { what, purpose, people, data, basis, kept });
     }
     activities.push(Activity {
-        what: "Sign-ins of the team, and the log",
-        purpose: "To let in whom it concerns, and to show who saw or changed what",
-        people: "The team; clients by a number without a name",
-        data: "Name, mail, hashed password, second factor; actor, action, day",
-        basis: "Legitimate interest: art. 6 (1) (f); accountability: art. 5 (2)",
-        kept:
-            "a sign-in as long as she works here; the log as long as the studio, since each line proves the one before"
-                .to_owned(),
+        what: t("Sign-ins of the team, and the log"),
+        purpose: t("To let in whom it concerns, and to show who saw or changed what"),
+        people: t("The team; clients by a number without a name"),
+        data: t("Name, mail, hashed password, second factor; actor, action, day"),
+        basis: t("Legitimate interest: art. 6 (1) (f); accountability: art. 5 (2)"),
+        kept: t(
+            "a sign-in as long as she works here; the log as long as the studio, since each line proves the one before",
+        )
+        .to_owned(),
     });
     let page = ProcessingPage {
         address: studio.address.clone(),

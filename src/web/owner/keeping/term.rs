@@ -10,6 +10,7 @@ use crate::actions::retention as changes;
 use crate::app::App;
 use crate::domain::retention::{Class, Term};
 use crate::store::retention::{self, Version};
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -47,11 +48,11 @@ impl TermPage {
         let zone = ctx.studio()?.zone.clone();
         let versions = all.into_iter().map(|version| Earlier {
             term: words::term(class, version.term),
-            basis: version.basis,
-            reason: version.reason,
+            basis: t(&version.basis).to_owned(),
+            reason: t(&version.reason).to_owned(),
             by: match version.written_at {
                 Some(at) => format!("{}, {}", version.written_by, when::moment(zone.to_civil(at))),
-                None => "Came with the program".to_owned(),
+                None => t("Came with the program").to_owned(),
             },
         });
         let (title, event, holds) = (words::title(class), words::event(class), words::holds(class));

@@ -23,7 +23,7 @@ struct ForecastPage {
 impl ForecastPage {
     /// Hours with one decimal place: `12.5`.
     fn hours(&self, minutes: &u32) -> String {
-        format!("{:.1}", f64::from(*minutes) / 60.0)
+        words::decimal(&format!("{:.1}", f64::from(*minutes) / 60.0))
     }
 }
 

@@ -43,12 +43,12 @@ fn read(text: &str) -> Option<(ClientId, ServiceId)> {
 
 fn why(not: NotInvited) -> String {
     match not {
-        NotInvited::NotWanted => "wants no invitations".to_owned(),
-        NotInvited::Booked => "has something booked".to_owned(),
-        NotInvited::Blocked => "a product of it is blocked for her".to_owned(),
-        NotInvited::Lately(day) => format!("was invited on {}", words::day(day)),
-        NotInvited::Twice => "gets a letter already".to_owned(),
-        NotInvited::NotOffered => "it is no longer offered".to_owned(),
+        NotInvited::NotWanted => crate::t("wants no invitations").to_owned(),
+        NotInvited::Booked => crate::t("has something booked").to_owned(),
+        NotInvited::Blocked => crate::t("a product of it is blocked for her").to_owned(),
+        NotInvited::Lately(day) => crate::tf("was invited on {day}").with("day", words::day(day)).to_string(),
+        NotInvited::Twice => crate::t("gets a letter already").to_owned(),
+        NotInvited::NotOffered => crate::t("it is no longer offered").to_owned(),
     }
 }
 

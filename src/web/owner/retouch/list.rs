@@ -251,8 +251,10 @@ impl Row {
     pub(super) fn invited(&self) -> String {
         match self.told {
             None => String::new(),
-            Some((1, day)) => format!("Invited once, on {}", words::day(day)),
-            Some((times, day)) => format!("Invited {times} times, last on {}", words::day(day)),
+            Some((times, day)) => {
+                let words = crate::tn("Invited once, on {day}", "Invited {n} times, last on {day}", times);
+                words.with("day", words::day(day)).to_string()
+            }
         }
     }
 

@@ -16,6 +16,7 @@ use crate::web::guard::Team;
 use crate::web::owner::Done;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::when;
+use crate::{t, tf};
 
 /// Where the draft is.
 pub(super) const PATH: &str = "/owner/rules/draft";
@@ -54,11 +55,14 @@ pub(super) async fn show(app: &App, ctx: Ctx) -> Answer {
         let retired = gone.questions().filter(|question| set.questionnaire.question(&question.key).is_none());
         DraftView {
             from: stored.from,
-            changed: format!("{} by {}", when::moment(zone.to_civil(stored.changed_at)), stored.changed_by),
+            changed: tf("{when} by {who}")
+                .with("when", when::moment(zone.to_civil(stored.changed_at)))
+                .with("who", &stored.changed_by)
+                .to_string(),
             misfits: set.misfits().iter().map(|one| words::misfit(one, &set.questionnaire, &set.rules)).collect(),
             rules: set.changed_rules(&before).len(),
             questions: set.changed_questions(&before).len(),
-            retired: retired.map(|question| question.text.clone()).collect(),
+            retired: retired.map(|question| t(&question.text).to_owned()).collect(),
             sections: sections(set, Some(&before)),
         }
     });

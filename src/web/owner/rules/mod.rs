@@ -22,6 +22,7 @@ use crate::store::studio::Studio;
 use crate::store::{Connection, Stored};
 use crate::web::page::{Answer, Ctx, Page};
 use crate::when;
+use crate::{t, tf};
 
 /// A rule in a list.
 struct RuleView {
@@ -69,8 +70,8 @@ fn sections(set: &Draft, before: Option<&Draft>) -> Vec<SectionView> {
         let rules: Vec<RuleView> = rules.map(|rule| view(rule, question, set, &changed_rules)).collect();
         QuestionView {
             key: question.key.clone(),
-            text: question.text.clone(),
-            why: question.why.clone(),
+            text: t(&question.text).to_owned(),
+            why: t(&question.why).to_owned(),
             facts: facts(question, set),
             ruled: rule::may_rest_on(question),
             changed: changed_questions.contains(question.key.as_str()) || rules.iter().any(|rule| rule.changed),
@@ -81,8 +82,8 @@ fn sections(set: &Draft, before: Option<&Draft>) -> Vec<SectionView> {
         let questions: Vec<QuestionView> = section.questions.iter().map(question).collect();
         SectionView {
             key: section.key.clone(),
-            title: section.title.clone(),
-            intro: section.intro.clone(),
+            title: t(&section.title).to_owned(),
+            intro: t(&section.intro).to_owned(),
             changed: questions.iter().filter(|question| question.changed).count(),
             questions,
         }
@@ -101,29 +102,30 @@ fn view(rule: &Rule, question: &Question, set: &Draft, changed: &BTreeSet<&str>)
         services: words::scope(&rule.scope),
         test: words::test(rule.test),
         basis: rule.basis.to_string(),
-        say: rule.say.clone(),
+        say: t(&rule.say).to_owned(),
         off: rule.off,
         changed: changed.contains(rule.key.as_str()),
     }
 }
 
 fn facts(question: &Question, set: &Draft) -> Vec<String> {
-    let kind = words::KINDS.iter().find(|(_, _, kind)| *kind == question.kind).map_or("", |(_, words, _)| words);
+    let kind = words::KINDS.iter().find(|(_, _, kind)| *kind == question.kind).map_or("", |(_, words, _)| t(words));
     let mut facts = vec![kind.to_owned()];
     if !question.options.is_empty() {
-        let options: Vec<&str> = question.options.iter().map(|option| option.label.as_str()).collect();
-        facts.push(format!("Answers: {}", options.join("; ")));
+        let options: Vec<&str> = question.options.iter().map(|option| t(&option.label)).collect();
+        facts.push(tf("Answers: {answers}").with("answers", options.join("; ")).to_string());
     }
     if let Some(after) = &question.after {
         let earlier = set.questionnaire.question(&after.question);
-        let text = earlier.map_or(after.question.as_str(), |earlier| &earlier.text);
-        facts.push(format!("Asked after “{}” to “{text}”", words::answer(earlier, &after.is)));
+        let text = earlier.map_or(after.question.as_str(), |earlier| t(&earlier.text));
+        let said = tf("Asked after “{answer}” to “{question}”").with("question", text);
+        facts.push(said.with("answer", words::answer(earlier, &after.is)).to_string());
     }
     let flags = [
-        (question.optional, "May stay blank"),
-        (question.core, "One of the twelve that matter most"),
-        (question.sensitive, "Shown only to whoever treats"),
-        (question.returning, "From the second visit on"),
+        (question.optional, t("May stay blank")),
+        (question.core, t("One of the twelve that matter most")),
+        (question.sensitive, t("Shown only to whoever treats")),
+        (question.returning, t("From the second visit on")),
     ];
     facts.extend(flags.into_iter().filter(|(on, _)| *on).map(|(_, words)| words.to_owned()));
     facts
@@ -141,15 +143,17 @@ struct PublicationView {
 impl PublicationView {
     fn of(one: &Publication, studio: &Studio) -> Self {
         let review = match one.reviewed_on {
-            Some(on) => format!("Reviewed by {} on {}", one.reviewed_by, when::day(on)),
-            None => "Nobody of the studio has reviewed it yet".to_owned(),
+            Some(on) => {
+                tf("Reviewed by {name} on {day}").with("name", &one.reviewed_by).with("day", when::day(on)).to_string()
+            }
+            None => t("Nobody of the studio has reviewed it yet").to_owned(),
         };
         Self {
             version: one.rules,
             when: when::moment(studio.zone.to_civil(one.published_at)),
-            by: one.published_by.clone(),
+            by: t(&one.published_by).to_owned(),
             review,
-            reason: one.reason.clone(),
+            reason: t(&one.reason).to_owned(),
         }
     }
 }

@@ -11,6 +11,7 @@ use crate::actions::rules::{self as change, Change, Published, Review};
 use crate::actions::verdicts;
 use crate::app::App;
 use crate::domain::label::Label;
+use crate::t;
 use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
@@ -53,7 +54,7 @@ async fn page(
     looks::looked(app, &team.0, "rules.effect-seen", None, &format!("clients: {}", changes.len())).await?;
     let asked = |key: &str| {
         let question = set.questionnaire.question(key).or_else(|| before.questionnaire.question(key));
-        question.map_or_else(|| key.to_owned(), |question| question.text.clone())
+        question.map_or(key, |question| t(&question.text)).to_owned()
     };
     let of_rule = |key: &str| {
         let rule = set.rules.rule(key).or_else(|| before.rules.rule(key));
@@ -84,7 +85,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) 
     let on = day::field(&mut errors, &fields, "reviewed_on");
     let today = today(&app, ctx.studio()?);
     if on.is_some_and(|on| on > today) {
-        errors.add("reviewed_on", "That day is still to come.");
+        errors.add("reviewed_on", t("That day is still to come."));
     }
     let reason = errors.take("reason", Label::parse(fields.get("reason"), REASON_MOST), crate::web::words::text);
     let review = by.zip(on).zip(reason).filter(|_| errors.is_empty());

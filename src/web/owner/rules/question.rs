@@ -18,6 +18,7 @@ use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::owner::{done, filled, read, there, tick};
 use crate::web::page::{Answer, Ctx, Page};
+use crate::{t, tf};
 
 /// The longest question, reason or answer on offer, in characters.
 const WORDS_MOST: usize = 300;
@@ -81,11 +82,12 @@ impl QuestionPage {
         let here = set.questionnaire.sections().iter().find(|one| one.key == section);
         let earlier = here.into_iter().flat_map(|one| &one.questions).take_while(|one| one.key != question.key);
         let befores = earlier.flat_map(|one| {
-            let words = one.options.iter().map(|option| (option.key.clone(), option.label.clone()));
-            let yes = (one.kind == Kind::YesNo).then(|| ("yes".to_owned(), "Yes".to_owned()));
-            words
-                .chain(yes)
-                .map(move |(word, label)| (format!("{}={word}", one.key), format!("“{label}” to “{}”", one.text)))
+            let words = one.options.iter().map(|option| (option.key.clone(), t(&option.label).to_owned()));
+            let yes = (one.kind == Kind::YesNo).then(|| ("yes".to_owned(), t("Yes").to_owned()));
+            words.chain(yes).map(move |(word, label)| {
+                let said = tf("“{answer}” to “{question}”").with("answer", label).with("question", t(&one.text));
+                (format!("{}={word}", one.key), said.to_string())
+            })
         });
         let shipped = change::shipped().ok();
         let without = shipped.and_then(|shipped| set.without_question(&question.key, &shipped).ok());
@@ -103,8 +105,8 @@ fn stored(question: &Question) -> Fields {
     let kind = words::KINDS.iter().find(|(_, _, kind)| *kind == question.kind).map_or("", |(word, _, _)| word);
     let after = question.after.as_ref().map_or(String::new(), |after| format!("{}={}", after.question, after.is));
     let mut pairs = filled([
-        ("text", question.text.clone()),
-        ("why", question.why.clone()),
+        ("text", t(&question.text).to_owned()),
+        ("why", t(&question.why).to_owned()),
         ("kind", kind.to_owned()),
         ("after", after),
         ("optional", tick(question.optional)),
@@ -112,7 +114,7 @@ fn stored(question: &Question) -> Fields {
         ("returning", tick(question.returning)),
     ])
     .pairs();
-    pairs.extend(question.options.iter().map(|option| (format!("option_{}", option.key), option.label.clone())));
+    pairs.extend(question.options.iter().map(|option| (format!("option_{}", option.key), t(&option.label).to_owned())));
     Fields::of(pairs)
 }
 
@@ -133,8 +135,8 @@ fn read_options(errors: &mut Errors, old: &Question, fields: &Fields) -> Vec<Cho
         let field = format!("option_{}", option.key);
         if !fields.trimmed(&field).is_empty() {
             let label = errors.take(&field, Label::parse(fields.get(&field), WORDS_MOST), crate::web::words::text);
-            options
-                .extend(label.map(|label| ChoiceOption { key: option.key.clone(), label: label.as_str().to_owned() }));
+            let label = label.map(|label| words::kept(&option.label, label.as_str().to_owned()));
+            options.extend(label.map(|label| ChoiceOption { key: option.key.clone(), label }));
         }
     }
     let mut taken: BTreeSet<String> =
@@ -170,26 +172,28 @@ fn read_question(place: &Place, fields: &Fields) -> Result<Question, Errors> {
     };
     let follows = !fields.trimmed("after").is_empty();
     if !follows && why.as_deref() == Some("") {
-        errors.add("why", "Say in a short sentence why it is asked.");
+        errors.add("why", t("Say in a short sentence why it is asked."));
     }
     let optional = fields.ticked("optional");
     if optional && !follows {
-        errors
-            .add("optional", "Only a question that follows an answer may stay blank: a blank is never taken for a no.");
+        errors.add(
+            "optional",
+            t("Only a question that follows an answer may stay blank: a blank is never taken for a no."),
+        );
     }
     let options = read_options(&mut errors, old, fields);
     if kind == Some(Kind::Choice) && options.len() < 2 {
-        errors.add("new_options", "A question of this kind needs at least two answers, one a line.");
+        errors.add("new_options", t("A question of this kind needs at least two answers, one a line."));
     } else if kind.is_some_and(|kind| kind != Kind::Choice) && !options.is_empty() {
-        errors.add("new_options", "Only a question with several answers has these. Leave them empty.");
+        errors.add("new_options", t("Only a question with several answers has these. Leave them empty."));
     }
     let read = || {
-        let text = text?.as_str().to_owned();
+        let text = words::kept(&old.text, text?.as_str().to_owned());
         let taken = |key: &str| place.set.questionnaire.question(key).is_some() || place.set.rules.rule(key).is_some();
         Some(Question {
             key: if place.is_new { key_of(&text, taken) } else { old.key.clone() },
             text,
-            why: why?,
+            why: words::kept(&old.why, why?),
             kind: kind?,
             options,
             after,
@@ -259,7 +263,7 @@ pub async fn retire(State(app): State<App>, ctx: Ctx, team: Team, Path(key): Pat
             let mut errors = Errors::new();
             let said = match refusal {
                 EditRefused::Softened(_) => {
-                    "It can’t be retired: a rule on it stands on a known allergy or an infection now.".to_owned()
+                    t("It can’t be retired: a rule on it stands on a known allergy or an infection now.").to_owned()
                 }
                 other => words::edit(&other),
             };

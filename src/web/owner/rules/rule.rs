@@ -13,6 +13,7 @@ use crate::domain::questionnaire::{Kind, Question};
 use crate::domain::screening::{Cause, Draft, EditRefused, Outcome, Rule, Scope, TestEffect, Then};
 use crate::domain::span::Span;
 use crate::domain::verdict::{Basis, BasisKind, Verdict};
+use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
@@ -55,12 +56,13 @@ impl RulePage {
     ) -> Result<Self, Fault> {
         let question = there(set.questionnaire.question(&rule.question).cloned())?;
         let mut answers: Vec<(String, String)> =
-            question.options.iter().map(|option| (option.key.clone(), option.label.clone())).collect();
+            question.options.iter().map(|option| (option.key.clone(), t(&option.label).to_owned())).collect();
         if question.kind == Kind::YesNo {
-            answers.push(("yes".to_owned(), "Yes".to_owned()));
+            answers.push(("yes".to_owned(), t("Yes").to_owned()));
         }
         let days = set.questionnaire.questions().filter(|other| other.kind == Kind::Date && !other.optional);
-        let asked = |key: &String| set.questionnaire.question(key).map_or(key.clone(), |other| other.text.clone());
+        let asked =
+            |key: &String| set.questionnaire.question(key).map_or(key.as_str(), |other| t(&other.text)).to_owned();
         let action = if is_new {
             format!("{}/questions/{}/rule", draft::PATH, question.key)
         } else {
@@ -70,7 +72,7 @@ impl RulePage {
         Ok(Self {
             ctx,
             answers,
-            days: days.map(|other| (other.key.clone(), other.text.clone())).collect(),
+            days: days.map(|other| (other.key.clone(), t(&other.text).to_owned())).collect(),
             guarded: shipped.rule(&rule.key).is_some_and(Rule::is_guarded),
             shared: rule.shared.iter().map(|held| crate::web::words::ingredient(*held)).collect::<Vec<_>>().join(", "),
             details: rule.details.iter().map(asked).collect(),
@@ -132,8 +134,8 @@ fn stored(rule: &Rule) -> Fields {
         ("test", test.to_owned()),
         ("test_days", test_days),
         ("basis_kind", ground.map_or("practice", |(word, _, _)| word).to_owned()),
-        ("basis_text", rule.basis.text.clone()),
-        ("say", rule.say.clone()),
+        ("basis_text", t(&rule.basis.text).to_owned()),
+        ("say", t(&rule.say).to_owned()),
         ("in_use", tick(!rule.off)),
     ])
     .pairs();
@@ -161,7 +163,7 @@ fn read_outcome(errors: &mut Errors, fields: &Fields, set: &Draft) -> Option<Out
             let from = Some(fields.trimmed("from")).filter(|key| !key.is_empty());
             let is_day = |key: &str| set.questionnaire.question(key).is_some_and(|one| one.kind == Kind::Date);
             if from.is_some_and(|key| !is_day(key)) {
-                errors.add("from", crate::web::words::CHOOSE);
+                errors.add("from", t(crate::web::words::CHOOSE));
             }
             let then =
                 words::THENS.iter().find(|(word, _, _)| *word == fields.trimmed("then")).map(|(_, _, then)| *then);
@@ -179,7 +181,7 @@ fn read_outcome(errors: &mut Errors, fields: &Fields, set: &Draft) -> Option<Out
             if overridable && cause != Cause::Other {
                 errors.add(
                     "overridable",
-                    "A known allergy or an infection now can’t be overridden, whatever is written.",
+                    t("A known allergy or an infection now can’t be overridden, whatever is written."),
                 );
             }
             Outcome::DoNotTreat { cause, overridable, letter, lasts }
@@ -195,7 +197,7 @@ fn read_test(errors: &mut Errors, fields: &Fields) -> Option<Option<TestEffect>>
         "unreliable" => Some(TestEffect::Unreliable),
         "voids" => Some(TestEffect::Voids),
         _ => {
-            errors.add("test", crate::web::words::CHOOSE);
+            errors.add("test", t(crate::web::words::CHOOSE));
             None
         }
     })
@@ -205,7 +207,7 @@ fn read_rule(old: &Rule, set: &Draft, fields: &Fields) -> Result<Rule, Errors> {
     let mut errors = Errors::new();
     let can_be = set.questionnaire.question(&old.question).is_some_and(|one| one.can_be(fields.trimmed("when")));
     if !can_be {
-        errors.add("when", crate::web::words::CHOOSE);
+        errors.add("when", t(crate::web::words::CHOOSE));
     }
     let outcome = read_outcome(&mut errors, fields, set);
     let test = read_test(&mut errors, fields);
@@ -218,11 +220,11 @@ fn read_rule(old: &Rule, set: &Draft, fields: &Fields) -> Result<Rule, Errors> {
     let kind = read::choice(&mut errors, "basis_kind", kind.map(|(_, _, kind)| *kind));
     let text = read::note(&mut errors, fields, "basis_text", WORDS_MOST);
     if kind.is_some_and(|kind| kind != BasisKind::Practice) && text.as_deref() == Some("") {
-        errors.add("basis_text", "Name the source.");
+        errors.add("basis_text", t("Name the source."));
     }
     let say = read::note(&mut errors, fields, "say", WORDS_MOST);
     if say.as_deref() == Some("") {
-        errors.add("say", crate::web::words::MISSING);
+        errors.add("say", t(crate::web::words::MISSING));
     }
     let read = || {
         Some(Rule {
@@ -230,8 +232,8 @@ fn read_rule(old: &Rule, set: &Draft, fields: &Fields) -> Result<Rule, Errors> {
             scope,
             outcome: outcome?,
             test: test?,
-            basis: Basis { kind: kind?, text: text? },
-            say: say?,
+            basis: Basis { kind: kind?, text: words::kept(&old.basis.text, text?) },
+            say: words::kept(&old.say, say?),
             off: !fields.ticked("in_use"),
             ..old.clone()
         })

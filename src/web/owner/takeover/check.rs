@@ -10,6 +10,7 @@ use super::file;
 use crate::actions::takeover::{self, Report, Taken};
 use crate::app::App;
 use crate::domain::takeover::{Fate, Planned, Wrong};
+use crate::msg;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
 use crate::web::guard::Team;
@@ -113,7 +114,7 @@ fn row(planned: &Planned) -> (u64, String, String, bool) {
 }
 
 fn left_out(why: &str) -> String {
-    format!("Left out: {why}.")
+    crate::tf("Left out: {why}.").with("why", crate::t(why)).to_string()
 }
 
 fn wrong(why: &Wrong) -> String {
@@ -124,29 +125,36 @@ fn wrong(why: &Wrong) -> String {
 fn becomes(fate: &Fate) -> String {
     let mut said = Vec::new();
     match (&fate.new, fate.shares_mail) {
-        (None, _) => said.push("A client you know.".to_owned()),
-        (Some(_), false) => said.push("A new client.".to_owned()),
+        (None, _) => said.push(crate::t("A client you know.").to_owned()),
+        (Some(_), false) => said.push(crate::t("A new client.").to_owned()),
         (Some(_), true) => said.push(
-            "A new client. Somebody else has the same mail address: if it is the same person, correct her name or date of \
-             birth in the file first."
-                .to_owned(),
+            crate::t(
+                "A new client. Somebody else has the same mail address: if it is the same person, correct her name or \
+                 date of birth in the file first.",
+            )
+            .to_owned(),
         ),
     }
-    let visit = |what: &str, is_new: bool, on| {
-        let day = words::day(on);
-        if is_new { format!("{what} of {day} is added.") } else { format!("{what} of {day} is known.") }
-    };
+    let on = |words: &str, day| crate::tf(words).with("day", words::day(day)).to_string();
     if let Some(told) = &fate.told.visit {
-        said.push(visit("The visit", fate.visit.is_some(), told.on));
+        let words = match fate.visit {
+            Some(_) => msg("The visit of {day} is added."),
+            None => msg("The visit of {day} is known."),
+        };
+        said.push(on(words, told.on));
     }
     if let Some(told) = &fate.told.test {
-        said.push(visit("The skin test", fate.test.is_some(), told.on));
+        let words = match fate.test {
+            Some(_) => msg("The skin test of {day} is added."),
+            None => msg("The skin test of {day} is known."),
+        };
+        said.push(on(words, told.on));
         if told.result.is_some_and(crate::domain::skin_test::TestResult::fails) {
-            said.push("It failed, so its product is blocked for her.".to_owned());
+            said.push(crate::t("It failed, so its product is blocked for her.").to_owned());
         }
     }
     if fate.is_known() {
-        said.push("Nothing changes.".to_owned());
+        said.push(crate::t("Nothing changes.").to_owned());
     }
     said.join(" ")
 }

@@ -49,7 +49,11 @@ fn page(ctx: Ctx, reading: &Reading, opened: &Opened, errors: Errors) -> Columns
         let samples: Vec<String> = cells.take(SAMPLES).map(|cell| cell.chars().take(40).collect()).collect();
         ColumnView {
             field: field(place),
-            head: if head.is_empty() { format!("Column {}", place + 1) } else { head.clone() },
+            head: if head.is_empty() {
+                crate::tf("Column {number}").with("number", place + 1).to_string()
+            } else {
+                head.clone()
+            },
             samples: samples.join(" · "),
             holds: holds.get(place).copied().flatten().map_or("", Column::as_str),
         }
@@ -135,22 +139,20 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
 fn in_words(why: MappingRefused, place: impl Fn(Column) -> usize) -> (usize, String) {
     match why {
         MappingRefused::Twice(twice) => {
-            (place(twice), format!("Two columns can’t both be “{}”. Take one of them.", column(twice)))
+            let words = crate::tf("Two columns can’t both be “{column}”. Take one of them.");
+            (place(twice), words.with("column", column(twice)).to_string())
         }
         MappingRefused::Missing(Column::Name) => {
-            (0, "Choose the column with the name, or those with given name and family name.".to_owned())
+            (0, crate::t("Choose the column with the name, or those with given name and family name.").to_owned())
         }
-        MappingRefused::Missing(missing) => (
-            0,
-            format!("Choose the column for “{}”: without it one client can’t be told from another.", column(missing)),
-        ),
-        MappingRefused::Alone { there, missing } => (
-            place(there),
-            format!(
-                "“{}” says nothing without “{}”. Choose that too, or leave both out.",
-                column(there),
-                column(missing)
-            ),
-        ),
+        MappingRefused::Missing(missing) => {
+            let words =
+                crate::tf("Choose the column for “{column}”: without it one client can’t be told from another.");
+            (0, words.with("column", column(missing)).to_string())
+        }
+        MappingRefused::Alone { there, missing } => {
+            let words = crate::tf("“{column}” says nothing without “{missing}”. Choose that too, or leave both out.");
+            (place(there), words.with("column", column(there)).with("missing", column(missing)).to_string())
+        }
     }
 }

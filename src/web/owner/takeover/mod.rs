@@ -34,7 +34,10 @@ struct TakeoverPage {
 impl TakeoverPage {
     fn new(ctx: Ctx, errors: Errors) -> Self {
         let megabytes = MOST_BYTES / (1024 * 1024);
-        let hint = format!("CSV or vCard, at most {MOST_ROWS} rows and {megabytes} MB. It is kept for a day at most.");
+        let hint = crate::tf("CSV or vCard, at most {rows} rows and {megabytes} MB. It is kept for a day at most.")
+            .with("rows", MOST_ROWS)
+            .with("megabytes", megabytes)
+            .to_string();
         Self { ctx, errors, hint }
     }
 }
@@ -49,7 +52,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, upload: Upload) 
     let mut errors = Errors::new();
     let too_large = usize::try_from(upload.bytes).map_or(true, |bytes| bytes > MOST_BYTES);
     let kept = if upload.bytes == 0 {
-        errors.add("file", "Choose a file: a table saved as CSV, or address cards (vCard).");
+        errors.add("file", crate::t("Choose a file: a table saved as CSV, or address cards (vCard)."));
         None
     } else if too_large {
         errors.add("file", refused(SheetRefused::TooLarge));
@@ -69,7 +72,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, upload: Upload) 
 
 /// Why a file can't be read, as a sentence.
 fn refused(why: SheetRefused) -> String {
-    format!("This file can’t be taken over: {why}.")
+    crate::tf("This file can’t be taken over: {why}.").with("why", crate::t(&why.to_string())).to_string()
 }
 
 /// The file of a path.
@@ -80,17 +83,17 @@ async fn file(c: &mut Connection, path: &str) -> Result<Takeover, Fault> {
 /// What a column holds, in words.
 fn column(column: Column) -> &'static str {
     match column {
-        Column::Name => "Name",
-        Column::Given => "Given name",
-        Column::Family => "Family name",
-        Column::Mail => "Mail address",
-        Column::Phone => "Phone",
-        Column::Born => "Date of birth",
-        Column::VisitOn => "Day of a past visit",
-        Column::Service => "Service of that visit",
-        Column::Note => "Note on that visit",
-        Column::TestOn => "Day of a skin test",
-        Column::Product => "Product that was tested",
-        Column::Result => "Result of the skin test",
+        Column::Name => crate::t("Name"),
+        Column::Given => crate::t("Given name"),
+        Column::Family => crate::t("Family name"),
+        Column::Mail => crate::t("Mail address"),
+        Column::Phone => crate::t("Phone"),
+        Column::Born => crate::t("Date of birth"),
+        Column::VisitOn => crate::t("Day of a past visit"),
+        Column::Service => crate::t("Service of that visit"),
+        Column::Note => crate::t("Note on that visit"),
+        Column::TestOn => crate::t("Day of a skin test"),
+        Column::Product => crate::t("Product that was tested"),
+        Column::Result => crate::t("Result of the skin test"),
     }
 }

@@ -17,6 +17,7 @@ use crate::store::types::impossible;
 use crate::store::visits::{self, Purpose, Visit};
 use crate::store::{Connection, Stored, clients};
 use crate::when;
+use crate::{t, tf};
 
 /// Gaps shorter than this are not worth a line: a skin test takes ten minutes.
 const SHORTEST: Duration = Duration::minutes(10);
@@ -92,7 +93,7 @@ impl Days {
             let service = names.service(&visit.service);
             let what = match visit.purpose {
                 Purpose::Treatment => service.to_owned(),
-                Purpose::SkinTest => format!("Skin test for {service}"),
+                Purpose::SkinTest => words::skin_test_for(service),
             };
             seen.push((visit, client, what));
         }
@@ -123,7 +124,7 @@ impl Days {
     }
 
     fn span(&self, from: i64, to: i64) -> String {
-        format!("{} to {}", self.clock(from), self.clock(to))
+        words::from_to(self.clock(from), self.clock(to))
     }
 
     fn clock(&self, at: i64) -> String {
@@ -146,19 +147,19 @@ impl Days {
         let hours = self.hours(&she.id);
         let spans = hours.on(date);
         let words: Vec<_> =
-            spans.iter().map(|span| format!("{} to {}", clock(span.opens()), clock(span.closes()))).collect();
+            spans.iter().map(|span| words::from_to(clock(span.opens()), clock(span.closes()))).collect();
         let (start, end) = self.day(date);
         let mut entries: Vec<Entry> = self.booked(&she.id, (start, end), now).collect();
         let within = |from: i64| (start..end).contains(&from);
         let held = self.holds.iter().filter(|(who, _, from, _)| who == she.id.as_str() && within(*from));
         entries.extend(held.map(|&(_, _, from, to)| Entry {
-            words: "Held while somebody books".to_owned(),
+            words: t("Held while somebody books").to_owned(),
             ..self.entry(from, to, "held")
         }));
         let mine = |block: &&Block| matches!(&block.what, Blocked::Practitioner(id) if *id == she.id);
         let blocks = self.blocks.iter().filter(mine).filter(|block| within(block.starts_at.unix_timestamp()));
         entries.extend(blocks.map(|block| Entry {
-            words: "Blocked".to_owned(),
+            words: t("Blocked").to_owned(),
             more: block.reason.clone(),
             act: format!("/desk/blocks/{}/remove", block.id),
             ..self.entry(block.starts_at.unix_timestamp(), block.ends_at.unix_timestamp(), "block")
@@ -166,7 +167,7 @@ impl Days {
         let outside =
             self.outside.iter().filter(|(who, from, to)| who == she.id.as_str() && *from < end && *to > start);
         entries.extend(outside.map(|&(_, from, to)| Entry {
-            words: "Busy elsewhere".to_owned(),
+            words: t("Busy elsewhere").to_owned(),
             ..self.entry(from.max(start), to.min(end), "outside")
         }));
         if let Ok(busy) = self.taken.of_practitioner(&she.id) {
@@ -175,7 +176,7 @@ impl Days {
         entries.sort_by_key(|entry| entry.from);
         Plan {
             name: she.name.clone(),
-            hours: if words.is_empty() { "Not at work".to_owned() } else { words.join(", ") },
+            hours: if words.is_empty() { t("Not at work").to_owned() } else { words.join(", ") },
             entries,
             at_work: !spans.is_empty(),
         }
@@ -220,7 +221,7 @@ impl Days {
                 let minutes = u16::try_from((to - from) / 60).unwrap_or(0);
                 let at = self.clock(from);
                 Entry {
-                    words: "Free".to_owned(),
+                    words: t("Free").to_owned(),
                     more: when::length(minutes),
                     href: format!("/desk/book?day={date}&who={she}&at={at}"),
                     act: format!("/desk/blocks/new?day={date}&who={she}&from={at}&to={}", self.clock(to)),
@@ -267,15 +268,15 @@ impl Days {
                     self.blocks.iter().filter(|block| matches!(&block.what, Blocked::Room(id) if *id == room.id));
                 uses.extend(blocked.map(|block| {
                     let words = if block.reason.is_empty() {
-                        "blocked".to_owned()
+                        t("blocked").to_owned()
                     } else {
-                        format!("blocked: {}", block.reason)
+                        tf("blocked: {why}").with("why", &block.reason).to_string()
                     };
                     (block.starts_at.unix_timestamp(), block.ends_at.unix_timestamp(), words)
                 }));
                 let held =
                     self.holds.iter().filter(|(_, id, from, _)| id == room.id.as_str() && (start..end).contains(from));
-                uses.extend(held.map(|&(_, _, from, to)| (from, to, "held".to_owned())));
+                uses.extend(held.map(|&(_, _, from, to)| (from, to, t("held").to_owned())));
                 uses.sort();
                 let uses = uses.into_iter().map(|(from, to, words)| (self.span(from, to), words)).collect();
                 RoomUse { name: room.name.clone(), uses }

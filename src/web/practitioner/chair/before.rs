@@ -27,7 +27,7 @@ use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::practitioner::view::{Names, Said};
 use crate::web::practitioner::{read, today, words};
-use crate::when;
+use crate::{msg, t};
 
 /// How long a reason for starting may be, in characters.
 const REASON_MOST: usize = 1000;
@@ -103,9 +103,9 @@ impl Before {
     }
 
     fn read(&self, fields: &Fields, errors: &mut Errors) -> Option<LookedAt> {
-        const EACH: &str = "Look at every point and tick it. Without it nothing starts.";
+        const EACH: &str = msg("Look at every point and tick it. Without it nothing starts.");
         if fields.get("stamp") != self.stamp() {
-            errors.add("many-day", "The list has changed in the meantime. Look at it again.");
+            errors.add("many-day", t("The list has changed in the meantime. Look at it again."));
             return None;
         }
         let ticked = |name: &str, list: &[String]| {
@@ -117,7 +117,7 @@ impl Before {
             [("many-day", &on_the_day, &self.on_the_day), ("many-hygiene", &hygiene, &self.hygiene)]
         {
             if ticked.len() < all.len() {
-                errors.add(name, EACH);
+                errors.add(name, t(EACH));
             }
         }
         let traits = Trait::ALL.into_iter().filter(|one| fields.many("many-traits").any(|word| word == one.as_str()));
@@ -147,7 +147,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<S
     drop(c);
     if before.said.start == Start::No {
         let mut errors = Errors::new();
-        errors.add("main", "This treatment may not start. No written reason changes that.");
+        errors.add("main", t("This treatment may not start. No written reason changes that."));
         return Ok(Page::conflict(before.page(ctx, Some(fields), errors)).into_response());
     }
     let mut errors = Errors::new();
@@ -162,11 +162,11 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<S
         Err(refusal) => refusal,
     };
     let (field, said) = match &refusal {
-        Refused::WantsReason => ("reason", "Write down why you start against the verdict.".to_owned()),
-        Refused::WantsNotes => ("notes_read", "Read the notes above and tick that you did.".to_owned()),
-        Refused::MayNotStart => ("main", "This treatment may not start. No written reason changes that.".to_owned()),
+        Refused::WantsReason => ("reason", t("Write down why you start against the verdict.").to_owned()),
+        Refused::WantsNotes => ("notes_read", t("Read the notes above and tick that you did.").to_owned()),
+        Refused::MayNotStart => ("main", t("This treatment may not start. No written reason changes that.").to_owned()),
         Refused::Event(event) => ("main", words::event(event)),
-        Refused::OtherDay(day) => ("main", format!("This visit is on {}, not today.", when::day(*day))),
+        Refused::OtherDay(day) => ("main", words::other_day(*day)),
         _ => return Err(refusal.into()),
     };
     let typed = matches!(refusal, Refused::WantsReason | Refused::WantsNotes);

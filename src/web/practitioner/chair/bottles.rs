@@ -13,6 +13,7 @@ use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, see_other};
 use crate::web::practitioner::view::Names;
 use crate::web::practitioner::words;
+use crate::{t, tf};
 
 /// The bottles of a visit, as the page shows them.
 pub(super) struct Bottles {
@@ -25,7 +26,7 @@ pub(super) struct Bottles {
 impl Bottles {
     pub(super) async fn load(c: &mut Connection, names: &Names, visit: &Visit, typed: Option<&Fields>) -> Stored<Self> {
         let taken = chair::bottles(c, &visit.id).await?;
-        let words = |(id, number): &(_, String)| format!("{}, batch {number}", names.product(id));
+        let words = |(id, number): &(_, String)| words::bottle(names.product(id), number);
         Ok(Self {
             taken: taken.iter().map(words).collect(),
             typed: typed.map_or_else(String::new, |fields| fields.get("batch").to_owned()),
@@ -45,13 +46,15 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<S
             Ok(()) => return Ok(see_other(&format!("/desk/visits/{id}/chair#bottles"))),
             Err(BottleRefused::Visit(refused)) => return Err(refused.into()),
             Err(BottleRefused::Unknown) => {
-                "The register doesn’t know this batch. Compare it with the bottle; the owner adds new batches."
+                t("The register doesn’t know this batch. Compare it with the bottle; the owner adds new batches.")
                     .to_owned()
             }
             Err(BottleRefused::Several) => {
-                "Several products have a batch with this number. Choose yours in the record.".to_owned()
+                t("Several products have a batch with this number. Choose yours in the record.").to_owned()
             }
-            Err(BottleRefused::Unfit(name, why)) => format!("{name}: don’t use it. {}", words::unfit(&why)),
+            Err(BottleRefused::Unfit(name, why)) => {
+                tf("{product}: don’t use it. {why}").with("product", name).with("why", words::unfit(&why)).to_string()
+            }
         };
         errors.add("batch", words);
     }

@@ -17,6 +17,7 @@ use crate::web::page::{Answer, Ctx, Drawing, see_other};
 use crate::web::practitioner::treatment::last_time;
 use crate::web::practitioner::view::Names;
 use crate::web::words::CHOOSE;
+use crate::{t, tf};
 
 /// The lengths on offer, in half millimetres: from 4 to 16 mm.
 const HALVES: std::ops::RangeInclusive<u16> = 8..=32;
@@ -81,9 +82,9 @@ impl Guide {
         });
         Ok(Self {
             lengths: [
-                ("inner", "Inner lashes", of("inner", |tenths| tenths.inner)),
-                ("middle", "Middle lashes", of("middle", |tenths| tenths.middle)),
-                ("outer", "Outer lashes", of("outer", |tenths| tenths.outer)),
+                ("inner", t("Inner lashes"), of("inner", |tenths| tenths.inner)),
+                ("middle", t("Middle lashes"), of("middle", |tenths| tenths.middle)),
+                ("outer", t("Outer lashes"), of("outer", |tenths| tenths.outer)),
             ],
             offered: HALVES.map(|half| ((half * 5).to_string(), format!("{:.1} mm", mm(half * 5)))).collect(),
             effect,
@@ -106,22 +107,26 @@ impl Proposal {
             .rows
             .iter()
             .zip(looks)
-            .map(|(row, look)| format!("{} {:.0} %, {}", row.part.to_lowercase(), row.reach * 100.0, look_words(look)))
+            .zip([t("inner"), t("middle"), t("outer")])
+            .map(|((row, look), part)| format!("{part} {:.0} %, {}", row.reach * 100.0, look_words(look)))
             .collect();
         if looks.iter().all(|look| *look == looks[0]) {
             let reach: Vec<String> = picture.rows.iter().map(|row| format!("{:.0} %", row.reach * 100.0)).collect();
             told = vec![format!("{}, {}", reach.join(", "), look_words(looks[0]))];
         }
-        let words = format!("The lashes reach up the arc of {:.1} mm: {}.", choice.shield.arc_mm(), told.join("; "));
+        let words = tf("The lashes reach up the arc of {length} mm: {told}.")
+            .with("length", format!("{:.1}", choice.shield.arc_mm()))
+            .with("told", told.join("; "))
+            .to_string();
         Self { used: name == used, name, drawing: Drawing::of(&picture), words, kinks }
     }
 }
 
 fn look_words(look: Look) -> &'static str {
     match look {
-        Look::KinksOverTheTop => "over the top: they would kink",
-        Look::Lifts => "they lie on it",
-        Look::LittleDifference => "hardly a difference",
+        Look::KinksOverTheTop => t("over the top: they would kink"),
+        Look::Lifts => t("they lie on it"),
+        Look::LittleDifference => t("hardly a difference"),
     }
 }
 
@@ -129,14 +134,14 @@ fn read(fields: &Fields, errors: &mut Errors) -> Option<Measured> {
     let mut length = |field: &str| {
         let tenths = fields.get(field).parse().ok().filter(|tenths: &u16| HALVES.contains(&(tenths / 5)));
         if tenths.is_none() {
-            errors.add(field, CHOOSE);
+            errors.add(field, t(CHOOSE));
         }
         tenths
     };
     let (inner, middle, outer) = (length("inner"), length("middle"), length("outer"));
     let effect = Effect::parse(fields.get("effect"));
     if effect.is_none() {
-        errors.add("effect", CHOOSE);
+        errors.add("effect", t(CHOOSE));
     }
     let tenths = AlongLid { inner: inner?, middle: middle?, outer: outer? };
     Some(Measured { tenths, effect: effect?, used: String::new() })
@@ -154,7 +159,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<S
         let known = own::shields(&mut c).await?.iter().any(|shield| shield.name() == used);
         let here = chair::measured(&mut c, &client, Some(&visit.id)).await?;
         if !known {
-            errors.add("main", "This shield is no longer in the studio’s table.");
+            errors.add("main", t("This shield is no longer in the studio’s table."));
         }
         here.filter(|_| known).map(|here| Measured { used: used.to_owned(), ..here })
     };

@@ -6,7 +6,8 @@ use crate::actions::case::Known;
 use crate::documents::svg::{Belief, Picture, ShareInput, ShareRow, share_over_time};
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::growth::{
-    Count, CycleFigures, CycleRefused, CycleSet, Disturbance, LiftHistory, NotFitted, PersonalFit, Prior, Range, Share,
+    Count, CycleFigures, CycleName, CycleRefused, CycleSet, Disturbance, LiftHistory, NotFitted, PersonalFit, Prior,
+    Range, Share,
 };
 use crate::domain::ids::ClientId;
 use crate::domain::retouch::{Done, returns};
@@ -18,6 +19,7 @@ use crate::web::error::Fault;
 use crate::web::page::Drawing;
 use crate::web::why;
 use crate::when;
+use crate::{msg, t, tc, tf};
 
 /// The window of one service.
 pub(super) struct WindowView {
@@ -37,7 +39,7 @@ impl WindowView {
         Self {
             service: service.name.clone(),
             state: why::state(window, today),
-            edges: [("Opens", opens), ("Due", due), ("Lapsed", lapsed)],
+            edges: [(t("Opens"), opens), (tc("a window", "Due"), due), (tc("a window", "Lapsed"), lapsed)],
             contributors: contributors
                 .map(|one| (why::reason(&one.reason), when::day(one.date), one == binding))
                 .collect(),
@@ -169,9 +171,9 @@ impl Lifts {
             history.newest(1, *today).map_or(0.0, |lift| f64::from(today.to_julian_day() - lift.to_julian_day()));
         Ok(Some(Self {
             days: history.days().iter().rev().map(|&day| when::day(day)).collect(),
-            set: rule.cycle().name().as_str(),
+            set: set_words(rule.cycle().name()),
             figures: rule.cycle().figures(),
-            source: rule.cycle().source().to_owned(),
+            source: t(rule.cycle().source()).to_owned(),
             floor: rule.floor_days(),
             on: on.map(when::day),
             shares: shares(&cycles, history, *today, *on),
@@ -183,39 +185,68 @@ impl Lifts {
     }
 }
 
+/// A set of figures in a word.
+fn set_words(name: CycleName) -> &'static str {
+    match name {
+        CycleName::Observed => t("observed"),
+        CycleName::Textbook => t("textbook"),
+        CycleName::Review => t("review"),
+        CycleName::Own => t("own"),
+    }
+}
+
 /// A share in per cent.
 fn percent(share: Share) -> String {
     format!("{:.1} %", share.get() * 100.0)
 }
 
 fn spread(share: &Range<Share>) -> String {
-    format!("{} ({} to {})", percent(share.median), percent(share.low), percent(share.high))
+    tf("{share} ({low} to {high})")
+        .with("share", percent(share.median))
+        .with("low", percent(share.low))
+        .with("high", percent(share.high))
+        .to_string()
 }
 
-/// What they are called, and how they are counted for the `m`-th newest lift.
-type Kind = (&'static str, fn(&CycleSet, &LiftHistory, usize, Date) -> Share);
+/// What the three lines are called, and how they are counted for the `m`-th newest lift.
+type Kind = ([&'static str; 3], fn(&CycleSet, &LiftHistory, usize, Date) -> Share);
+
+const LASHES: Kind = (
+    [
+        msg("Still lifted"),
+        msg("Would carry two lifts or more, if lifted that day"),
+        msg("Would carry three lifts or more, if lifted that day"),
+    ],
+    CycleSet::carrying,
+);
+const LONG_LASHES: Kind = (
+    [
+        msg("Still lifted, of the lashes long enough to be lifted"),
+        msg("Would carry two lifts or more, if lifted that day, of the lashes long enough to be lifted"),
+        msg("Would carry three lifts or more, if lifted that day, of the lashes long enough to be lifted"),
+    ],
+    CycleSet::carrying,
+);
+const ALL_LASHES: Kind = (
+    [
+        msg("Still lifted, of all lashes"),
+        msg("Would carry two lifts or more, if lifted that day, of all lashes"),
+        msg("Would carry three lifts or more, if lifted that day, of all lashes"),
+    ],
+    CycleSet::carrying_of_all,
+);
 
 fn shares(cycles: &Range<CycleSet>, history: &LiftHistory, today: Date, on: Option<Date>) -> Vec<ShareView> {
-    let all: &[Kind] = &[("", CycleSet::carrying)];
-    let both: &[Kind] = &[
-        (", of the lashes long enough to be lifted", CycleSet::carrying),
-        (", of all lashes", CycleSet::carrying_of_all),
-    ];
-    let kinds = if cycles.median.liftable_age_days() > 0.0 { both } else { all };
-    // Those that carry the last lift now carry two after another one.
-    let lines = [
-        ("Still lifted", 1),
-        ("Would carry two lifts or more, if lifted that day", 1),
-        ("Would carry three lifts or more, if lifted that day", 2),
-    ];
+    let kinds: &[Kind] = if cycles.median.liftable_age_days() > 0.0 { &[LONG_LASHES, ALL_LASHES] } else { &[LASHES] };
     let mut views = Vec::new();
-    for (of, share) in kinds {
+    for (lines, share) in kinds {
         let at = |m, day| match history.newest(1, day) {
             Some(_) => spread(&cycles.map(|cycle| share(cycle, history, m, day))),
-            None => "no lift before that day".to_owned(),
+            None => t("no lift before that day").to_owned(),
         };
-        views.extend(lines.map(|(what, m)| ShareView {
-            what: format!("{what}{of}"),
+        // Those that carry the last lift now carry two after another one.
+        views.extend(lines.iter().zip([1, 1, 2]).map(|(what, m)| ShareView {
+            what: t(what).to_owned(),
             today: at(m, today),
             on: on.map(|day| at(m, day)),
         }));
@@ -225,12 +256,14 @@ fn shares(cycles: &Range<CycleSet>, history: &LiftHistory, today: Date, on: Opti
 
 fn fitted(basis: &Basis, fit: &PersonalFit) -> Result<Fit, CycleRefused> {
     let mean = fit.mean_days();
-    let days = |days: f64| format!("{days:.0} days");
-    let mut told = vec![("Mean life of her lashes", days(mean.median), days(mean.low), days(mean.high))];
+    let days = |days: f64| tf("{days} days").with("days", format!("{days:.0}")).to_string();
+    let mut told = vec![(t("Mean life of her lashes"), days(mean.median), days(mean.low), days(mean.high))];
     if let Some(windows) = window_range(basis.history.days(), &basis.rule, mean, &basis.waits)? {
-        for (edge, of) in
-            [("Opens", Window::opens as fn(&Window) -> Date), ("Due", Window::due), ("Lapsed", Window::lapsed)]
-        {
+        for (edge, of) in [
+            (t("Opens"), Window::opens as fn(&Window) -> Date),
+            (tc("a window", "Due"), Window::due),
+            (tc("a window", "Lapsed"), Window::lapsed),
+        ] {
             let [median, low, high] = [&windows.median, &windows.low, &windows.high].map(|one| when::day(of(one)));
             told.push((edge, median, low, high));
         }
@@ -240,24 +273,24 @@ fn fitted(basis: &Basis, fit: &PersonalFit) -> Result<Fit, CycleRefused> {
 
 fn not_fitted(why: &NotFitted) -> &'static str {
     match why {
-        NotFitted::NoCount => {
+        NotFitted::NoCount => t(
             "Nothing has been counted yet. When she returns, count the lashes in a marked stretch and how many of them \
-             are still lifted, and write both into the treatment record."
-        }
+             are still lifted, and write both into the treatment record.",
+        ),
         // Which answer it is stands on her own page, for those who may read it.
-        NotFitted::Disturbed(_) => {
+        NotFitted::Disturbed(_) => t(
             "Her counts are not fitted: a health answer tells of something that puts lashes out of their steady state, \
-             so that counts say nothing of her cycle."
-        }
+             so that counts say nothing of her cycle.",
+        ),
         NotFitted::Contradiction => {
-            "Her counts are not fitted: no cycle near the set’s could give them. Look at them again."
+            t("Her counts are not fitted: no cycle near the set’s could give them. Look at them again.")
         }
     }
 }
 
 fn rows(picture: &Picture<ShareRow>) -> Vec<(String, String, String, String, String)> {
     let row = |row: &ShareRow| {
-        let marks: Vec<&str> = row.marks.iter().map(|mark| mark.label()).collect();
+        let marks: Vec<&str> = row.marks.iter().map(|mark| t(mark.label())).collect();
         let Range { median, low, high } = row.share.map(|share| percent(*share));
         (when::day(row.date), median, low, high, marks.join(", "))
     };

@@ -10,6 +10,7 @@ use crate::domain::zone::Zone;
 use crate::store::treatments::Version;
 use crate::store::visits::Visit;
 use crate::store::{Connection, Stored};
+use crate::t;
 use crate::web::form::{Errors, Fields};
 use crate::web::practitioner::view::Names;
 use crate::web::practitioner::{read, words};
@@ -79,7 +80,7 @@ pub(super) async fn rows(
                 rows.push(Row {
                     on,
                     off,
-                    label: format!("{}, {}", step.name(), words::side(side, area).to_lowercase()),
+                    label: format!("{}, {}", t(step.name()), words::side_within(side, area)),
                     step: step.name().to_owned(),
                     side,
                     part: step.part(),
@@ -109,7 +110,7 @@ pub(super) fn read_all(
         let off = read::second(errors, fields, &row.off, day, zone);
         let (Some(on), Some(off)) = (on, off) else { continue };
         if off < on {
-            errors.add(&row.off, "That is before it went on.");
+            errors.add(&row.off, t("That is before it went on."));
             continue;
         }
         let up = on + Duration::seconds(i64::from(row.seconds));

@@ -21,6 +21,7 @@ use crate::store::health::{InForce, StoredAnswers};
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
 use crate::store::{catalogue, clients, drafts, health, visits};
+use crate::tf;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::page::Ctx;
@@ -263,7 +264,7 @@ impl VisitView {
         let minutes = u16::try_from((visit.ends_at - visit.starts_at).whole_minutes()).unwrap_or(0);
         let what = match visit.purpose {
             Purpose::Treatment => service.name.clone(),
-            Purpose::SkinTest => format!("Skin test for {}", service.name),
+            Purpose::SkinTest => tf("Skin test for {service}").with("service", &service.name).to_string(),
         };
         Self { what, when: when::moment(visit.civil), length: when::length(minutes) }
     }

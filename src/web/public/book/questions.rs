@@ -11,6 +11,7 @@ use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::page::{self, Ctx, Page, see_other};
 use crate::web::words;
+use crate::{t, tf};
 
 /// A question as the page shows it.
 pub(in crate::web) struct Asked {
@@ -88,13 +89,13 @@ fn stored(answers: &Answers, key: &str) -> (String, bool) {
 /// What is wrong with an answer, in words.
 fn refusal(why: AnswerRefused) -> String {
     match why {
-        AnswerRefused::Missing => "Please answer, or choose “I’d rather talk about it”.".to_owned(),
-        AnswerRefused::NotOnOffer | AnswerRefused::Twice => words::CHOOSE.to_owned(),
-        AnswerRefused::NoDay => "Please give a day of the calendar.".to_owned(),
-        AnswerRefused::Future => "That day is still to come.".to_owned(),
-        AnswerRefused::TooLongAgo => "That day is too long ago.".to_owned(),
-        AnswerRefused::TooLong(most) => format!("Please use at most {most} characters."),
-        AnswerRefused::ControlCharacter => "There is a character in it that can’t be written.".to_owned(),
+        AnswerRefused::Missing => t("Please answer, or choose “I’d rather talk about it”.").to_owned(),
+        AnswerRefused::NotOnOffer | AnswerRefused::Twice => t(words::CHOOSE).to_owned(),
+        AnswerRefused::NoDay => t("Please give a day of the calendar.").to_owned(),
+        AnswerRefused::Future => t("That day is still to come.").to_owned(),
+        AnswerRefused::TooLongAgo => t("That day is too long ago.").to_owned(),
+        AnswerRefused::TooLong(most) => tf("Please use at most {most} characters.").with("most", most).to_string(),
+        AnswerRefused::ControlCharacter => t("There is a character in it that can’t be written.").to_owned(),
     }
 }
 

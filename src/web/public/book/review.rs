@@ -13,6 +13,7 @@ use crate::web::error::Fault;
 use crate::web::form::Fields;
 use crate::web::page::{self, Ctx, Page, see_other};
 use crate::when;
+use crate::{msg, t};
 
 struct SectionView {
     title: String,
@@ -42,9 +43,12 @@ struct AnswersPage {
     hold: Option<HoldView>,
 }
 
+/// What stands for an answer that isn’t there.
+pub(in crate::web) const NOT_ANSWERED: &str = msg("Not answered");
+
 /// An answer in words.
 pub(in crate::web) fn in_words(question: &Question, answer: Option<&Answer>) -> String {
-    answer.map_or_else(|| "Not answered".to_owned(), |answer| question.in_words(answer))
+    answer.map_or_else(|| t(NOT_ANSWERED).to_owned(), |answer| question.in_words(answer))
 }
 
 fn is_asked(section: &Section, question: &Question, answers: &Answers) -> bool {

@@ -4,6 +4,7 @@ use time::Date;
 
 use crate::actions::booking::Choice;
 use crate::domain::schedule::FreeTime;
+use crate::tn;
 use crate::when;
 
 /// How many days with free times one page lists.
@@ -65,7 +66,7 @@ impl Slots {
             }
         }
         for day in &mut page.days {
-            day.note = format!("{} free", day.slots.len());
+            day.note = tn("{n} free", "{n} free", day.slots.len()).to_string();
         }
         page
     }

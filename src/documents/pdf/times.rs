@@ -1,0 +1,39 @@
+//! Days and times as a record on paper says them.
+
+use time::macros::format_description;
+use time::{Date, PrimitiveDateTime};
+
+use crate::documents::record::Moment;
+use crate::{t, tf};
+
+pub(super) fn day(day: Date) -> String {
+    let month = day.month().to_string();
+    tf("{day} {month} {year}").with("day", day.day()).with("month", t(&month)).with("year", day.year()).to_string()
+}
+
+fn time_of(at: PrimitiveDateTime) -> String {
+    at.format(format_description!("[hour]:[minute]")).unwrap_or_default()
+}
+
+pub(super) fn civil(at: PrimitiveDateTime) -> String {
+    format!("{}, {}", day(at.date()), time_of(at))
+}
+
+/// Civil time, with the instant in brackets; its day only where that is another one.
+pub(super) fn moment(at: Moment) -> String {
+    let utc = at.utc.to_offset(time::UtcOffset::UTC);
+    let utc = PrimitiveDateTime::new(utc.date(), utc.time());
+    let bracket = if utc.date() == at.local.date() { time_of(utc) } else { civil(utc) };
+    format!("{} ({bracket} UTC)", civil(at.local))
+}
+
+pub(super) fn by(at: Moment, who: &str) -> String {
+    tf("{what}, by {who}").with("what", moment(at)).with("who", who).to_string()
+}
+
+pub(super) fn span(from: Moment, to: Option<Moment>) -> String {
+    match to {
+        Some(to) => tf("{from} to {to}").with("from", moment(from)).with("to", time_of(to.local)).to_string(),
+        None => moment(from),
+    }
+}
