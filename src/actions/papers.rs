@@ -47,6 +47,7 @@ pub async fn add(app: &App, by: &Member, new: NewPaper) -> Stored<PaperId> {
         sha256: Fingerprint::of(&new.file.bytes),
         added_by: by.name.clone(),
         added_at: now,
+        removed_at: None,
     };
     let mut tx = app.db.write().await?;
     papers::insert(&mut tx, &paper, &new.file.bytes).await?;

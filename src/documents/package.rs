@@ -7,7 +7,8 @@
 //! data/clients/<id>/record.pdf .json   one client
 //! data/clients/<id>/fhir.json          her forms and treatments as HL7 FHIR R4B
 //! data/clients/<id>/files/             her photos, and the files of her letters
-//! data/tables/<table>.csv              all clients
+//! data/papers.json, data/papers/       the studio's own papers: certificates and insurance policy
+//! data/tables/<table>.csv              all clients; papers.csv the studio's papers
 //! data/data-dictionary.csv             what each column holds
 //! ```
 //!
@@ -29,8 +30,8 @@ use zip::{CompressionMethod, ZipWriter};
 
 use super::fhir::bundle;
 use super::pdf::{PdfRefused, client_record};
-use super::record::{ClientRecord, ExportHead, LAYOUT};
-use super::tables::{TABLES, dictionary};
+use super::record::{ClientRecord, ExportHead, LAYOUT, Paper};
+use super::tables::{PAPERS, TABLES, dictionary};
 use crate::domain::ids::ClientId;
 use crate::studio_key::StudioKey;
 use seal::Sealed;
@@ -57,6 +58,7 @@ This package holds client records of a lash and brow studio. They are private; s
 data/clients    one folder a client: record.pdf to read, record.json for programs, fhir.json for programs that know
                 HL7 FHIR R4B, files with photos and letters
 data/tables     the same records of all clients as tables, to open in a spreadsheet
+data/papers     the studio's certificates and insurance policy, which data/papers.json and data/tables/papers.csv list
 data/data-dictionary.csv   what each column of the tables holds
 data/export.json           who made this package, when and why
 
@@ -200,6 +202,26 @@ impl<W: Write, S: Read + Write + Seek> PackageWriter<W, S> {
     /// [`PackageRefused`] when it can't be written, or is in it already.
     pub fn add_file(&mut self, client: &ClientId, name: &str, content: &[u8]) -> Result<(), PackageRefused> {
         self.payload(&format!("data/clients/{client}/{name}"), content)
+    }
+
+    /// Lists the studio's papers, whose files are to follow.
+    ///
+    /// # Errors
+    /// [`PackageRefused`] when the lists can't be written, or are in it already.
+    pub fn add_papers(&mut self, papers: &[Paper]) -> Result<(), PackageRefused> {
+        self.payload("data/papers.json", &json(&papers)?)?;
+        let mut table = Vec::new();
+        PAPERS.write_header(&mut table);
+        papers.iter().for_each(|paper| PAPERS.write_rows(paper, &mut table));
+        self.payload("data/tables/papers.csv", &table)
+    }
+
+    /// Adds the file of a paper.
+    ///
+    /// # Errors
+    /// [`PackageRefused`] when it can't be written, or is in it already.
+    pub fn add_paper_file(&mut self, name: &str, content: &[u8]) -> Result<(), PackageRefused> {
+        self.payload(&format!("data/papers/{name}"), content)
     }
 
     /// Writes the tables, the bag's own files, the signature and the seal.

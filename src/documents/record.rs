@@ -4,12 +4,14 @@
 //! 817-015-0065 and the UK unit F/601/3554 ask of a treatment record. Nothing here derives `Debug`: it is all
 //! about a person's health, and must not slip into a log.
 
+mod paper;
 mod visit;
 
 use serde::{Deserialize, Serialize};
 use time::{Date, OffsetDateTime, PrimitiveDateTime};
 
-pub use visit::{Aftercare, Override, ProductUse, Readiness, Step, Treatment, Visit};
+pub use paper::Paper;
+pub use visit::{Aftercare, Override, PastVisit, ProductUse, Readiness, Step, Treatment, Visit};
 
 use crate::domain::ids::{AnswersId, ClientId, ConsentId, ExportId, LetterId, SkinTestId, VisitId};
 
@@ -97,6 +99,9 @@ pub struct ClientRecord {
     pub consents: Vec<Consent>,
     /// Visits, oldest first.
     pub visits: Vec<Visit>,
+    /// Visits from before that were taken over, oldest first. Nothing of them was recorded here.
+    #[serde(default)]
+    pub past_visits: Vec<PastVisit>,
     /// Reactions, oldest first.
     pub reactions: Vec<Reaction>,
     /// Letters from clinicians, oldest first.

@@ -4,7 +4,7 @@ use time::macros::format_description;
 use time::{Date, OffsetDateTime};
 
 use super::csv::write_row;
-use super::record::{ClientRecord, Moment, ProductUse, Tick, Treatment, Visit};
+use super::record::{ClientRecord, Moment, Paper, ProductUse, Tick, Treatment, Visit};
 
 /// A column's name, what kind of value it holds, and what that means.
 pub struct Column {
@@ -16,27 +16,33 @@ pub struct Column {
     pub meaning: &'static str,
 }
 
-/// One table of the export.
-pub struct Table {
+/// One table of the export, whose rows come from `T`.
+pub struct Table<T = ClientRecord> {
     /// File name without its ending.
     pub name: &'static str,
     /// What one row stands for.
     pub meaning: &'static str,
     /// The columns, in order.
     pub columns: &'static [Column],
-    rows: fn(&ClientRecord) -> Vec<Vec<String>>,
+    rows: fn(&T) -> Vec<Vec<String>>,
 }
 
-impl Table {
+impl<T> Table<T> {
     /// Appends the header row.
     pub fn write_header(&self, out: &mut Vec<u8>) {
         write_row(out, self.columns.iter().map(|column| column.name));
     }
 
-    /// Appends the client's rows.
-    pub fn write_rows(&self, client: &ClientRecord, out: &mut Vec<u8>) {
-        for row in (self.rows)(client) {
+    /// Appends the rows of a client, or of the paper.
+    pub fn write_rows(&self, from: &T, out: &mut Vec<u8>) {
+        for row in (self.rows)(from) {
             write_row(out, row.iter().map(String::as_str));
+        }
+    }
+
+    fn write_meanings(&self, out: &mut Vec<u8>) {
+        for column in self.columns {
+            write_row(out, [self.name, self.meaning, column.name, column.kind, column.meaning]);
         }
     }
 }
@@ -46,10 +52,9 @@ pub fn dictionary() -> Vec<u8> {
     let mut out = Vec::new();
     write_row(&mut out, ["table", "one row is", "column", "kind", "meaning"]);
     for table in &TABLES {
-        for column in table.columns {
-            write_row(&mut out, [table.name, table.meaning, column.name, column.kind, column.meaning]);
-        }
+        table.write_meanings(&mut out);
     }
+    PAPERS.write_meanings(&mut out);
     out
 }
 
@@ -62,17 +67,22 @@ const NUMBER: &str = "whole number";
 const YES_NO: &str = "yes or no";
 const HASH: &str = "SHA-256, lower-case hex";
 
-/// A table from its rows and, in one line each, its columns: name, kind, meaning, value. Every row begins with the
-/// client's id, which joins the tables.
+/// A table from its rows and, in one line each, its columns: name, kind, meaning, value. Every row begins with an id; that of
+/// a client joins the tables.
 macro_rules! table {
     ($name:literal, $meaning:literal, |$c:ident| $rows:expr, |$row:pat_param| {
+        $($columns:tt)+
+    }) => {
+        table!($name, $meaning, "client", "the client; joins all tables", |$c| $rows, |$row| { $($columns)+ })
+    };
+    ($name:literal, $meaning:literal, $id:literal, $whose:literal, |$c:ident| $rows:expr, |$row:pat_param| {
         $($column:literal, $kind:ident, $said:literal, $value:expr;)+
     }) => {
         Table {
             name: $name,
             meaning: $meaning,
             columns: &[
-                Column { name: "client", kind: ID, meaning: "the client; joins all tables" },
+                Column { name: $id, kind: ID, meaning: $whose },
                 $(Column { name: $column, kind: $kind, meaning: $said }),+
             ],
             rows: |$c| $rows.map(|$row| vec![cell(&$c.id), $(cell(&$value)),+]).collect(),
@@ -80,8 +90,8 @@ macro_rules! table {
     };
 }
 
-/// Every table, in the order of the dictionary.
-pub static TABLES: [Table; 15] = [
+/// Every table about clients, in the order of the dictionary.
+pub static TABLES: [Table; 16] = [
     table!("clients", "a client", |c| std::iter::once(&c.person), |p| {
         "name", TEXT, "name as she wrote it", p.name;
         "birth_date", DAY, "date of birth", p.birth_date;
@@ -161,6 +171,15 @@ pub static TABLES: [Table; 15] = [
         "rules_version", TEXT, "version of the rule table", v.readiness.as_ref().map(|r| r.rules_version.clone());
         "rules_hash", HASH, "hash of the rule table", v.readiness.as_ref().map(|r| r.rules_hash.clone());
         "reasons", TEXT, "each reason, one a line", v.readiness.as_ref().map(|r| r.reasons.join("\n"));
+    }),
+    table!("past_visits", "a visit from before, taken over from elsewhere; nothing of it was recorded here",
+        |c| c.past_visits.iter(), |v| {
+        "past_visit", ID, "the visit from before", v.id;
+        "day", DAY, "the day that was told", v.day;
+        "service", TEXT, "the service that was told", v.service;
+        "note", TEXT, "what else was told", v.note;
+        "taken_over_utc", UTC, "when taken over", v.taken_over_at.utc;
+        "taken_over_local", LOCAL, "when taken over", Civil(v.taken_over_at);
     }),
     table!("overrides", "a start against the verdict",
         |c| c.visits.iter().flat_map(|v| v.overrides.iter().map(move |o| (v, o))), |(v, o)| {
@@ -262,6 +281,22 @@ pub static TABLES: [Table; 15] = [
     }),
 ];
 
+/// The studio's own papers. They are no client's, so a copy that a client makes for herself is without them.
+pub static PAPERS: Table<Paper> = table!("papers", "a certificate or policy of the studio; left out of a client's own copy",
+    "paper", "the paper", |p| std::iter::once(p), |p| {
+    "kind", TEXT, "certificate or insurance policy", p.kind().to_owned();
+    "practitioner", TEXT, "whose certificate", p.practitioner;
+    "number", TEXT, "the number on it", p.number;
+    "issuer", TEXT, "who gave it out", p.issuer;
+    "services", TEXT, "services that it covers, one a line", p.services.join("\n");
+    "expires", DAY, "last day on which it holds; empty when it has no end", p.expires_on;
+    "file", TEXT, "its name in data/papers", p.file;
+    "sha256", HASH, "hash of the file", p.sha256;
+    "added_utc", UTC, "when put on file", p.added_at.utc;
+    "added_by", TEXT, "by whom", p.added_by;
+    "removed_utc", UTC, "when taken off the list", p.removed_at.map(|at| at.utc);
+});
+
 fn treatments(client: &ClientRecord) -> impl Iterator<Item = (&Visit, &Treatment)> {
     client.visits.iter().flat_map(|visit| visit.treatments.iter().map(move |treatment| (visit, treatment)))
 }
@@ -340,4 +375,5 @@ macro_rules! displayed {
 displayed!(String, u16, u32, u64);
 displayed!(crate::domain::ids::AnswersId, crate::domain::ids::ClientId, crate::domain::ids::ConsentId);
 displayed!(crate::domain::ids::LetterId, crate::domain::ids::SkinTestId);
+displayed!(crate::domain::ids::PaperId, crate::domain::ids::PastVisitId);
 displayed!(crate::domain::ids::TreatmentId, crate::domain::ids::VisitId);

@@ -136,15 +136,19 @@ pub async fn everyone(c: &mut Connection) -> Stored<Vec<ClientId>> {
         .await?)
 }
 
-/// Every client with a visit that begins from `from` on and before `to`, by name. A time that was only held is no visit.
+/// Every client with a visit that begins from `from` on and before `to`, by name; also one that was taken over from before.
+/// A time that was only held is no visit.
 ///
 /// # Errors
 /// When the file can't be read.
 pub async fn with_visit(c: &mut Connection, from: OffsetDateTime, to: OffsetDateTime) -> Stored<Vec<ClientId>> {
     let (from, to) = (from.unix_timestamp(), to.unix_timestamp());
     let rows = sqlx::query_scalar!(
-        "SELECT c.id FROM client c WHERE c.restricted_at IS NULL AND EXISTS (SELECT 1 FROM visit v WHERE v.client_id = c.id AND v.starts_at >= ?
-             AND v.starts_at < ? AND v.state NOT IN ('held', 'hold_expired')) ORDER BY c.name COLLATE NOCASE, c.id",
+        "SELECT c.id FROM client c WHERE c.restricted_at IS NULL AND
+             (EXISTS (SELECT 1 FROM visit v WHERE v.client_id = c.id AND v.starts_at >= ?1 AND v.starts_at < ?2
+                      AND v.state NOT IN ('held', 'hold_expired'))
+              OR EXISTS (SELECT 1 FROM past_visit p WHERE p.client_id = c.id AND p.starts_at >= ?1 AND p.starts_at < ?2))
+         ORDER BY c.name COLLATE NOCASE, c.id",
         from,
         to
     );

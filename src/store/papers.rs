@@ -33,6 +33,17 @@ pub struct Paper {
     pub added_by: String,
     /// When.
     pub added_at: OffsetDateTime,
+    /// When it was taken off the list.
+    pub removed_at: Option<OffsetDateTime>,
+}
+
+impl Paper {
+    /// Whether it was on file at a moment whose day, on the studio's calendar, it still held.
+    pub fn counted(&self, at: OffsetDateTime, on: Date) -> bool {
+        self.added_at <= at
+            && self.removed_at.is_none_or(|gone| gone > at)
+            && self.expires_on.is_none_or(|end| end >= on)
+    }
 }
 
 /// Adds a paper with its file.
@@ -73,9 +84,17 @@ pub async fn insert(c: &mut Connection, p: &Paper, body: &[u8]) -> Stored<()> {
 /// # Errors
 /// When the file can't be read.
 pub async fn all(c: &mut Connection) -> Stored<Vec<Paper>> {
+    Ok(ever(c).await?.into_iter().filter(|paper| paper.removed_at.is_none()).collect())
+}
+
+/// All papers, also those that were taken off the list, in the same order.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn ever(c: &mut Connection) -> Stored<Vec<Paper>> {
     let rows = sqlx::query!(
-        "SELECT id, practitioner_id, number, issuer, expires_on, kind, sha256, added_by, added_at FROM paper
-         WHERE removed_at IS NULL ORDER BY practitioner_id IS NOT NULL, practitioner_id, expires_on, id"
+        "SELECT id, practitioner_id, number, issuer, expires_on, kind, sha256, added_by, added_at, removed_at FROM paper
+         ORDER BY practitioner_id IS NOT NULL, practitioner_id, expires_on, id"
     )
     .fetch_all(&mut *c)
     .await?;
@@ -100,6 +119,7 @@ pub async fn all(c: &mut Connection) -> Stored<Vec<Paper>> {
                 issuer: row.issuer,
                 added_by: row.added_by,
                 added_at: instant("paper", "added_at", id, row.added_at)?,
+                removed_at: row.removed_at.map(|at| instant("paper", "removed_at", id, at)).transpose()?,
             })
         })
         .collect()

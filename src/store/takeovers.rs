@@ -167,23 +167,38 @@ pub async fn add_visit(
     Ok(())
 }
 
+/// A visit from before, as it is kept.
+#[derive(Debug, Clone)]
+pub struct StoredPast {
+    /// Its id.
+    pub id: PastVisitId,
+    /// What was told.
+    pub visit: PastVisit,
+    /// When it was taken over.
+    pub taken_at: OffsetDateTime,
+}
+
 /// The visits from before of a client, newest first.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn visits_of(c: &mut Connection, client: &ClientId) -> Stored<Vec<PastVisit>> {
+pub async fn visits_of(c: &mut Connection, client: &ClientId) -> Stored<Vec<StoredPast>> {
     let key = client.as_str();
-    let rows =
-        sqlx::query!("SELECT id, service_id, day, note FROM past_visit WHERE client_id = ? ORDER BY day DESC, id", key)
-            .fetch_all(c)
-            .await?;
+    let rows = sqlx::query!(
+        "SELECT id, service_id, day, note, taken_at FROM past_visit WHERE client_id = ? ORDER BY day DESC, id",
+        key
+    )
+    .fetch_all(c)
+    .await?;
     rows.into_iter()
         .map(|row| {
-            Ok(PastVisit {
+            let visit = PastVisit {
                 service: read("past_visit", "service_id", &row.id, ServiceId::parse(&row.service_id))?,
                 on: super::types::day("past_visit", "day", &row.id, &row.day)?,
                 note: row.note,
-            })
+            };
+            let taken_at = instant("past_visit", "taken_at", &row.id, row.taken_at)?;
+            Ok(StoredPast { id: read("past_visit", "id", &row.id, PastVisitId::parse(&row.id))?, visit, taken_at })
         })
         .collect()
 }

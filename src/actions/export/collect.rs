@@ -28,7 +28,8 @@ use crate::store::treatments::Start;
 use crate::store::types::read;
 use crate::store::visits::{self, Purpose};
 use crate::store::{
-    Connection, Stored, audit, catalogue, clients, exports, health, practitioners, skin_tests, studio, treatments,
+    Connection, Stored, audit, catalogue, clients, exports, health, papers, practitioners, skin_tests, studio,
+    treatments,
 };
 use crate::{t, tf};
 
@@ -42,6 +43,7 @@ pub struct Collector {
     rooms: BTreeMap<RoomId, String>,
     pub(super) products: BTreeMap<ProductId, Product>,
     pub(super) batches: BTreeMap<(ProductId, String), Option<Date>>,
+    pub(super) papers: Vec<papers::Paper>,
     questionnaires: BTreeMap<u32, Arc<Questionnaire>>,
     texts: BTreeMap<u32, ConsentText>,
 }
@@ -64,6 +66,7 @@ impl Collector {
             now,
             test_rules: case::test_rules(studio)?,
             batches: batches.collect(),
+            papers: papers::ever(c).await?,
             services: catalogue::services(c).await?.into_iter().map(|s| (s.id, s.name)).collect(),
             practitioners: practitioners::all(c).await?.into_iter().map(|p| (p.id, p.name)).collect(),
             rooms: practitioners::rooms(c).await?.into_iter().map(|r| (r.id, r.name)).collect(),
@@ -90,6 +93,7 @@ impl Collector {
             answers: self.answers(c, id).await?,
             skin_tests: self.skin_tests(c, id).await?,
             visits: self.visits(c, id, &around).await?,
+            past_visits: self.past_visits(c, id).await?,
             reactions: self.reactions(c, id).await?,
             letters: self.letters(c, id).await?,
             files: self.attached(c, id).await?,

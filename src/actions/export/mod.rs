@@ -3,38 +3,40 @@
 //! Memory holds a few clients at a time, however many there are. All of them are read from one snapshot, so that a
 //! package never shows half of a change.
 
-use std::collections::VecDeque;
 use std::path::PathBuf;
 use std::sync::Arc;
 
 use time::{Duration, OffsetDateTime};
-use tokio::sync::{Semaphore, mpsc};
-use tokio::task::{JoinHandle, spawn_blocking};
+use tokio::sync::Semaphore;
 
 mod care;
 mod collect;
 mod files;
+mod papers;
+mod why;
 mod words;
+mod write;
 
 pub use collect::Collector;
 pub use files::scratch;
+pub use why::{Why, WhyRefused};
 
 use super::{Pending, enqueue};
 use crate::app::App;
-use crate::documents::package::{PackageRefused, PackageWriter, Rendered, Summary};
+use crate::documents::package::PackageRefused;
 use crate::documents::record::{ExportHead, Moment, Scope};
 use crate::domain::ids::{ClientId, ExportId};
 use crate::domain::person::Mail;
 use crate::domain::role::Actor;
-use crate::language::Language;
 use crate::store::audit::Event;
 use crate::store::exports::Export;
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
-use crate::store::{Connection, StoreError, Stored, Tx, accounts, audit, exports, files as kept_files, studio};
+use crate::store::{Connection, StoreError, Stored, Tx, accounts, audit, exports, studio};
 use crate::studio_key::{KeyError, StudioKey};
 use crate::{msg, t};
-use files::{Hashed, Written};
+use files::Hashed;
+use write::{Content, Places, write};
 
 /// How long a package can be fetched after it was made.
 pub const KEPT: Duration = Duration::hours(24);
@@ -44,54 +46,6 @@ pub const BY_HERSELF: &str = msg("the client herself");
 
 /// One package at a time: the machine also serves clients.
 static TURN: Semaphore = Semaphore::const_new(1);
-
-/// Clients that are rendered at once at most.
-const AT_ONCE: usize = 4;
-
-/// Why somebody takes records out of the studio: 1 to 500 characters.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Why(String);
-
-/// Why a text is no [`Why`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-pub enum WhyRefused {
-    /// There is nothing in it.
-    #[error("a reason is needed")]
-    Missing,
-    /// It is longer than 500 characters.
-    #[error("a reason has at most {} characters", Why::MOST)]
-    TooLong,
-    /// It holds a control character other than a line break or a tab.
-    #[error("a reason holds no control characters")]
-    Control,
-}
-
-impl Why {
-    /// The most characters.
-    pub const MOST: usize = 500;
-
-    /// Reads a reason, without the spaces around it.
-    ///
-    /// # Errors
-    /// [`WhyRefused`]
-    pub fn parse(text: &str) -> Result<Self, WhyRefused> {
-        let text = text.trim();
-        if text.is_empty() {
-            Err(WhyRefused::Missing)
-        } else if text.chars().count() > Self::MOST {
-            Err(WhyRefused::TooLong)
-        } else if text.chars().any(|c| c.is_control() && c != '\n' && c != '\t') {
-            Err(WhyRefused::Control)
-        } else {
-            Ok(Self(text.to_owned()))
-        }
-    }
-
-    /// The text.
-    pub fn as_str(&self) -> &str {
-        &self.0
-    }
-}
 
 /// Where a package goes.
 #[derive(Debug, Clone)]
@@ -153,7 +107,10 @@ pub async fn make(app: &App, actor: &Actor, scope: Scope, why: Why, place: Place
     let out = Hashed::new(package.file()?);
     let collector = Collector::load(&mut snapshot, &studio, now).await?;
     let places = Places { out, spool: files::scratch(app)?, key };
-    let (summary, written) = write(&mut snapshot, collector, &clients, &head, places).await?;
+    // A client's copy is about her: the certificates of others are none of it.
+    let papers = !matches!(actor, Actor::Client(_));
+    let content = Content { head: head.clone(), clients: &clients, papers };
+    let (summary, written) = write(&mut snapshot, collector, &content, places).await?;
     drop(snapshot);
     let export = Export {
         id: head.id.clone(),
@@ -221,75 +178,6 @@ fn head(id: ExportId, studio: &Studio, actor: &Actor, scope: Scope, why: &Why, n
     }
 }
 
-/// What is written next; one file at a time is in memory, however many a client has.
-enum Part {
-    Client(Box<Rendered>),
-    File { client: ClientId, name: String, content: Vec<u8> },
-}
-
-type Rendering = VecDeque<JoinHandle<Result<Rendered, PackageRefused>>>;
-
-/// What the writer is given.
-struct Places {
-    out: Hashed,
-    spool: std::fs::File,
-    key: StudioKey,
-}
-
-/// Collects here, renders on a few threads, and writes on one, in the order of `clients`.
-async fn write(
-    c: &mut Connection,
-    mut collector: Collector,
-    clients: &[ClientId],
-    head: &Arc<ExportHead>,
-    places: Places,
-) -> Result<(Summary, Written), ExportError> {
-    let (send, mut receive) = mpsc::channel::<Part>(AT_ONCE);
-    let first = ExportHead::clone(head);
-    let writer = spawn_blocking(move || {
-        let mut package = PackageWriter::new(places.out, places.spool, first, places.key)?;
-        while let Some(part) = receive.blocking_recv() {
-            match part {
-                Part::Client(rendered) => package.add(&rendered)?,
-                Part::File { client, name, content } => package.add_file(&client, &name, &content)?,
-            }
-        }
-        let (summary, out) = package.finish()?;
-        Ok::<_, PackageRefused>((summary, out.finish()?))
-    });
-    let language = Language::spoken();
-    let threads = std::thread::available_parallelism().map_or(1, usize::from).min(AT_ONCE);
-    let mut rendering = Rendering::new();
-    for id in clients {
-        let Some(record) = collector.client(c, id).await? else { continue };
-        let head = head.clone();
-        rendering.push_back(spawn_blocking(move || language.within(|| Rendered::new(&head, &record))));
-        if rendering.len() >= threads && !hand_over(&mut rendering, &send).await? {
-            break;
-        }
-    }
-    while !rendering.is_empty() && hand_over(&mut rendering, &send).await? {}
-    for id in clients {
-        for file in kept_files::of_client(c, id).await? {
-            let content = kept_files::body(c, &file.id).await?;
-            let part = Part::File { client: id.clone(), name: care::name_beside(&file), content };
-            // A writer that has given up says why below.
-            if send.send(part).await.is_err() {
-                break;
-            }
-        }
-    }
-    drop(send);
-    writer.await.map_err(|_| ExportError::CutOff)?.map_err(ExportError::from)
-}
-
-/// Hands the oldest rendered client to the writer; `false` when the writer has given up, and will say why.
-async fn hand_over(rendering: &mut Rendering, send: &mpsc::Sender<Part>) -> Result<bool, ExportError> {
-    let Some(oldest) = rendering.pop_front() else { return Ok(true) };
-    let rendered = oldest.await.map_err(|_| ExportError::CutOff)??;
-    Ok(send.send(Part::Client(Box::new(rendered))).await.is_ok())
-}
-
 async fn write_down(
     tx: &mut Tx,
     actor: &Actor,
@@ -342,19 +230,5 @@ pub async fn sweep(app: &App, tx: &mut Tx, now: OffsetDateTime) -> Stored<()> {
 pub fn forget_kept(app: &App) {
     if let Err(error) = files::sweep(&app.db.folder().join(files::FOLDER), &[], false) {
         tracing::error!(%error, "exports with somebody who left can't be deleted");
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_reason_is_there_and_not_a_book() {
-        assert_eq!(Why::parse(" \n "), Err(WhyRefused::Missing));
-        assert_eq!(Why::parse(&"é".repeat(501)), Err(WhyRefused::TooLong));
-        assert_eq!(Why::parse("a\u{7}b"), Err(WhyRefused::Control));
-        assert_eq!(Why::parse(&"é".repeat(500)).unwrap().as_str().chars().count(), 500);
-        assert_eq!(Why::parse(" Claim 12\n").unwrap().as_str(), "Claim 12");
     }
 }

@@ -265,7 +265,7 @@ impl Collector {
             written_by: version.written_by,
             why_corrected: said(&version.reason),
             practitioner: self.practitioner(&version.practitioner),
-            certificate: None,
+            certificate: self.certificate(&version.practitioner, &version.service, version.started_at),
             service: self.services.get(&version.service).cloned().unwrap_or_default(),
             started_at: self.moment(version.started_at),
             ended_at: Some(self.moment(version.ended_at)),

@@ -4,7 +4,7 @@ use super::flow::Flow;
 use super::style::{BODY, DENSE, SMALL, STRONG};
 use super::times::{by, civil, day, moment, span};
 use crate::documents::record::{
-    Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, ProductUse, Reaction, Readiness, Scope, SkinTest,
+    Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, PastVisit, ProductUse, Reaction, Readiness, Scope, SkinTest,
     Treatment, Visit,
 };
 use crate::{msg, t, tc, tf};
@@ -21,6 +21,7 @@ pub(super) fn write(flow: &mut Flow, head: &ExportHead, client: &ClientRecord) {
     section(flow, t("Skin tests"), &client.skin_tests, skin_test);
     section(flow, t("Consents"), &client.consents, consent);
     section(flow, t("Visits and treatments"), &client.visits, visit);
+    past_visits(flow, client);
     section(flow, t("Reactions"), &client.reactions, reaction);
     letters(flow, client);
     audit(flow, client);
@@ -228,6 +229,22 @@ fn visit(flow: &mut Flow, visit: &Visit) {
     for one in &visit.treatments {
         treatment(flow, one, one.version > 1 || visit.treatments.len() > 1);
     }
+}
+
+fn past_visits(flow: &mut Flow, client: &ClientRecord) {
+    if client.past_visits.is_empty() {
+        return;
+    }
+    flow.heading(2, t("Visits from before"));
+    let caution = "What the studio's earlier papers or tables told. Such a visit shows a day and a service, and proves no more.";
+    flow.para(t(caution), BODY);
+    let row = |v: &PastVisit| {
+        let from = tf("taken over from elsewhere on {day}, not recorded here");
+        vec![day(v.day), v.service.clone(), text(&v.note), from.with("day", day(v.taken_over_at.local.date())).to_string()]
+    };
+    let rows: Vec<_> = client.past_visits.iter().map(row).collect();
+    let header = [t("Day"), t("Service"), t("Note"), t("Where it comes from")];
+    flow.table(t("Visits from before"), &header, &[1.1, 1.3, 1.5, 1.7], &rows);
 }
 
 fn verdict(flow: &mut Flow, readiness: &Readiness) {

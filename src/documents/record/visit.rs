@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 use time::Date;
 
 use super::{Answer, Moment, iso_date};
-use crate::domain::ids::{PractitionerId, TreatmentId, VisitId};
+use crate::domain::ids::{PastVisitId, PractitionerId, TreatmentId, VisitId};
 
 /// A visit and what came of it.
 #[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -35,6 +35,22 @@ pub struct Visit {
     pub overrides: Vec<Override>,
     /// The treatment record in all its versions, first version first; empty when nothing was done.
     pub treatments: Vec<Treatment>,
+}
+
+/// A visit from before, as papers or tables from elsewhere told it: a day and a service. It proves no more than that.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct PastVisit {
+    /// Public id.
+    pub id: PastVisitId,
+    /// The service.
+    pub service: String,
+    /// The day.
+    #[serde(with = "iso_date")]
+    pub day: Date,
+    /// What else was told of it.
+    pub note: Option<String>,
+    /// When it was taken over.
+    pub taken_over_at: Moment,
 }
 
 /// The verdict as it stood at one moment, with all its reasons.

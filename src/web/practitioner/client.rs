@@ -100,6 +100,7 @@ async fn load(app: &App, c: &mut Connection, ctx: Ctx, studio: &Studio, client: 
         before: takeovers::visits_of(c, &id)
             .await?
             .into_iter()
+            .map(|past| past.visit)
             .map(|past| (when::day(past.on), names.service(&past.service).to_owned(), past.note))
             .collect(),
         tests: tests.iter().map(|test| TestView::of(test, &names, now)).collect(),

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::io::{Cursor, Read as _, Write as _};
 
 use palpebra::documents::package::{PackageRefused, PackageWriter, Rendered, Summary};
-use palpebra::documents::record::ClientRecord;
+use palpebra::documents::record::{ClientRecord, Paper};
 use palpebra::documents::verify::{Fault, Limits, verify, verify_within};
 use palpebra::studio_key::StudioKey;
 use proptest::prelude::*;
@@ -21,6 +21,10 @@ fn key() -> StudioKey {
 fn package(clients: &[ClientRecord]) -> (Summary, Vec<u8>) {
     let spool = Cursor::new(Vec::new());
     let mut writer = PackageWriter::new(Vec::new(), spool, sample::head(), key()).unwrap();
+    writer.add_papers(&sample::papers()).unwrap();
+    for paper in sample::papers() {
+        writer.add_paper_file(&paper.file, paper.number.as_bytes()).unwrap();
+    }
     for client in clients {
         writer.add_client(client).unwrap();
     }
@@ -83,6 +87,11 @@ fn a_package_holds_each_client_and_all_tables_and_is_verified() {
     let visits = String::from_utf8(files["data/tables/visits.csv"].clone()).unwrap();
     assert_eq!(visits.matches("Garden room").count(), 2);
     assert!(visits.starts_with("client,visit,service,"));
+    let papers: Vec<Paper> = serde_json::from_slice(&files["data/papers.json"]).unwrap();
+    assert!(papers == sample::papers(), "the JSON is the list");
+    for paper in papers {
+        assert_eq!(files[&format!("data/papers/{}", paper.file)], paper.number.as_bytes());
+    }
 }
 
 /// RFC 8493: the declaration to the byte, every payload file in the manifest once, the tag files in theirs.
@@ -111,10 +120,23 @@ fn the_layout_is_a_bag() {
 #[test]
 fn the_same_input_gives_the_same_bytes_whoever_renders() {
     let mut writer = PackageWriter::new(Vec::new(), Cursor::new(Vec::new()), sample::head(), key()).unwrap();
+    writer.add_papers(&sample::papers()).unwrap();
+    for paper in sample::papers() {
+        writer.add_paper_file(&paper.file, paper.number.as_bytes()).unwrap();
+    }
     for n in [1, 2] {
         writer.add(&Rendered::new(&sample::head(), &sample::client(n)).unwrap()).unwrap();
     }
     assert!(writer.finish().unwrap().1 == PACKAGE.1);
+}
+
+#[test]
+fn papers_and_their_files_go_in_once() {
+    let mut writer = PackageWriter::new(Vec::new(), Cursor::new(Vec::new()), sample::head(), key()).unwrap();
+    writer.add_papers(&sample::papers()).unwrap();
+    assert!(matches!(writer.add_papers(&[]), Err(PackageRefused::Zip(_))));
+    writer.add_paper_file("a.pdf", b"%PDF").unwrap();
+    assert!(matches!(writer.add_paper_file("a.pdf", b"%PDF"), Err(PackageRefused::Zip(_))));
 }
 
 #[test]
@@ -153,6 +175,14 @@ fn each_kind_of_change_is_named() {
             f.remove(i);
         }),
         [Fault::Missing(pdf.clone())]
+    );
+    let paper = format!("data/papers/{}", sample::papers()[1].file);
+    assert_eq!(
+        with(&|f| {
+            let i = at(f, &paper);
+            f[i].1[0] ^= 1;
+        }),
+        [Fault::Changed(paper.clone())]
     );
     assert_eq!(
         with(&|f| f.push(("data/clients/more.txt".to_owned(), vec![1]))),

@@ -53,6 +53,10 @@ fn the_record_holds_its_facts() {
         "Dr Elowen",
         "Keep lashes dry for 24 hours.",
         "visit 40",
+        "7 November 2025",
+        "short shields",
+        "taken over from elsewhere on 5",
+        "not recorded",
         "does not rule out a later one",
     ] {
         assert!(text.contains(fact), "{fact:?} is missing in: {text}");
@@ -149,13 +153,15 @@ fn a_character_without_a_font_is_written_as_its_number() {
 fn an_empty_record_and_an_endless_one_are_both_written() {
     let mut client = sample::client(1);
     client.visits.clear();
+    client.past_visits.clear();
     client.answers.clear();
     client.skin_tests.clear();
     client.consents.clear();
     client.reactions.clear();
     client.letters.clear();
     client.audit.clear();
-    assert!(words(&client_record(&sample::head(), &client).unwrap()).contains("None on file."));
+    let empty = words(&client_record(&sample::head(), &client).unwrap());
+    assert!(empty.contains("None on file.") && !empty.contains("taken over"), "{empty}");
     let mut client = sample::client(1);
     client.answers[0].answers[0].answer = "word ".repeat(20_000);
     client.answers[0].answers[1].question = "x".repeat(20_000);

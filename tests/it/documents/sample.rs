@@ -66,6 +66,13 @@ pub(crate) fn client(n: u8) -> ClientRecord {
         skin_tests: vec![skin_test()],
         consents: vec![consent()],
         visits: vec![visit(n)],
+        past_visits: vec![PastVisit {
+            id: PastVisitId::from_random([n; 16]),
+            service: "Lift and tint".to_owned(),
+            day: date!(2025 - 11 - 07),
+            note: Some("short shields, as always".to_owned()),
+            taken_over_at: moment(datetime!(2026-01-05 10:00 UTC)),
+        }],
         reactions: vec![reaction(n)],
         letters: vec![letter()],
         files: vec![Attached {
@@ -78,6 +85,42 @@ pub(crate) fn client(n: u8) -> ClientRecord {
         }],
         audit: (1..=40).map(audit_row).collect(),
     }
+}
+
+/// A certificate, and a policy that was taken off the list.
+pub(crate) fn papers() -> Vec<Paper> {
+    let policy = PaperId::from_random([8; 16]);
+    let certificate = PaperId::from_random([7; 16]);
+    vec![
+        Paper {
+            file: format!("{policy}.jpeg"),
+            id: policy,
+            practitioner: None,
+            practitioner_id: None,
+            number: "POL-77\u{2011}B".to_owned(),
+            issuer: "Invented Mutual".to_owned(),
+            services: vec!["Lash lift".to_owned(), "Lift and tint".to_owned()],
+            expires_on: Some(date!(2026 - 12 - 31)),
+            sha256: hash('e'),
+            added_at: moment(datetime!(2026-01-05 10:00 UTC)),
+            added_by: "Ida Quillfeather".to_owned(),
+            removed_at: Some(moment(datetime!(2026-06-01 10:00 UTC))),
+        },
+        Paper {
+            file: format!("{certificate}.pdf"),
+            id: certificate,
+            practitioner: Some("Maud Tansy".to_owned()),
+            practitioner_id: Some(PractitionerId::from_random([5; 16])),
+            number: "LL-2291".to_owned(),
+            issuer: "=Invented School".to_owned(),
+            services: vec!["Lift and tint".to_owned()],
+            expires_on: None,
+            sha256: hash('b'),
+            added_at: moment(datetime!(2026-01-05 10:05 UTC)),
+            added_by: "Ida Quillfeather".to_owned(),
+            removed_at: None,
+        },
+    ]
 }
 
 fn answers() -> AnswerSet {

@@ -18,6 +18,10 @@ const SIGNATURE: &str = "tagmanifest-sha256.txt.sig";
 static PACKAGE: LazyLock<Vec<u8>> = LazyLock::new(|| {
     let key = StudioKey::from_seed(&[7; 32]).unwrap();
     let mut writer = PackageWriter::new(Vec::new(), Cursor::new(Vec::new()), sample::head(), key).unwrap();
+    writer.add_papers(&sample::papers()).unwrap();
+    for paper in sample::papers() {
+        writer.add_paper_file(&paper.file, paper.number.as_bytes()).unwrap();
+    }
     writer.add_client(&sample::client(1)).unwrap();
     writer.finish().unwrap().1
 });
@@ -234,10 +238,16 @@ fn an_independent_reader_of_bags_accepts_it_and_names_what_was_changed() {
     let check = || run(&python, &[concat!(env!("CARGO_MANIFEST_DIR"), "/tests/reference/bag.py"), "."], folder.path());
     let (well, said) = check();
     assert!(well && said.starts_with("valid"), "{said}");
-    let changed = folder.path().join("data/tables/visits.csv");
-    let mut bytes = std::fs::read(&changed).unwrap();
-    bytes[3] ^= 1;
-    std::fs::write(changed, bytes).unwrap();
-    let (well, said) = check();
-    assert!(!well && said.contains("data/tables/visits.csv"), "{said}");
+    let paper = format!("data/papers/{}", sample::papers()[0].file);
+    for name in ["data/tables/visits.csv", "data/tables/past_visits.csv", "data/papers.json", &paper] {
+        let changed = folder.path().join(name);
+        let whole = std::fs::read(&changed).unwrap();
+        let mut bytes = whole.clone();
+        bytes[3] ^= 1;
+        std::fs::write(&changed, bytes).unwrap();
+        let (well, said) = check();
+        assert!(!well && said.contains(name), "{said}");
+        std::fs::write(&changed, whole).unwrap();
+    }
+    assert!(check().0, "put back");
 }

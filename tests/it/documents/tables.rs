@@ -1,6 +1,6 @@
 //! The tables hold the record's facts, and the dictionary names every column.
 
-use palpebra::documents::tables::{TABLES, dictionary};
+use palpebra::documents::tables::{PAPERS, TABLES, dictionary};
 
 use super::sample;
 
@@ -47,10 +47,27 @@ fn the_rows_hold_the_record() {
 }
 
 #[test]
+fn papers_stand_in_a_table_of_their_own() {
+    let mut out = Vec::new();
+    PAPERS.write_header(&mut out);
+    sample::papers().iter().for_each(|paper| PAPERS.write_rows(paper, &mut out));
+    let rows = read(&out);
+    let cell = |row: usize, name: &str| &rows[row][rows[0].iter().position(|column| column == name).unwrap()];
+    assert!(rows.len() == 3 && rows.iter().all(|row| row.len() == PAPERS.columns.len()));
+    assert_eq!((cell(1, "kind").as_str(), cell(2, "kind").as_str()), ("insurance policy", "certificate"));
+    assert_eq!(cell(1, "services"), "Lash lift\nLift and tint");
+    assert_eq!((cell(1, "expires").as_str(), cell(2, "expires").as_str()), ("2026-12-31", ""));
+    assert_eq!(cell(1, "removed_utc"), "2026-06-01T10:00:00Z");
+    assert_eq!(cell(2, "issuer"), "'=Invented School", "guarded against spreadsheets");
+    let past = table("past_visits");
+    assert_eq!(past[1][2..5], ["2025-11-07", "Lift and tint", "short shields, as always"]);
+}
+
+#[test]
 fn the_dictionary_names_every_column_once() {
     let rows = read(&dictionary());
     let mut names: Vec<_> = rows[1..].iter().map(|row| (row[0].clone(), row[2].clone())).collect();
-    let count: usize = TABLES.iter().map(|t| t.columns.len()).sum();
+    let count = TABLES.iter().map(|t| t.columns.len()).sum::<usize>() + PAPERS.columns.len();
     assert_eq!(names.len(), count);
     names.sort();
     names.dedup();

@@ -28,7 +28,7 @@ use crate::support::app::NOW;
 use crate::support::studio::{GOOD_BATCH, LIV};
 use crate::support::{Html, Person, Studio, TestApp};
 
-const WHY: &str = "Asked for by the insurer, file 77-B";
+pub(super) const WHY: &str = "Asked for by the insurer, file 77-B";
 const LIFTED: OffsetDateTime = datetime!(2026-01-12 09:00 UTC);
 const REASON: &str = "Her doctor was asked by phone this morning";
 const CORRECTED: &str = "The shield was noted wrong";
@@ -66,17 +66,17 @@ pub(super) async fn with_a_past() -> (TestApp, Studio) {
     (app, studio)
 }
 
-async fn order(owner: &Person, fields: &[(&str, &str)]) -> Html {
+pub(super) async fn order(owner: &Person, fields: &[(&str, &str)]) -> Html {
     let page = owner.get("/owner/exports").await;
     owner.submit(&page, "/owner/exports", fields).await
 }
 
-async fn fetch(owner: &Person) -> Html {
+pub(super) async fn fetch(owner: &Person) -> Html {
     let list = owner.get("/owner/exports").await;
     owner.get(&list.link("Fetch it")).await
 }
 
-async fn package_of_mia(owner: &Person, studio: &Studio) -> Vec<u8> {
+pub(super) async fn package_of_mia(owner: &Person, studio: &Studio) -> Vec<u8> {
     let made = order(owner, &[("scope", "client"), ("client", studio.mia.as_str()), ("why", WHY)]).await;
     assert_eq!(made.location().as_deref(), Some("/owner/exports?said=made"), "{}", made.main());
     let said = owner.follow(made).await;
@@ -84,7 +84,7 @@ async fn package_of_mia(owner: &Person, studio: &Studio) -> Vec<u8> {
     fetch(owner).await.bytes
 }
 
-fn unpack(zip: &[u8]) -> BTreeMap<String, Vec<u8>> {
+pub(super) fn unpack(zip: &[u8]) -> BTreeMap<String, Vec<u8>> {
     let mut archive = zip::ZipArchive::new(Cursor::new(zip)).unwrap();
     let names: Vec<String> = archive.file_names().map(|name| name.unwrap().into_owned()).collect();
     let read = |name: String| {
@@ -95,7 +95,7 @@ fn unpack(zip: &[u8]) -> BTreeMap<String, Vec<u8>> {
     names.into_iter().map(read).collect()
 }
 
-fn words_of_pdf(pdf: &[u8]) -> String {
+pub(super) fn words_of_pdf(pdf: &[u8]) -> String {
     let mut file = tempfile::NamedTempFile::new().unwrap();
     file.write_all(pdf).unwrap();
     let out = Command::new("pdftotext").arg("-layout").arg(file.path()).arg("-").output().unwrap();

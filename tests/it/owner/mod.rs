@@ -17,6 +17,7 @@ mod label;
 mod language;
 mod leaving;
 mod other_hours;
+mod package;
 mod papers;
 mod practitioners;
 mod retouch;

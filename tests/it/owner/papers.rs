@@ -17,7 +17,7 @@ use crate::support::{Html, Person, Studio, TestApp};
 
 const PAGE: &str = "/owner/papers";
 
-async fn add(owner: &Person, whose: &str, services: &[&str], expires: &str, file: Option<&[u8]>) -> Html {
+pub(super) async fn add(owner: &Person, whose: &str, services: &[&str], expires: &str, file: Option<&[u8]>) -> Html {
     let page = owner.get(PAGE).await;
     let mut fields = vec![
         ("whose".to_owned(), whose.to_owned()),

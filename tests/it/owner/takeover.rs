@@ -38,7 +38,7 @@ async fn check(owner: &Person, file: &[u8]) -> (String, Html) {
     (path, page)
 }
 
-async fn take(owner: &Person, file: &[u8]) -> Html {
+pub(super) async fn take(owner: &Person, file: &[u8]) -> Html {
     let (path, page) = check(owner, file).await;
     let done = owner.submit(&page, &path, &[]).await;
     assert_eq!(done.status, 303, "{}", done.main());
