@@ -21,7 +21,7 @@ mod fill;
 
 use std::time::Instant;
 
-use palpebra::actions::export::{self, Place, Why};
+use palpebra::actions::export::{self, Order, Place, Why};
 use palpebra::actions::retouch;
 use palpebra::documents::record::Scope;
 use palpebra::documents::verify::verify;
@@ -90,7 +90,8 @@ async fn exports(clients: u32) {
         let why = Why::parse("A measurement").unwrap();
         reset_peak();
         let (before, begin) = (memory("VmRSS:"), Instant::now());
-        let package = export::make(&app.app, &Actor::Command, Scope::Everyone, why, Place::At(file.clone()));
+        let order = Order { scope: Scope::Everyone, why, place: Place::At(file.clone()), passphrase: None };
+        let package = export::make(&app.app, &Actor::Command, order);
         let package = package.await.unwrap();
         let seconds = begin.elapsed().as_secs_f64();
         let peak = memory("VmHWM:");

@@ -3,6 +3,7 @@
 use std::sync::{Arc, Mutex};
 
 use crate::actions::backup::Backups;
+use crate::actions::export::UnderWay;
 use crate::clock::{Clock, Random};
 use crate::mail::transport::Transport;
 use crate::password::Passwords;
@@ -63,6 +64,8 @@ pub struct Parts {
     pub limits: Limits,
     /// Where backups go and how many stay.
     pub backups: Backups,
+    /// Packages of records that are being made.
+    pub exports: UnderWay,
     /// The code that an empty server printed at its start; whoever makes the owner's account must know it.
     pub set_up_code: Mutex<Option<String>>,
 }

@@ -6,8 +6,8 @@ use clap::Args;
 use time::Date;
 use time::macros::format_description;
 
-use super::{DataArgs, Failed, say};
-use crate::actions::export::{self, ExportError, Place, Why};
+use super::{DataArgs, Failed, passphrase, say};
+use crate::actions::export::{self, ExportError, Order, Passphrase, Place, Why};
 use crate::actions::studio;
 use crate::documents::package::PackageRefused;
 use crate::documents::record::Scope;
@@ -39,6 +39,12 @@ pub(super) struct ExportArgs {
     /// The file to write; it must not be there yet.
     #[arg(long)]
     out: PathBuf,
+    /// Encrypt it with a passphrase: from --passphrase-file, else PALPEBRA_PASSPHRASE, else it is asked for.
+    #[arg(long)]
+    encrypt: bool,
+    /// A file whose first line is the passphrase.
+    #[arg(long, requires = "encrypt")]
+    passphrase_file: Option<PathBuf>,
 }
 
 impl From<ExportError> for Failed {
@@ -75,16 +81,34 @@ fn scope(args: &ExportArgs) -> Result<Scope, Failed> {
     }
 }
 
+/// The passphrase, when one is wanted.
+fn passphrase(args: &ExportArgs) -> Result<Option<Passphrase>, Failed> {
+    if !args.encrypt {
+        return match passphrase::from_environment()? {
+            Some(_) => {
+                Err(Failed::usage("a passphrase is set, and --encrypt is missing: say it, or unset the variable"))
+            }
+            None => Ok(None),
+        };
+    }
+    let questions = ["Passphrase (at least 15 characters): ", "The same again: "];
+    let text = passphrase::find(args.passphrase_file.as_deref(), &questions)?
+        .ok_or_else(|| Failed::usage("--encrypt: there is no passphrase and nobody to ask"))?;
+    export::passphrase(text).map(Some).map_err(|error| Failed::usage(format!("the passphrase: {error}")))
+}
+
 pub(super) async fn run(args: ExportArgs) -> Result<(), Failed> {
     let why = Why::parse(&args.why).map_err(|error| Failed::usage(format!("--why: {error}")))?;
-    let scope = scope(&args)?;
+    let (scope, passphrase) = (scope(&args)?, passphrase(&args)?);
     let app = args.data.open().await?;
     let language = studio::language(&app).await;
-    let made = language.scope(export::make(&app, &Actor::Command, scope, why, Place::At(args.out.clone()))).await;
+    let order = Order { scope, why, place: Place::At(args.out.clone()), passphrase };
+    let made = language.scope(export::make(&app, &Actor::Command, order)).await;
     app.db.close().await;
     let made = made?;
     let clients = if made.clients == 1 { "1 client".to_owned() } else { format!("{} clients", made.clients) };
-    say(&format!("{}: {clients}, {} bytes", args.out.display(), made.bytes));
+    let sealed = if made.encrypted { ", encrypted" } else { "" };
+    say(&format!("{}: {clients}, {} bytes{sealed}", args.out.display(), made.bytes));
     say(&format!("SHA-256 of the file:     {}", made.sha256));
     say(&format!("SHA-256 of the manifest: {}", made.manifest_sha256));
     if let Ok(Some(key)) = StudioKey::load(&args.data.data) {

@@ -8,6 +8,7 @@ use std::sync::Mutex;
 use clap::{Args, CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use crate::actions::backup::Backups;
+use crate::actions::export::UnderWay;
 use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
 use crate::domain::rotation::Rotation;
@@ -23,6 +24,7 @@ mod create_owner;
 mod doctor;
 mod export;
 mod forget_factor;
+mod passphrase;
 pub mod seed_demo;
 mod serve;
 mod settings;
@@ -104,6 +106,7 @@ impl DataArgs {
             patience: Patience::USUAL,
             limits: Limits::new(),
             backups,
+            exports: UnderWay::default(),
             set_up_code: Mutex::new(None),
         }))
     }

@@ -11,6 +11,7 @@ use time::OffsetDateTime;
 
 use super::{DataArgs, Failed, say};
 use crate::actions::backup::Backups;
+use crate::actions::export::UnderWay;
 use crate::actions::health::TestRefused;
 use crate::actions::people::PeopleError;
 use crate::actions::treating;
@@ -150,6 +151,7 @@ pub async fn prepare(file: &Path, now: OffsetDateTime, passwords: Passwords) -> 
         patience: Patience::USUAL,
         limits: Limits::off(),
         backups: Backups::beside(file.parent().unwrap_or(Path::new(""))),
+        exports: UnderWay::default(),
         set_up_code: Mutex::new(None),
     });
     let told = match script.tell(&app, now).await {

@@ -11,6 +11,7 @@ use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
 use super::{Failed, ServeArgs, say, seed_demo, upgrade};
+use crate::actions::export::UnderWay;
 use crate::actions::ledger::{self, LedgerError};
 use crate::actions::{audit, backup, erasure, papers, post, studio as settings, verdicts, wishes, zones};
 use crate::app::{Address, App, Parts, SecondFactor};
@@ -89,6 +90,7 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         patience,
         limits: if args.no_limits { Limits::off() } else { Limits::new() },
         backups: args.settings.keep.backups(&args.settings.data),
+        exports: UnderWay::default(),
         set_up_code: Mutex::new(None),
     });
     if let Some(zones) = zones::take_up(&app).await?.filter(|zones| zones.moved + zones.stuck > 0) {

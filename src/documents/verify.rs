@@ -13,6 +13,7 @@ use zip::ZipArchive;
 use super::digest::Digest;
 use super::package::{BAG_INFO, BAGIT, EXPORT, KEY, MANIFEST, PREFIX, SEAL_LENGTH, SIGNATURE, TAG_MANIFEST};
 use super::record::{ExportHead, LAYOUT};
+use crate::sealing::BEGINS;
 use crate::studio_key::PublicKey;
 
 /// Bounds against packages made to exhaust the reader.
@@ -69,6 +70,8 @@ pub enum Fault {
     Signature,
     /// The list of files at the end of the ZIP was changed or cut off.
     Directory,
+    /// Encrypted: nothing can be said before it is opened.
+    Encrypted,
     /// Not a ZIP.
     Unreadable,
     /// A ZIP, but not an export of this program.
@@ -90,6 +93,7 @@ impl fmt::Display for Fault {
             Self::Wrapping => f.write_str("each file is intact, but the ZIP around them was changed"),
             Self::Signature => f.write_str("the signature does not fit the list of files"),
             Self::Directory => f.write_str("the list of files at the end of the ZIP was cut off or damaged"),
+            Self::Encrypted => f.write_str("encrypted: open it first"),
             Self::Unreadable => f.write_str("not a ZIP file"),
             Self::NotOurs => f.write_str("a ZIP file, but not an export of this program"),
             Self::OtherLayout(layout) => write!(f, "written in layout {layout}; this program reads layout {LAYOUT}"),
@@ -110,6 +114,9 @@ pub fn verify<R: Read + Seek>(reader: R) -> Result<Verified, Vec<Fault>> {
 /// # Errors
 /// As [`verify`].
 pub fn verify_within<R: Read + Seek>(mut reader: R, limits: Limits) -> Result<Verified, Vec<Fault>> {
+    if begins_encrypted(&mut reader).map_err(|_| vec![Fault::Unreadable])? {
+        return Err(vec![Fault::Encrypted]);
+    }
     let sealed = seal_holds(&mut reader).map_err(|_| vec![Fault::Unreadable])?;
     let names = names::listed(&mut reader, limits.files).map_err(|fault| vec![fault])?;
     let archive = ZipArchive::new(reader).map_err(|_| vec![Fault::Directory])?;
@@ -122,6 +129,13 @@ pub fn verify_within<R: Read + Seek>(mut reader: R, limits: Limits) -> Result<Ve
         Some(verified) if check.faults.is_empty() => Ok(verified),
         _ => Err(check.faults.into_iter().collect()),
     }
+}
+
+fn begins_encrypted(reader: &mut (impl Read + Seek)) -> io::Result<bool> {
+    let mut begins = Vec::new();
+    reader.rewind()?;
+    reader.take(u64::try_from(BEGINS.len()).unwrap_or(u64::MAX)).read_to_end(&mut begins)?;
+    Ok(begins == BEGINS)
 }
 
 /// Whether the file ends with a seal that is right. Reads all of it once.

@@ -25,6 +25,8 @@ pub struct Export {
     pub sha256: String,
     /// The SHA-256 of the manifest in it, in hex.
     pub manifest_sha256: String,
+    /// Whether it was encrypted, with a passphrase that is kept nowhere.
+    pub encrypted: bool,
     /// When it was made.
     pub made_at: OffsetDateTime,
 }
@@ -38,6 +40,7 @@ struct Row {
     bytes: i64,
     sha256: String,
     manifest_sha256: String,
+    encrypted: i64,
     made_at: i64,
 }
 
@@ -54,6 +57,7 @@ impl Row {
             scope: self.scope,
             sha256: self.sha256,
             manifest_sha256: self.manifest_sha256,
+            encrypted: self.encrypted == 1,
         })
     }
 }
@@ -62,7 +66,7 @@ macro_rules! exports {
     ($rest:literal $(, $arg:expr)* $(,)?) => {
         sqlx::query_as!(
             Row,
-            "SELECT id, made_by, why, scope, clients, bytes, sha256, manifest_sha256, made_at FROM export " + $rest
+            "SELECT id, made_by, why, scope, clients, bytes, sha256, manifest_sha256, encrypted, made_at FROM export " + $rest
             $(, $arg)*
         )
     };
@@ -105,8 +109,8 @@ pub async fn insert(c: &mut Connection, e: &Export) -> Stored<()> {
     let clients: i64 = read("export", "clients", id, e.clients.try_into())?;
     let bytes: i64 = read("export", "bytes", id, e.bytes.try_into())?;
     sqlx::query!(
-        "INSERT INTO export (id, made_by, why, scope, clients, bytes, sha256, manifest_sha256, made_at)
-         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO export (id, made_by, why, scope, clients, bytes, sha256, manifest_sha256, encrypted, made_at)
+         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         e.made_by,
         e.why,
@@ -115,6 +119,7 @@ pub async fn insert(c: &mut Connection, e: &Export) -> Stored<()> {
         bytes,
         e.sha256,
         e.manifest_sha256,
+        e.encrypted,
         at
     )
     .execute(c)

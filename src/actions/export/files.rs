@@ -10,6 +10,7 @@ use sha2::{Digest, Sha256};
 use super::Place;
 use crate::app::App;
 use crate::domain::ids::ExportId;
+use crate::sealing::{Passphrase, Sealing};
 
 /// The folder below the database's own.
 pub(super) const FOLDER: &str = "exports";
@@ -143,6 +144,44 @@ impl Write for Hashed {
 
     fn flush(&mut self) -> io::Result<()> {
         self.file.flush()
+    }
+}
+
+/// The way of a package to its file: as it is, or encrypted. What is hashed is the file, as whoever gets it can.
+pub(super) enum Out {
+    Plain(Hashed),
+    Sealed(Sealing<Hashed>),
+}
+
+impl Out {
+    pub(super) fn new(file: Hashed, passphrase: Option<&Passphrase>) -> io::Result<Self> {
+        Ok(match passphrase {
+            Some(passphrase) => Self::Sealed(passphrase.seal(file)?),
+            None => Self::Plain(file),
+        })
+    }
+
+    pub(super) fn finish(self) -> io::Result<Written> {
+        match self {
+            Self::Plain(file) => file.finish(),
+            Self::Sealed(sealing) => sealing.finish()?.finish(),
+        }
+    }
+}
+
+impl Write for Out {
+    fn write(&mut self, part: &[u8]) -> io::Result<usize> {
+        match self {
+            Self::Plain(file) => file.write(part),
+            Self::Sealed(sealing) => sealing.write(part),
+        }
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        match self {
+            Self::Plain(file) => file.flush(),
+            Self::Sealed(sealing) => sealing.flush(),
+        }
     }
 }
 

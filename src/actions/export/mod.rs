@@ -13,13 +13,17 @@ mod care;
 mod collect;
 mod files;
 mod papers;
+mod progress;
 mod why;
 mod words;
 mod write;
 
 pub use collect::Collector;
 pub use files::scratch;
+pub use progress::{UnderWay, Work};
 pub use why::{Why, WhyRefused};
+
+pub use crate::sealing::Passphrase;
 
 use super::{Pending, enqueue};
 use crate::app::App;
@@ -28,6 +32,7 @@ use crate::documents::record::{ExportHead, Moment, Scope};
 use crate::domain::ids::{ClientId, ExportId};
 use crate::domain::person::Mail;
 use crate::domain::role::Actor;
+use crate::password::{self, PasswordRefused};
 use crate::store::audit::Event;
 use crate::store::exports::Export;
 use crate::store::studio::Studio;
@@ -54,6 +59,26 @@ pub enum Place {
     Kept,
     /// To a file that isn't there yet.
     At(PathBuf),
+}
+
+/// What package is wanted.
+pub struct Order {
+    /// Whose records.
+    pub scope: Scope,
+    /// Why they are taken out.
+    pub why: Why,
+    /// Where it goes.
+    pub place: Place,
+    /// What it is encrypted with, when it is. It goes with this order: whoever loses it has to make the package anew.
+    pub passphrase: Option<Passphrase>,
+}
+
+/// Takes a new passphrase. A file can be tried at leisure by whoever has it, so it is held to the rule for passwords.
+///
+/// # Errors
+/// [`PasswordRefused`]
+pub fn passphrase(text: String) -> Result<Passphrase, PasswordRefused> {
+    password::check(&text).map(|()| Passphrase::new(text))
 }
 
 /// Why no package was made.
@@ -89,7 +114,9 @@ pub enum ExportError {
 ///
 /// # Errors
 /// [`ExportError`]; nothing is left of a package that failed.
-pub async fn make(app: &App, actor: &Actor, scope: Scope, why: Why, place: Place) -> Result<Export, ExportError> {
+pub async fn make(app: &App, actor: &Actor, order: Order) -> Result<Export, ExportError> {
+    let Order { scope, why, place, passphrase } = order;
+    let going = app.exports.begin(made_by(actor), app.clock.now());
     let _turn = TURN.acquire().await.map_err(|_| ExportError::CutOff)?;
     let now = app.clock.now();
     let leavings = app.db.leavings();
@@ -99,17 +126,19 @@ pub async fn make(app: &App, actor: &Actor, scope: Scope, why: Why, place: Place
     if clients.is_empty() {
         return Err(ExportError::Nobody);
     }
+    going.starts(clients.len());
     let id = ExportId::from_random(app.random.id());
     let key = StudioKey::load_or_make(app.db.folder(), &app.random)?;
     let head = Arc::new(head(id, &studio, actor, scope, &why, now));
     let folder = files::folder(app.db.folder())?;
     let package = files::Unfinished::begin(&folder, &head.id, &place)?;
+    let encrypted = passphrase.is_some();
     let out = Hashed::new(package.file()?);
     let collector = Collector::load(&mut snapshot, &studio, now).await?;
-    let places = Places { out, spool: files::scratch(app)?, key };
+    let places = Places { out, passphrase, spool: files::scratch(app)?, key };
     // A client's copy is about her: the certificates of others are none of it.
     let papers = !matches!(actor, Actor::Client(_));
-    let content = Content { head: head.clone(), clients: &clients, papers };
+    let content = Content { head: head.clone(), clients: &clients, papers, going: &going };
     let (summary, written) = write(&mut snapshot, collector, &content, places).await?;
     drop(snapshot);
     let export = Export {
@@ -121,6 +150,7 @@ pub async fn make(app: &App, actor: &Actor, scope: Scope, why: Why, place: Place
         bytes: written.bytes,
         sha256: written.sha256,
         manifest_sha256: summary.manifest_sha256,
+        encrypted,
         made_at: now,
     };
     let mut tx = app.db.write().await?;
@@ -186,7 +216,8 @@ async fn write_down(
     now: OffsetDateTime,
 ) -> Stored<()> {
     exports::insert(tx, export).await?;
-    let (object, detail) = (export.id.as_str(), format!("{}; {}", export.scope, export.why));
+    let sealed = if export.encrypted { "; encrypted" } else { "" };
+    let (object, detail) = (export.id.as_str(), format!("{}{sealed}; {}", export.scope, export.why));
     let made = Event { action: "export.made", client: None, object, detail: &detail };
     audit::append(tx, actor, made, now).await?;
     for client in clients {

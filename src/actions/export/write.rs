@@ -9,11 +9,13 @@ use tokio::task::{JoinHandle, spawn_blocking};
 use super::ExportError;
 use super::care;
 use super::collect::Collector;
-use super::files::{Hashed, Written};
+use super::files::{Hashed, Out, Written};
+use super::progress::Going;
 use crate::documents::package::{PackageRefused, PackageWriter, Rendered, Summary};
 use crate::documents::record::{ExportHead, Paper};
 use crate::domain::ids::ClientId;
 use crate::language::Language;
+use crate::sealing::Passphrase;
 use crate::store::{Connection, files, papers};
 use crate::studio_key::StudioKey;
 
@@ -26,11 +28,13 @@ pub(super) struct Content<'a> {
     pub(super) clients: &'a [ClientId],
     /// Whether the studio's own papers go in.
     pub(super) papers: bool,
+    pub(super) going: &'a Going<'a>,
 }
 
 /// What the writer is given.
 pub(super) struct Places {
     pub(super) out: Hashed,
+    pub(super) passphrase: Option<Passphrase>,
     pub(super) spool: std::fs::File,
     pub(super) key: StudioKey,
 }
@@ -58,7 +62,8 @@ pub(super) async fn write(
     let (way, mut parts) = mpsc::channel::<Part>(AT_ONCE);
     let head = ExportHead::clone(&content.head);
     let writer = spawn_blocking(move || {
-        let mut package = PackageWriter::new(places.out, places.spool, head, places.key)?;
+        let out = Out::new(places.out, places.passphrase.as_ref())?;
+        let mut package = PackageWriter::new(out, places.spool, head, places.key)?;
         while let Some(part) = parts.blocking_recv() {
             match part {
                 Part::Client(rendered) => package.add(&rendered)?,
@@ -103,14 +108,18 @@ async fn send(
         let Some(record) = collector.client(c, id).await? else { continue };
         let head = content.head.clone();
         rendering.push_back(spawn_blocking(move || language.within(|| Rendered::new(&head, &record))));
-        if rendering.len() >= threads && hand_over(&mut rendering, way).await?.is_none() {
-            return Ok(None);
+        if rendering.len() >= threads {
+            if hand_over(&mut rendering, way).await?.is_none() {
+                return Ok(None);
+            }
+            content.going.step();
         }
     }
     while !rendering.is_empty() {
         if hand_over(&mut rendering, way).await?.is_none() {
             return Ok(None);
         }
+        content.going.step();
     }
     for id in content.clients {
         for file in files::of_client(c, id).await? {

@@ -4,8 +4,8 @@ use super::flow::Flow;
 use super::style::{BODY, DENSE, SMALL, STRONG};
 use super::times::{by, civil, day, moment, span};
 use crate::documents::record::{
-    Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, PastVisit, ProductUse, Reaction, Readiness, Scope, SkinTest,
-    Treatment, Visit,
+    Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, PastVisit, ProductUse, Reaction, Readiness, Scope,
+    SkinTest, Treatment, Visit,
 };
 use crate::{msg, t, tc, tf};
 
@@ -236,11 +236,17 @@ fn past_visits(flow: &mut Flow, client: &ClientRecord) {
         return;
     }
     flow.heading(2, t("Visits from before"));
-    let caution = "What the studio's earlier papers or tables told. Such a visit shows a day and a service, and proves no more.";
+    let caution =
+        "What the studio's earlier papers or tables told. Such a visit shows a day and a service, and proves no more.";
     flow.para(t(caution), BODY);
     let row = |v: &PastVisit| {
         let from = tf("taken over from elsewhere on {day}, not recorded here");
-        vec![day(v.day), v.service.clone(), text(&v.note), from.with("day", day(v.taken_over_at.local.date())).to_string()]
+        vec![
+            day(v.day),
+            v.service.clone(),
+            text(&v.note),
+            from.with("day", day(v.taken_over_at.local.date())).to_string(),
+        ]
     };
     let rows: Vec<_> = client.past_visits.iter().map(row).collect();
     let header = [t("Day"), t("Service"), t("Note"), t("Where it comes from")];

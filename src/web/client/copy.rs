@@ -4,7 +4,7 @@ use axum::extract::{Path, State};
 use axum::http::HeaderMap;
 use time::OffsetDateTime;
 
-use crate::actions::export::{self, BY_HERSELF, Why};
+use crate::actions::export::{self, BY_HERSELF, Order, Place, Why};
 use crate::app::App;
 use crate::documents::record::Scope;
 use crate::domain::ids::{ClientId, ExportId};
@@ -55,7 +55,8 @@ pub async fn post(State(app): State<App>, who: SignedIn, _: Fields) -> Answer {
     app.limits.count(What::Export, who.0.as_str(), app.clock.now()).map_err(Fault::TooMany)?;
     let why = Why::parse(t(WHY)).map_err(Fault::internal)?;
     let scope = Scope::Client { client: who.0.clone() };
-    match made_in_time(&app, Actor::Client(who.0), scope, why).await? {
+    let order = Order { scope, why, place: Place::Kept, passphrase: None };
+    match made_in_time(&app, Actor::Client(who.0), order).await? {
         Made::Done | Made::Later => Ok(see_other("/me/data")),
         Made::Nobody => Err(Fault::NotFound),
     }

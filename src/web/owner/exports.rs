@@ -5,7 +5,7 @@ use axum::extract::{Query, State};
 use axum::response::IntoResponse;
 use serde::Deserialize;
 
-use crate::actions::export::{self, ExportError, Place, Why, WhyRefused};
+use crate::actions::export::{self, ExportError, Order, Passphrase, Place, Why, WhyRefused, Work};
 use crate::app::App;
 use crate::documents::record::Scope;
 use crate::domain::ids::ClientId;
@@ -20,7 +20,7 @@ use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
-use crate::web::team::proof::Proven;
+use crate::web::team::proof::{LEFT_OUT, Proven};
 use crate::web::words;
 use crate::when;
 
@@ -38,6 +38,7 @@ struct Earlier {
     scope: String,
     clients: u64,
     size: String,
+    encrypted: bool,
     sha256: String,
     manifest: String,
     href: Option<String>,
@@ -53,6 +54,8 @@ struct ExportsPage {
     clients: Vec<(ClientId, String)>,
     more: bool,
     earlier: Vec<Earlier>,
+    /// Those that are being made: who wants it, since when, and how far it is.
+    under_way: Vec<(String, String, String)>,
     /// The public half of the studio's key, once it has one.
     key: Option<String>,
 }
@@ -83,6 +86,7 @@ impl ExportsPage {
                 scope: scope_in_words(&mut c, &made).await?,
                 href: export::kept(app, &made, now).map(|_| format!("/owner/exports/{}/package.zip", made.id)),
                 size: size(made.bytes),
+                encrypted: made.encrypted,
                 who: made.made_by,
                 why: made.why,
                 clients: made.clients,
@@ -95,7 +99,22 @@ impl ExportsPage {
             (client.id, label)
         });
         let key = StudioKey::load(app.db.folder()).map_err(Fault::internal)?.map(|key| key.public().to_string());
-        Ok(Self { key, clients: clients.collect(), ctx, fields, errors, search: search.to_owned(), more, earlier })
+        let under_way = app.exports.list().into_iter().map(|work| {
+            let since = when::moment(zone.to_civil(work.began_at));
+            (crate::t(&work.made_by).to_owned(), since, how_far(&work))
+        });
+        let under_way = under_way.collect();
+        Ok(Self {
+            key,
+            under_way,
+            clients: clients.collect(),
+            ctx,
+            fields,
+            errors,
+            search: search.to_owned(),
+            more,
+            earlier,
+        })
     }
 }
 
@@ -113,6 +132,27 @@ async fn scope_in_words(c: &mut crate::store::Connection, made: &Export) -> Resu
     })
 }
 
+fn how_far(work: &Work) -> String {
+    match work.clients {
+        None => crate::t("Waits until the one before it is made").to_owned(),
+        Some((_, 1)) => crate::t("1 client").to_owned(),
+        Some((done, of)) if done < of => {
+            crate::tf("{done} of {all} clients").with("done", grouped(done)).with("all", grouped(of)).to_string()
+        }
+        Some((_, of)) => crate::tf("All {all} clients are in it; their files and the checksums follow")
+            .with("all", grouped(of))
+            .to_string(),
+    }
+}
+
+/// A number with its thousands set apart, by the mark that the language has for it.
+fn grouped(number: usize) -> String {
+    let digits = number.to_string();
+    let parts: Vec<&str> =
+        digits.as_bytes().rchunks(3).rev().filter_map(|part| std::str::from_utf8(part).ok()).collect();
+    parts.join(crate::tc("mark of thousands", ","))
+}
+
 pub(super) fn size(bytes: u64) -> String {
     match bytes {
         0..1_000_000 => format!("{} kB", bytes.div_ceil(1000)),
@@ -127,14 +167,14 @@ pub(super) fn size(bytes: u64) -> String {
 pub async fn get(State(app): State<App>, ctx: Ctx, Query(asked): Query<Asked>) -> Answer {
     let said = match asked.said.as_str() {
         "made" => Some(crate::t("The package is made. It can be fetched for 24 hours.")),
-        "later" => Some(crate::t("The package is large and still being made. Load this page again in a minute.")),
+        "later" => Some(crate::t("The package is large and still being made. How far it is stands below.")),
         _ => None,
     };
     let page = ExportsPage::new(&app, ctx.saying(said), &asked.q, Fields::default(), Errors::new()).await?;
     Ok(Page::ok(page).into_response())
 }
 
-fn read(fields: &Fields) -> Result<(Scope, Why), Errors> {
+fn read(fields: &Fields) -> Result<Order, Errors> {
     let mut errors = Errors::new();
     let why = errors.take("why", Why::parse(fields.get("why")), |refusal| match refusal {
         WhyRefused::Missing => crate::t("Write down why: who asked for the records, and for what.").to_owned(),
@@ -157,7 +197,28 @@ fn read(fields: &Fields) -> Result<(Scope, Why), Errors> {
             None
         }
     };
-    scope.zip(why).filter(|_| errors.is_empty()).ok_or(errors)
+    let passphrase = passphrase(fields, &mut errors);
+    let (scope, why) = scope.zip(why).filter(|_| errors.is_empty()).ok_or(errors)?;
+    Ok(Order { scope, why, place: Place::Kept, passphrase })
+}
+
+/// The passphrase, where one is wanted. One that was left out on the way over a proof must not end in an open package.
+fn passphrase(fields: &Fields, errors: &mut Errors) -> Option<Passphrase> {
+    let (typed, again) = (fields.get("passphrase"), fields.get("passphrase_again"));
+    if typed.is_empty() && again.is_empty() {
+        if !fields.get(LEFT_OUT).is_empty() {
+            errors.add(
+                "passphrase",
+                crate::t("A passphrase isn’t kept meanwhile. Type it again, or leave it empty for an open package."),
+            );
+        }
+        return None;
+    }
+    let taken = errors.take("passphrase", export::passphrase(typed.to_owned()), words::password);
+    if taken.is_some() && typed != again {
+        errors.add("passphrase_again", crate::t("The two are not the same. Type both again."));
+    }
+    taken
 }
 
 fn days(fields: &Fields, errors: &mut Errors) -> Option<Scope> {
@@ -177,7 +238,7 @@ pub async fn post(
     Query(asked): Query<Asked>,
     Proven(fields): Proven,
 ) -> Answer {
-    let (scope, why) = match read(&fields) {
+    let order = match read(&fields) {
         Ok(order) => order,
         Err(errors) => {
             return Ok(Page::refused(ExportsPage::new(&app, ctx, &asked.q, fields, errors).await?).into_response());
@@ -185,8 +246,8 @@ pub async fn post(
     };
     let now = app.clock.now();
     app.limits.count(What::Export, team.0.account.as_str(), now).map_err(Fault::TooMany)?;
-    let field = if matches!(scope, Scope::Client { .. }) { "client" } else { "from" };
-    match made_in_time(&app, team.actor(), scope, why).await? {
+    let field = if matches!(order.scope, Scope::Client { .. }) { "client" } else { "from" };
+    match made_in_time(&app, team.actor(), order).await? {
         Made::Done => Ok(see_other("/owner/exports?said=made")),
         Made::Later => Ok(see_other("/owner/exports?said=later")),
         Made::Nobody => {
@@ -208,11 +269,10 @@ pub(in crate::web) enum Made {
 }
 
 /// The work goes on when the browser has gone, and when it takes longer than a page may.
-pub(in crate::web) async fn made_in_time(app: &App, actor: Actor, scope: Scope, why: Why) -> Result<Made, Fault> {
+pub(in crate::web) async fn made_in_time(app: &App, actor: Actor, order: Order) -> Result<Made, Fault> {
     let app = app.clone();
     let language = Language::spoken();
-    let mut work =
-        tokio::spawn(language.scope(async move { export::make(&app, &actor, scope, why, Place::Kept).await }));
+    let mut work = tokio::spawn(language.scope(async move { export::make(&app, &actor, order).await }));
     match tokio::time::timeout(WAIT, &mut work).await {
         Ok(Ok(Ok(_))) => Ok(Made::Done),
         Ok(Ok(Err(ExportError::Nobody))) => Ok(Made::Nobody),
@@ -229,6 +289,18 @@ pub(in crate::web) async fn made_in_time(app: &App, actor: Actor, scope: Scope, 
                 }
             });
             Ok(Made::Later)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::grouped;
+
+    #[test]
+    fn thousands_are_set_apart() {
+        for (number, words) in [(0, "0"), (312, "312"), (1904, "1,904"), (12_003, "12,003"), (1_000_000, "1,000,000")] {
+            assert_eq!(grouped(number), words);
         }
     }
 }

@@ -36,7 +36,8 @@ pub async fn get(
     let mut c = app.db.read().await?;
     let made = exports::get(&mut c, &id).await?.ok_or(Fault::NotFound)?;
     drop(c);
-    let name = format!("records-{}-{id}.zip", zone.date_at(made.made_at));
+    let ending = if made.encrypted { "zip.age" } else { "zip" };
+    let name = format!("records-{}-{id}.{ending}", zone.date_at(made.made_at));
     send(&app, &team.actor(), &made, &name, &asked).await
 }
 
@@ -54,8 +55,9 @@ pub(in crate::web) async fn send(app: &App, actor: &Actor, made: &Export, name: 
     let (from, left) = if let Wanted::Part { from, length } = part { (from, length) } else { (0, whole) };
     file.seek(std::io::SeekFrom::Start(from)).await.map_err(Fault::internal)?;
     export::fetched(app, actor, made).await?;
+    let kind = if made.encrypted { "application/octet-stream" } else { "application/zip" };
     let kind = [
-        (header::CONTENT_TYPE, "application/zip".to_owned()),
+        (header::CONTENT_TYPE, kind.to_owned()),
         (header::CONTENT_DISPOSITION, format!("attachment; filename=\"{name}\"")),
         (header::ACCEPT_RANGES, "bytes".to_owned()),
         (header::ETAG, tag),

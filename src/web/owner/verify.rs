@@ -28,6 +28,8 @@ enum Found {
         whose: Whose,
         key: String,
     },
+    /// Not to be looked into before it is opened.
+    Encrypted,
     /// Not as it was made.
     Changed(Vec<(String, &'static str)>),
 }
@@ -65,6 +67,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, upload: Upload) -> Answer {
     let result = tokio::task::spawn_blocking(move || verify(upload.file)).await.map_err(Fault::internal)?;
     let found = match result {
         Ok(verified) => intact(&app, verified).await?,
+        Err(faults) if faults == [Changed::Encrypted] => Found::Encrypted,
         Err(faults) => Found::Changed(faults.iter().map(in_words).collect()),
     };
     Ok(Page::ok(VerifyPage { ctx, errors, found }).into_response())
@@ -111,6 +114,7 @@ fn in_words(fault: &Changed) -> (String, &'static str) {
         Changed::Directory => {
             (String::new(), crate::t("The list of files at the end of the ZIP was cut off or damaged."))
         }
+        Changed::Encrypted => (String::new(), crate::t("It is encrypted.")),
         Changed::Unreadable => (String::new(), crate::t("It is no ZIP file.")),
         Changed::NotOurs => (String::new(), crate::t("It is a ZIP file, but no package of this program.")),
         Changed::OtherLayout(_) => {

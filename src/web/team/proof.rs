@@ -22,6 +22,9 @@ use crate::web::session::{Door, Seen};
 /// The field of a password or a code that is given once more.
 const FIELD: &str = "proof";
 
+/// The field that names what was typed and isn't kept: a password or a passphrase, which no page shows.
+pub(in crate::web) const LEFT_OUT: &str = "left_out";
+
 #[derive(Template)]
 #[template(path = "team/prove.html")]
 struct ProofPage {
@@ -53,8 +56,15 @@ impl FromRequest<App> for Proven {
         if door.proved || proves(app, &door, &fields, &mut errors).await.map_err(IntoResponse::into_response)? {
             return Ok(Self(fields.without(FIELD)));
         }
-        let kept = fields.pairs().into_iter().filter(|(name, _)| name != FIELD && !name.contains("password"));
-        let page = ProofPage { ctx: Ctx::new(seen), errors, action, kept: kept.collect() };
+        let (secret, mut kept): (Vec<_>, Vec<_>) = fields
+            .pairs()
+            .into_iter()
+            .filter(|(name, _)| name != FIELD)
+            .partition(|(name, _)| name.contains("password") || name.contains("passphrase"));
+        if let Some((name, _)) = secret.into_iter().find(|(_, typed)| !typed.is_empty()) {
+            kept.push((LEFT_OUT.to_owned(), name));
+        }
+        let page = ProofPage { ctx: Ctx::new(seen), errors, action, kept };
         Err(Page::refused(page).into_response())
     }
 }

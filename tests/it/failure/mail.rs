@@ -2,6 +2,7 @@
 
 use std::sync::{Arc, Mutex};
 
+use palpebra::actions::export::UnderWay;
 use palpebra::app::{Address, App, Parts, SecondFactor};
 use palpebra::clock::Random;
 use palpebra::jobs::outbox::{self, Step};
@@ -86,6 +87,7 @@ async fn posting(test: &TestApp, url: &str) -> App {
         patience: Patience::USUAL,
         limits: Limits::new(),
         backups: test.app.backups.clone(),
+        exports: UnderWay::default(),
         set_up_code: Mutex::new(None),
     })
 }

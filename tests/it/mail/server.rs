@@ -5,6 +5,7 @@ use std::io::{BufRead as _, BufReader};
 use std::process::{Child, ChildStdout, Command, Stdio};
 use std::sync::Mutex;
 
+use palpebra::actions::export::UnderWay;
 use palpebra::actions::{Pending, post};
 use palpebra::app::{Address, App, Parts, SecondFactor};
 use palpebra::clock::Random;
@@ -113,6 +114,7 @@ fn posting(test: &TestApp, transport: Transport) -> App {
         patience: Patience::USUAL,
         limits: Limits::new(),
         backups: test.app.backups.clone(),
+        exports: UnderWay::default(),
         set_up_code: Mutex::new(None),
     })
 }

@@ -339,14 +339,14 @@ async fn exports_come_at_a_measured_pace() {
 }
 
 /// Sends a file to the page that checks packages.
-async fn check(person: &Person, token: &str, file: Vec<u8>) -> Html {
+pub(super) async fn check(person: &Person, token: &str, file: Vec<u8>) -> Html {
     let part = reqwest::multipart::Part::bytes(file).file_name("package.zip");
     let form = reqwest::multipart::Form::new().text("csrf", token.to_owned()).part("file", part);
     let sent = person.request(reqwest::Method::POST, "/owner/verify").multipart(form).send().await.unwrap();
     Html::read(sent).await
 }
 
-async fn token(person: &Person) -> String {
+pub(super) async fn token(person: &Person) -> String {
     let (_, fields) = person.get("/owner/verify").await.form("/owner/verify");
     fields.into_iter().find(|(name, _)| name == "csrf").unwrap().1
 }

@@ -3,6 +3,7 @@
 use std::sync::{Arc, Mutex};
 
 use palpebra::actions::backup::Backups;
+use palpebra::actions::export::UnderWay;
 use palpebra::actions::people::{self, NewOwner};
 use palpebra::app::{Address, App, Parts, SecondFactor};
 use palpebra::clock::{Clock, Random};
@@ -118,6 +119,7 @@ impl TestApp {
             patience: made.patience,
             limits: made.limits,
             backups: Backups::beside(folder.path()),
+            exports: UnderWay::default(),
             set_up_code: Mutex::new(Some("the-code".to_owned())),
         });
         let router = web::router(app.clone());
@@ -145,6 +147,7 @@ impl TestApp {
             patience: Patience::USUAL,
             limits: Limits::new(),
             backups: Backups::beside(file.parent().unwrap()),
+            exports: UnderWay::default(),
             set_up_code: Mutex::new(None),
         })
     }

@@ -238,7 +238,7 @@ const MODULES: [(&str, &[&str]); 13] = [
     ("sealing", &[]),
     ("studio_key", &["clock"]),
     ("store", &["domain"]),
-    ("documents", &["domain", "studio_key"]),
+    ("documents", &["domain", "sealing", "studio_key"]),
     ("mail", &["domain"]),
     (
         "actions",
