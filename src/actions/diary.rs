@@ -46,6 +46,25 @@ fn small<T: TryFrom<i64>>(column: &'static str, number: i64) -> Stored<T> {
     read("studio", column, "1", T::try_from(number))
 }
 
+/// Who gives a service and may, and up to which day by her certificate, where it has an end and bookings follow it.
+///
+/// # Errors
+/// When the database can't.
+pub async fn givers(c: &mut Connection, service: &ServiceId) -> Stored<Vec<(PractitionerId, Option<Date>)>> {
+    let certificates = papers::certificates(c).await?;
+    let all = catalogue::practitioners_for(c, service).await?.into_iter();
+    let until = |she: &PractitionerId| certificates.as_ref().map_or(Some(None), |all| all.until(she, service));
+    Ok(all.filter_map(|she| until(&she).map(|until| (she, until))).collect())
+}
+
+/// Whether anybody may give a service on a day or later: one that can't be booked with anybody is not offered.
+///
+/// # Errors
+/// When the database can't.
+pub async fn is_given(c: &mut Connection, service: &ServiceId, from: Date) -> Stored<bool> {
+    Ok(givers(c, service).await?.iter().any(|(_, until)| until.is_none_or(|last| last >= from)))
+}
+
 impl Diary {
     /// Loads it for a service, as far ahead as clients or the desk may look. `but` is left out of the busy times, for
     /// a visit that is being moved.
@@ -95,15 +114,7 @@ impl Diary {
             holidays.push(range(closed.from, closed.to)?);
         }
         let mut people = Vec::new();
-        let certified = papers::certified(c, &service.id).await?;
-        for id in catalogue::practitioners_for(c, &service.id).await? {
-            let certificate = match &certified {
-                None => None,
-                Some(who) => match who.get(&id) {
-                    Some(until) => *until,
-                    None => continue,
-                },
-            };
+        for (id, certificate) in givers(c, &service.id).await? {
             let week = WeeklyHours::parse(practitioners::hours(c, &id).await?)
                 .map_err(|_| impossible("hours", "opens_minute", id.as_str()))?;
             let mut away = Vec::new();

@@ -187,23 +187,26 @@ pub async fn set_keeps(c: &mut Connection, keeps: bool) -> Stored<()> {
     Ok(())
 }
 
-/// Who may give a service by her certificates, and up to which day; nothing where the studio doesn't ask for any.
+/// What the certificates that count say of who may give what.
+pub struct Certificates(Vec<Paper>);
+
+impl Certificates {
+    /// Up to which day she may give a service: nothing where no certificate of hers names it; inside, nothing where the one
+    /// that holds longest has no end.
+    pub fn until(&self, who: &PractitionerId, what: &ServiceId) -> Option<Option<Date>> {
+        let hers = self.0.iter().filter(|paper| paper.practitioner.as_ref() == Some(who));
+        let ends = hers.filter(|paper| paper.services.contains(what)).map(|paper| paper.expires_on);
+        ends.reduce(|one, other| one.zip(other).map(|(one, other)| one.max(other)))
+    }
+}
+
+/// The certificates that bookings follow; nothing where the studio doesn't ask for any.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn certified(
-    c: &mut Connection,
-    service: &ServiceId,
-) -> Stored<Option<HashMap<PractitionerId, Option<Date>>>> {
+pub async fn certificates(c: &mut Connection) -> Stored<Option<Certificates>> {
     if !keeps(c).await? {
         return Ok(None);
     }
-    let mut found: HashMap<PractitionerId, Option<Date>> = HashMap::new();
-    for paper in all(c).await?.into_iter().filter(|paper| paper.services.contains(service)) {
-        let Some(practitioner) = paper.practitioner else { continue };
-        let until = found.entry(practitioner).or_insert(paper.expires_on);
-        // The one that holds longest counts; one without an end holds longest of all.
-        *until = until.zip(paper.expires_on).map(|(one, other)| one.max(other));
-    }
-    Ok(Some(found))
+    Ok(Some(Certificates(all(c).await?)))
 }

@@ -6,6 +6,7 @@ use axum::response::IntoResponse;
 use time::OffsetDateTime;
 
 use crate::actions::case::Known;
+use crate::actions::diary::is_given;
 use crate::app::App;
 use crate::domain::ids::ClientId;
 use crate::domain::retouch::{Done, returns};
@@ -60,6 +61,7 @@ async fn coming(
             && !visit.state.is_over()
             && visit.ends_at > now
     });
+    let given = is_given(c, &service.id, today).await?;
     Ok(Some(Coming {
         service: service.name.clone(),
         last: when::day(done.on),
@@ -68,7 +70,7 @@ async fn coming(
         why: (window.state(today) == WindowState::NotYet).then(|| why::for_client(&window.binding().reason)),
         booked: next.min_by_key(|visit| visit.starts_at).map(|visit| when::moment(visit.civil)),
         talk: verdict >= Verdict::LetterNeeded,
-        book: service.active.then(|| format!("/services/{}", service.id)),
+        book: (service.active && given).then(|| format!("/services/{}", service.id)),
     }))
 }
 

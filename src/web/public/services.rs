@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
 
+use crate::actions::diary::is_given;
 use crate::app::App;
 use crate::domain::money::Money;
 use crate::store::catalogue;
@@ -26,13 +27,14 @@ struct ServicesPage {
     address: String,
 }
 
-/// Shows the services that somebody gives.
+/// Shows the services that somebody gives and may.
 pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
     let studio = ctx.studio()?.clone();
+    let today = studio.zone.date_at(app.clock.now());
     let mut c = app.db.read().await?;
     let mut offers = Vec::new();
     for service in catalogue::services(&mut c).await?.into_iter().filter(|service| service.active) {
-        if catalogue::practitioners_for(&mut c, &service.id).await?.is_empty() {
+        if !is_given(&mut c, &service.id, today).await? {
             continue;
         }
         let tested = !catalogue::tests_for(&mut c, &service.id).await?.is_empty();

@@ -7,12 +7,13 @@ use palpebra::actions::papers;
 use palpebra::domain::ids::PractitionerId;
 use palpebra::domain::schedule::free_times;
 use palpebra::store::catalogue;
+use palpebra::store::treatments::Outcome;
 use time::macros::date;
 use time::{Date, Duration};
 
 use crate::documents::upload::jpeg;
 use crate::support::app::NOW;
-use crate::support::studio::LIV;
+use crate::support::studio::{LIV, MIA};
 use crate::support::{Html, Person, Studio, TestApp};
 
 const PAGE: &str = "/owner/papers";
@@ -121,4 +122,41 @@ async fn the_studio_is_told_once_before_a_paper_ends() {
     assert_eq!(letter.0.letter.subject, "Papers of Studio Lidbogen end soon");
     let home = app.owner().await.get("/owner").await;
     assert!(home.main().contains("A certificate or the insurance policy ends soon or has ended."), "{}", home.main());
+}
+
+#[tokio::test]
+async fn a_service_that_nobody_is_certified_for_is_not_offered_and_comes_back_with_a_certificate() {
+    let (app, studio) = TestApp::with_studio().await;
+    let (owner, visitor, mia) = (app.owner().await, app.visitor(), app.client(MIA).await);
+    let path = format!("/services/{}", studio.lift);
+    let offered = async || {
+        let listed = visitor.get("/").await.source().contains(&path);
+        let page = visitor.get(&path).await.status;
+        assert_eq!(page, if listed { 200 } else { 404 }, "the list and the page agree");
+        (listed, mia.get("/me/return").await.source().contains(&path))
+    };
+    studio.treated(&studio.mia, &studio.lift, NOW - Duration::days(60), Outcome::AsWished, &[&studio.lotion]).await;
+    assert_eq!(offered().await, (true, true), "a studio that doesn't follow certificates offers all that is given");
+    let times = visitor.get(&path).await;
+    follow(&owner, "yes").await;
+    assert_eq!(offered().await, (false, false));
+    // Whoever had the page open gets no further.
+    let (action, fields) = times.form(&format!("{path}/hold"));
+    let choice = times.attributes("button[name=choice]", "value").into_iter().next();
+    let all: Vec<_> = fields.into_iter().chain(choice.map(|choice| ("choice".to_owned(), choice))).collect();
+    assert_eq!(visitor.post(&action, &all).await.status, 404);
+    let lift = [studio.lift.as_str()];
+    add(&owner, "policy", &lift, "", Some(&jpeg())).await;
+    assert_eq!(offered().await, (false, false), "a policy certifies nobody");
+    add(&owner, studio.liv.as_str(), &[studio.lift_and_tint.as_str()], "", Some(&jpeg())).await;
+    assert_eq!(offered().await, (false, false), "it names another service");
+    add(&owner, studio.noor.as_str(), &lift, "2026-03-01", Some(&jpeg())).await;
+    assert_eq!(offered().await, (false, false), "hers ended yesterday");
+    add(&owner, studio.noor.as_str(), &lift, "2026-03-02", Some(&jpeg())).await;
+    assert_eq!(offered().await, (true, true), "it holds on its last day");
+    app.app.clock.advance(Duration::days(1));
+    assert_eq!(offered().await, (false, false), "and not on the next");
+    let owner = app.owner().await;
+    add(&owner, studio.liv.as_str(), &lift, "", Some(&jpeg())).await;
+    assert_eq!(offered().await, (true, true));
 }

@@ -14,7 +14,7 @@ use super::slots::Slots;
 use super::zone_words;
 use crate::actions::booking::{self, Beginner, Choice, Terms, Wanted};
 use crate::actions::case::Known;
-use crate::actions::diary::{Between, Diary, wants_test};
+use crate::actions::diary::{Between, Diary, is_given, wants_test};
 use crate::app::App;
 use crate::domain::ids::ServiceId;
 use crate::domain::schedule::{free_times, still_free};
@@ -74,6 +74,9 @@ async fn find(app: &App, ctx: &Ctx, id: &str) -> Result<Found, Fault> {
     let now = app.clock.now();
     let mut c = app.db.read().await?;
     let service = catalogue::service(&mut c, &id).await?.filter(|service| service.active).ok_or(Fault::NotFound)?;
+    if !is_given(&mut c, &id, studio.zone.date_at(now)).await? {
+        return Err(Fault::NotFound);
+    }
     let mut between = Between::default();
     let mut needs_test = wants_test(&mut c, &id).await?;
     if let Some((client, _)) = &ctx.seen.client {
