@@ -7,7 +7,7 @@ use crate::domain::money::Money;
 use crate::domain::role::{Actor, Member};
 use crate::store::audit::Event;
 use crate::store::deposits::{self, Fate, How};
-use crate::store::takings::{self, Taking};
+use crate::store::takings::{self, Price, Taking};
 use crate::store::{Stored, audit, studio};
 
 /// How noting a price ended.
@@ -53,17 +53,16 @@ pub async fn note(app: &App, member: &Member, id: &VisitId, price: &Money, how: 
             deposits::put(&mut tx, id, &deposit).await?;
         }
     }
-    let taking = Taking {
-        price_minor: price.minor(),
+    let taken = Price {
+        whole_minor: price.minor(),
         counted_minor,
         currency: price.currency().as_str().to_owned(),
         how,
         day: studio.zone.date_at(now),
-        noted_by: member.name.clone(),
-        noted_at: now,
     };
+    let detail = format!("{} {}, {}", price.plain(), taken.currency, how.as_str());
+    let taking = Taking { price: taken, noted_by: member.name.clone(), noted_at: now };
     takings::put(&mut tx, id, &taking).await?;
-    let detail = format!("{} {}, {}", price.plain(), taking.currency, how.as_str());
     let event = Event { action: "price.noted", client: Some(&client), object: id.as_str(), detail: &detail };
     audit::append(&mut tx, &Actor::Member(member.clone()), event, now).await?;
     tx.commit().await?;

@@ -107,10 +107,10 @@ pub async fn erase(
         Part::Record => {
             letters = forget_letters(c, client).await?;
             sqlx::query!(
-                "INSERT INTO past_money (what, on_day, amount_minor, currency, how, fate)
-                 SELECT 'deposit', substr(v.civil_start, 1, 10), d.amount_minor, d.currency, d.how, d.fate
+                "INSERT INTO past_money (what, on_day, amount_minor, counted_minor, currency, how, fate)
+                 SELECT 'deposit', substr(v.civil_start, 1, 10), d.amount_minor, 0, d.currency, d.how, d.fate
                  FROM deposit d JOIN visit v ON v.id = d.visit_id WHERE v.client_id = ?1
-                 UNION ALL SELECT 'price', t.day, t.price_minor, t.currency, t.how, ''
+                 UNION ALL SELECT 'price', t.day, t.price_minor, t.counted_minor, t.currency, t.how, ''
                  FROM taking t JOIN visit v ON v.id = t.visit_id WHERE v.client_id = ?1",
                 id
             )

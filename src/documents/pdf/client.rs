@@ -236,9 +236,10 @@ fn past_visits(flow: &mut Flow, client: &ClientRecord) {
         return;
     }
     flow.heading(2, t("Visits from before"));
-    let caution =
-        "What the studio's earlier papers or tables told. Such a visit shows a day and a service, and proves no more.";
-    flow.para(t(caution), BODY);
+    let caution = t(
+        "What the studio's earlier papers or tables told. Such a visit shows a day and a service, and proves no more.",
+    );
+    flow.para(caution, BODY);
     let row = |v: &PastVisit| {
         let from = tf("taken over from elsewhere on {day}, not recorded here");
         vec![

@@ -43,13 +43,18 @@ impl Ask {
 
 struct Row {
     day: String,
-    time: String,
-    what: String,
-    who: String,
+    /// What it is about; nothing where the client has left.
+    of: Option<Seen>,
     price: String,
     deposit: String,
     paid: String,
     how: &'static str,
+}
+
+struct Seen {
+    time: String,
+    what: String,
+    who: String,
     href: String,
 }
 
@@ -65,27 +70,29 @@ struct TakingsPage {
 }
 
 fn row(line: &Line) -> Row {
-    let one = &line.taking;
+    let one = &line.price;
     let amount = |minor: u32| words::decimal(&amount(minor, &one.currency));
     Row {
         day: words::day(one.day),
-        time: words::moment(line.began),
-        what: line.service.clone(),
-        who: line.practitioner.clone(),
-        price: format!("{} {}", amount(one.price_minor), one.currency),
+        of: line.of.as_ref().map(|of| Seen {
+            time: words::moment(of.began),
+            what: of.service.clone(),
+            who: of.practitioner.clone(),
+            href: format!("/desk/visits/{}/price", of.visit),
+        }),
+        price: format!("{} {}", amount(one.whole_minor), one.currency),
         deposit: if one.counted_minor == 0 { String::new() } else { amount(one.counted_minor) },
         paid: amount(one.paid_minor()),
         how: how_words(one.how),
-        href: format!("/desk/visits/{}/price", line.visit),
     }
 }
 
 fn sums(lines: &[Line]) -> Vec<(String, String)> {
     let mut all: BTreeMap<(&str, &'static str), u64> = BTreeMap::new();
     for line in lines {
-        let currency = line.taking.currency.as_str();
-        for how in [how_words(line.taking.how), crate::t("Together")] {
-            *all.entry((currency, how)).or_default() += u64::from(line.taking.paid_minor());
+        let currency = line.price.currency.as_str();
+        for how in [how_words(line.price.how), crate::t("Together")] {
+            *all.entry((currency, how)).or_default() += u64::from(line.price.paid_minor());
         }
     }
     all.into_iter()
@@ -104,7 +111,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
     Ok(Page::ok(TakingsPage { ctx, from: from.to_string(), to: to.to_string(), rows, sums }).into_response())
 }
 
-/// Hands out the list. It names visits, not clients: an accountant needs no more.
+/// Hands out the list. It names visits, not clients: an accountant needs no more. Of whoever has left, the money alone.
 pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query<Ask>) -> Answer {
     let (from, to) = ask.span(today(&app, ctx.studio()?));
     let lines = between(&mut *app.db.read().await?, from, to).await?;
@@ -114,24 +121,18 @@ pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
         ["day", "visit", "began", "service", "practitioner", "currency", "price", "deposit", "paid", "how", "noted_by"];
     write_row(&mut out, heads);
     for line in &lines {
-        let one = &line.taking;
+        let one = &line.price;
         let amount = |minor: u32| amount(minor, &one.currency);
-        let (day, began) = (one.day.to_string(), Language::English.within(|| words::moment(line.began)));
-        let (price, deposit, paid) = (amount(one.price_minor), amount(one.counted_minor), amount(one.paid_minor()));
-        let cells: [&str; 11] = [
-            &day,
-            line.visit.as_str(),
-            &began,
-            &line.service,
-            &line.practitioner,
-            &one.currency,
-            &price,
-            &deposit,
-            &paid,
-            one.how.as_str(),
-            &one.noted_by,
-        ];
-        write_row(&mut out, cells);
+        let day = one.day.to_string();
+        let (price, deposit, paid) = (amount(one.whole_minor), amount(one.counted_minor), amount(one.paid_minor()));
+        let began = line.of.as_ref().map(|of| Language::English.within(|| words::moment(of.began))).unwrap_or_default();
+        let (visit, service, practitioner, noted_by) = match &line.of {
+            Some(of) => (of.visit.as_str(), of.service.as_str(), of.practitioner.as_str(), of.noted_by.as_str()),
+            None => ("", "", "", ""),
+        };
+        let how = one.how.as_str();
+        let money = [&one.currency, &price, &deposit, &paid, how, noted_by];
+        write_row(&mut out, [&day, visit, &began, service, practitioner].into_iter().chain(money));
     }
     Ok(page::csv("takings.csv", out))
 }

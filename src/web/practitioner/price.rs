@@ -54,12 +54,12 @@ async fn page(
     let deposit = deposit.filter(|one| one.fate.may_count());
     let fields = typed.unwrap_or_else(|| {
         let (price, currency) = taking.as_ref().map_or((visit.price_minor, visit.currency.as_str()), |taking| {
-            (taking.price_minor, taking.currency.as_str())
+            (taking.price.whole_minor, taking.price.currency.as_str())
         });
-        let counts = taking.as_ref().map_or(deposit.is_some(), |taking| taking.counted_minor > 0);
+        let counts = taking.as_ref().map_or(deposit.is_some(), |taking| taking.price.counted_minor > 0);
         let pairs = [
             ("price", amount(price, currency)),
-            ("how", taking.as_ref().map_or_else(String::new, |taking| taking.how.as_str().to_owned())),
+            ("how", taking.as_ref().map_or_else(String::new, |taking| taking.price.how.as_str().to_owned())),
             ("counts", if counts { "yes".to_owned() } else { String::new() }),
         ];
         Fields::of(pairs.map(|(name, value)| (name.to_owned(), value)).to_vec())

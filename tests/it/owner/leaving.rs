@@ -30,7 +30,7 @@ use crate::support::app::NOW;
 use crate::support::{Person, TestApp};
 
 /// Everything of a client that the schema guards, with how a row of hers is found.
-const GUARDED: [(&str, &str); 22] = [
+const GUARDED: [(&str, &str); 24] = [
     ("client", "id = ?"),
     ("answers", "client_id = ?"),
     ("consent", "client_id = ?"),
@@ -53,6 +53,8 @@ const GUARDED: [(&str, &str); 22] = [
     ("visit_shield", "visit_id IN (SELECT id FROM visit WHERE client_id = ?)"),
     ("chair_event", "visit_id IN (SELECT id FROM visit WHERE client_id = ?)"),
     ("deposit", "visit_id IN (SELECT id FROM visit WHERE client_id = ?)"),
+    ("taking", "visit_id IN (SELECT id FROM visit WHERE client_id = ?)"),
+    ("past_visit", "client_id = ?"),
 ];
 
 async fn rows(c: &mut Connection, table: &str, of: &str, id: &str) -> i64 {
@@ -66,7 +68,7 @@ async fn try_to(tx: &mut Tx, sql: &str, id: &str) -> Result<u64, String> {
 }
 
 /// What the demo has of nobody, for whoever was treated first.
-const MORE: [&str; 9] = [
+const MORE: [&str; 11] = [
     "INSERT INTO consent_withdrawal (client_id, tick, withdrawn_at) SELECT client_id, 'marketing', 1 FROM one",
     "INSERT INTO file SELECT 'f', client_id, 'letter', 'l', 'pdf', '', x'25', NULL, 'client', 1 FROM one",
     "INSERT INTO letter (id, client_id, file_id, body, added_by, added_at) SELECT 'l', client_id, 'f', '{}', 'x', 1 FROM one",
@@ -76,6 +78,8 @@ const MORE: [&str; 9] = [
     "INSERT INTO visit_shield SELECT NULL, visit_id, 80, 90, 80, 'even', '', 'x', 1 FROM one",
     "INSERT INTO chair_event SELECT 'e', visit_id, 'off', 0, 'left', 1, NULL, NULL, 0, 'x', 1 FROM one",
     "INSERT OR IGNORE INTO deposit SELECT visit_id, 1500, 'EUR', 'cash', 'held', 'x', 1 FROM one",
+    "INSERT OR IGNORE INTO taking SELECT visit_id, 5500, 1500, 'EUR', 'card', '2026-11-20', 'x', 1 FROM one",
+    "INSERT INTO past_visit SELECT 'p', client_id, (SELECT min(id) FROM service), '2025-01-02', 1, '', 1 FROM one",
 ];
 
 /// A demo with something in every part of a record.

@@ -1,10 +1,19 @@
 //! The price that was taken at the end of a visit, a day's takings, and the list for the accountant.
 
+use std::collections::BTreeMap;
+
+use palpebra::domain::ids::ClientId;
+use palpebra::domain::role::Actor;
 use palpebra::domain::visit::VisitState;
+use palpebra::store::deposits::How;
+use palpebra::store::erasure::{self, Ground, Part};
+use palpebra::store::takings::{Price, Taking};
 use palpebra::store::visits::{self, Purpose};
 use palpebra::store::{audit, deposits, takings};
-use time::macros::datetime;
-use time::{Duration, OffsetDateTime};
+use rand::rngs::StdRng;
+use rand::{RngExt, SeedableRng};
+use time::macros::{date, datetime};
+use time::{Date, Duration, OffsetDateTime};
 
 use crate::support::studio::{LIV, NOOR};
 use crate::support::{Person, Studio, TestApp};
@@ -14,7 +23,11 @@ const PAGE: &str = "/owner/takings";
 
 /// A visit of Mia's with Liv that is done.
 async fn done(app: &TestApp, studio: &Studio, at: OffsetDateTime) -> String {
-    let id = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, at).await;
+    done_by(app, studio, &studio.mia, at).await
+}
+
+async fn done_by(app: &TestApp, studio: &Studio, client: &ClientId, at: OffsetDateTime) -> String {
+    let id = studio.visit(Purpose::Treatment, client, &studio.lift, &studio.liv, at).await;
     let mut tx = app.app.db.write().await.unwrap();
     let mut visit = visits::get(&mut tx, &id).await.unwrap().unwrap();
     visit.state = VisitState::Done;
@@ -79,7 +92,7 @@ async fn a_deposit_is_counted_in_once_and_can_be_taken_out_again() {
     let stand = async || {
         let mut c = app.app.db.read().await.unwrap();
         let taking = takings::of_visit(&mut c, &id).await.unwrap().unwrap();
-        (taking.paid_minor(), deposits::of_visit(&mut c, &id).await.unwrap().unwrap().fate)
+        (taking.price.paid_minor(), deposits::of_visit(&mut c, &id).await.unwrap().unwrap().fate)
     };
     assert_eq!(stand().await, (3500, deposits::Fate::Counted));
     assert_eq!(note(&liv, &visit, &[("price", "55"), ("how", "cash"), ("counts", "")]).await, 303);
@@ -99,4 +112,89 @@ async fn no_price_for_what_never_began_and_none_by_somebody_else() {
     let forged = [token, ("price".to_owned(), "5".to_owned()), ("how".to_owned(), "cash".to_owned())];
     assert_eq!(liv.post(&path, &forged).await.status, 422);
     assert_eq!(app.member(NOOR.0, NOOR.1).await.get(&path).await.status, 404);
+}
+
+/// She and everything of hers leaves.
+async fn leaves(app: &TestApp, client: &ClientId) {
+    let ground = Ground { actor: &Actor::Program, object: "", detail: "" };
+    let mut tx = app.app.db.write().await.unwrap();
+    erasure::erase(&mut tx, client, Part::Record, &ground, AT + Duration::days(400)).await.unwrap();
+    tx.commit().await.unwrap();
+}
+
+#[tokio::test]
+async fn the_money_of_a_client_who_has_left_stays_on_its_day_without_her() {
+    let (app, studio) = TestApp::with_studio().await;
+    let zoe = studio.client("Zoë Birkholm", "zoe@clients.example.org", date!(1988 - 02 - 03)).await;
+    let liv = app.member(LIV.0, LIV.1).await;
+    let (hers, other) = (done_by(&app, &studio, &zoe, AT).await, done(&app, &studio, AT + Duration::hours(3)).await);
+    let arrange = liv.get(&format!("{hers}/arrange")).await;
+    let deposit = [("amount", "20"), ("how", "transfer"), ("fate", "held")];
+    assert_eq!(liv.submit(&arrange, &format!("{hers}/deposit"), &deposit).await.status, 303);
+    assert_eq!(note(&liv, &hers, &[("price", "55"), ("how", "cash"), ("counts", "yes")]).await, 303);
+    assert_eq!(note(&liv, &other, &[("price", "50"), ("how", "card")]).await, 303);
+    let owner = app.owner().await;
+    let before = owner.get(PAGE).await;
+    assert_eq!(before.all("dl.facts dd"), ["50.00 EUR", "35.00 EUR", "85.00 EUR"], "{}", before.main());
+    leaves(&app, &zoe).await;
+    let after = owner.get(PAGE).await;
+    assert_eq!(after.all("dl.facts dd"), before.all("dl.facts dd"));
+    assert_eq!(after.all("tbody tr").len(), 2);
+    assert!(after.all("tbody tr")[1].contains("The client has left"), "{}", after.main());
+    let csv = owner.get(&format!("{PAGE}/list.csv?from=2026-03-02&to=2026-03-02")).await.source();
+    assert_eq!(csv.lines().nth(2), Some("2026-03-02,,,,,EUR,55.00,20.00,35.00,cash,"), "{csv}");
+    let day_after = owner.get(&format!("{PAGE}?from=2026-03-03&to=2026-03-03")).await;
+    assert!(day_after.main().contains("Nothing was noted."));
+}
+
+type Sums = BTreeMap<(Date, String, &'static str), u64>;
+
+async fn sums(app: &TestApp) -> (Sums, usize) {
+    let mut c = app.app.db.read().await.unwrap();
+    let lines = takings::between(&mut c, date!(2026 - 03 - 01), date!(2026 - 03 - 31)).await.unwrap();
+    let mut sums = Sums::new();
+    for line in &lines {
+        let one = &line.price;
+        *sums.entry((one.day, one.currency.clone(), one.how.as_str())).or_default() += u64::from(one.paid_minor());
+    }
+    (sums, lines.len())
+}
+
+#[tokio::test]
+async fn a_day_s_sum_is_the_same_before_and_after_anybody_leaves() {
+    let mut random = StdRng::seed_from_u64(20_260_302);
+    let (app, studio) = TestApp::with_studio().await;
+    let mut clients = vec![studio.mia.clone()];
+    for number in 1..8 {
+        let mail = format!("c{number}@clients.example.org");
+        clients.push(studio.client(&format!("Client Number {number}"), &mail, date!(1990 - 01 - 02)).await);
+    }
+    for hour in 0..40 {
+        let client = &clients[random.random_range(0..clients.len())];
+        let at = AT + Duration::hours(hour * 2);
+        let id = studio.visit(Purpose::Treatment, client, &studio.lift, &studio.liv, at).await;
+        let whole_minor = random.random_range(0..=12_000);
+        let price = Price {
+            whole_minor,
+            counted_minor: random.random_range(0..=whole_minor),
+            currency: ["EUR", "SEK"][random.random_range(0..2)].to_owned(),
+            how: [How::Cash, How::Card, How::Transfer][random.random_range(0..3)],
+            day: date!(2026 - 03 - 01) + Duration::days(random.random_range(0..4)),
+        };
+        let mut tx = app.app.db.write().await.unwrap();
+        let mut visit = visits::get(&mut tx, &id).await.unwrap().unwrap();
+        visit.state = VisitState::Done;
+        visits::update(&mut tx, &visit, at).await.unwrap();
+        takings::put(&mut tx, &id, &Taking { price, noted_by: "Liv".to_owned(), noted_at: at }).await.unwrap();
+        tx.commit().await.unwrap();
+    }
+    let before = sums(&app).await;
+    assert!(before.0.len() > 10 && before.1 == 40, "{before:?}");
+    while !clients.is_empty() {
+        leaves(&app, &clients.swap_remove(random.random_range(0..clients.len()))).await;
+        assert_eq!(sums(&app).await, before, "{} are left", clients.len());
+    }
+    let owner = app.owner().await;
+    let page = owner.get(&format!("{PAGE}?from=2026-03-01&to=2026-03-31")).await;
+    assert_eq!(page.all("tbody tr").iter().filter(|row| row.contains("The client has left")).count(), 40);
 }
