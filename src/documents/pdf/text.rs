@@ -1,11 +1,12 @@
 //! From text to lines of placed glyphs: cleaning, direction, fonts, shaping, wrapping.
 
+use std::cell::RefCell;
 use std::collections::HashMap;
 use std::fmt::Write as _;
 use std::rc::Rc;
 
 use krilla::text::{GlyphId, KrillaGlyph};
-use rustybuzz::{Direction, UnicodeBuffer};
+use rustybuzz::{Direction, Script, ShapePlan, UnicodeBuffer, script};
 use unicode_bidi::BidiInfo;
 
 use super::faces::{FACES, face_for, joins};
@@ -203,6 +204,11 @@ fn shape_word(word: &str, level_at: &dyn Fn(usize) -> u8, bold: bool) -> Word {
     Word { pieces, width, white }
 }
 
+thread_local! {
+    /// How a font, a direction and a script are shaped: to find that out costs far more than to shape a word.
+    static PLANS: RefCell<HashMap<(usize, bool, Option<Script>), ShapePlan>> = RefCell::default();
+}
+
 fn shape((index, level, text): (usize, u8, String)) -> Option<Piece> {
     let face = FACES.get(index)?;
     let rtl = level % 2 == 1;
@@ -210,7 +216,13 @@ fn shape((index, level, text): (usize, u8, String)) -> Option<Piece> {
     buffer.push_str(&text);
     buffer.guess_segment_properties();
     buffer.set_direction(if rtl { Direction::RightToLeft } else { Direction::LeftToRight });
-    let shaped = rustybuzz::shape(&face.shaper, &[], buffer);
+    let writing = Some(buffer.script()).filter(|script| *script != script::UNKNOWN);
+    let shaped = PLANS.with_borrow_mut(|plans| {
+        let plan = plans
+            .entry((index, rtl, writing))
+            .or_insert_with(|| ShapePlan::new(&face.shaper, buffer.direction(), writing, None, &[]));
+        rustybuzz::shape_with_plan(&face.shaper, plan, buffer)
+    });
     let em = |units: i32| f32::from(i16::try_from(units).unwrap_or(0)) / face.units;
     let starts: Vec<usize> = shaped.glyph_infos().iter().filter_map(|i| usize::try_from(i.cluster).ok()).collect();
     let mut sorted = starts.clone();
