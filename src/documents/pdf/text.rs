@@ -204,9 +204,12 @@ fn shape_word(word: &str, level_at: &dyn Fn(usize) -> u8, bold: bool) -> Word {
     Word { pieces, width, white }
 }
 
+/// How a font, from right to left or not, and a script are shaped.
+type Plans = HashMap<(usize, bool, Option<Script>), ShapePlan>;
+
 thread_local! {
-    /// How a font, a direction and a script are shaped: to find that out costs far more than to shape a word.
-    static PLANS: RefCell<HashMap<(usize, bool, Option<Script>), ShapePlan>> = RefCell::default();
+    // To find a plan costs far more than to shape a word with it.
+    static PLANS: RefCell<Plans> = RefCell::default();
 }
 
 fn shape((index, level, text): (usize, u8, String)) -> Option<Piece> {

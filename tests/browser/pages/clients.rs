@@ -73,7 +73,7 @@ async fn books(she: &Person) {
     she.inspect("questions").await;
     browser.press("Go on").await;
     she.inspect("questions-refused").await;
-    while browser.first("button", "No to everything").await.is_some() {
+    while browser.first("button", ALL_NO).await.is_some() {
         browser.press(ALL_NO).await;
     }
     she.inspect("sign").await;

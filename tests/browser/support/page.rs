@@ -17,6 +17,8 @@ const FIELDS: &str = "input:not([type=hidden], [type=radio], [type=checkbox], [t
 const BUTTONS: &str = "button, input[type=submit], summary, [role=button]";
 /// The longest wait for a page; only a broken server takes that long.
 const PATIENCE: Duration = Duration::from_secs(30);
+/// What the label of a field ends with that may stay empty.
+const OPTIONAL: &str = " (optional)";
 const GROUPS: &str = "fieldset, [role=radiogroup], [role=group]";
 
 impl Browser {
@@ -28,7 +30,10 @@ impl Browser {
     async fn said(&self, english: &str) -> String {
         let tag = self.client.execute("return document.documentElement.lang", vec![]).await.unwrap();
         let language = tag.as_str().and_then(Language::parse).unwrap_or_default();
-        language.within(|| t(english).to_owned())
+        language.within(|| match english.strip_suffix(OPTIONAL) {
+            Some(label) => format!("{} {}", t(label), t(OPTIONAL.trim_start())),
+            None => t(english).to_owned(),
+        })
     }
 
     /// Fills the field with this label, in place of what it holds; in a list, takes the choice that reads so.
