@@ -13,6 +13,7 @@ pub mod jobs;
 pub mod language;
 pub mod mail;
 pub mod password;
+pub mod person_keys;
 pub mod sealing;
 pub mod second_factor;
 pub mod store;

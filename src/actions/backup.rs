@@ -17,7 +17,7 @@ use crate::domain::rotation::{Rotation, is_due};
 use crate::sealing::{Lock, SealError};
 use crate::store::audit::{self, Event};
 use crate::store::backup::{self, Try};
-use crate::store::{StoreError, Stored, studio};
+use crate::store::{StoreError, Stored, keyring, studio};
 
 /// Where backups go and how many stay. It is set where the program is started, since a backup must be found, and its key
 /// be kept, without the database.
@@ -43,7 +43,10 @@ static TURN: Mutex<()> = Mutex::const_new(());
 
 const NAME: &[BorrowedFormatItem<'static>] =
     format_description!("palpebra-[year]-[month]-[day]T[hour][minute][second]Z.db");
-const SEALED: &str = ".age";
+/// What the name of an encrypted file ends with.
+pub const SEALED: &str = ".age";
+/// The folder of the keys' copy, inside the one of backups.
+pub const KEYS: &str = "keys";
 
 /// Why no backup was made.
 #[derive(Debug, thiserror::Error)]
@@ -135,7 +138,68 @@ async fn write(app: &App, file: &str) -> Result<(u64, String), BackupError> {
     let written = result?;
     fs::rename(&half, &place)?;
     File::open(&app.backups.folder)?.sync_all()?;
+    keep_keys(app).await?;
     Ok(written)
+}
+
+/// Puts a copy of the keys beside the backups, in the place of the one before: a key that was destroyed lives on in none. The
+/// master key goes with it only where backups are encrypted.
+///
+/// # Errors
+/// [`BackupError`]
+async fn keep_keys(app: &App) -> Result<(), BackupError> {
+    let folder = app.backups.folder.join(KEYS);
+    fs::DirBuilder::new().recursive(true).mode(0o700).create(&folder)?;
+    let plain = app.db.folder().join(format!("{}.part", keyring::KEYS));
+    let _ = fs::remove_file(&plain);
+    app.db.copy_keys_to(&plain).await?;
+    let (lock, master) = (app.backups.lock.clone(), app.db.key_place().master.clone());
+    let work = tokio::task::spawn_blocking(move || {
+        let put = |from: &Path, name: &str| {
+            let (half, place) = (folder.join(format!("{name}.part")), folder.join(name));
+            let _ = fs::remove_file(&half);
+            let to = fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(&half)?;
+            match &lock {
+                Some(lock) => lock.encrypt(&mut File::open(from)?, to)?,
+                None => copied(&mut File::open(from)?, to)?,
+            }
+            Ok::<_, BackupError>(fs::rename(&half, &place)?)
+        };
+        let sealed = |name: &str| format!("{name}{SEALED}");
+        let stale = if lock.is_some() {
+            put(&plain, &sealed(keyring::KEYS))?;
+            put(&master, &sealed(keyring::MASTER))?;
+            vec![keyring::KEYS.to_owned()]
+        } else {
+            put(&plain, keyring::KEYS)?;
+            vec![sealed(keyring::KEYS), sealed(keyring::MASTER)]
+        };
+        fs::remove_file(&plain)?;
+        for name in stale {
+            match fs::remove_file(folder.join(name)) {
+                Err(error) if error.kind() != io::ErrorKind::NotFound => return Err(error.into()),
+                _ => {}
+            }
+        }
+        File::open(&folder)?.sync_all()?;
+        Ok::<_, BackupError>(())
+    });
+    work.await.map_err(io::Error::other)?
+}
+
+fn copied(from: &mut File, mut to: File) -> io::Result<()> {
+    io::copy(from, &mut to)?;
+    to.sync_all()
+}
+
+/// Makes the copy of the keys anew after some were destroyed, if there is one.
+pub(super) async fn keep_keys_up(app: &App) {
+    if !app.backups.folder.join(KEYS).exists() {
+        return;
+    }
+    if let Err(error) = keep_keys(app).await {
+        tracing::error!(%error, "the copy of the keys could not be made anew: keys that were destroyed are still in it");
+    }
 }
 
 async fn write_parts(app: &App, plain: &Path, half: &Path) -> Result<(u64, String), BackupError> {

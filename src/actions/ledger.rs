@@ -7,8 +7,8 @@ use std::os::unix::fs::OpenOptionsExt as _;
 
 use time::OffsetDateTime;
 
-use super::erasure;
 use super::restriction::lock_away;
+use super::{backup, erasure};
 use crate::app::App;
 use crate::domain::ids::ClientId;
 use crate::domain::retention::{Fate, Records, of_record};
@@ -60,9 +60,22 @@ pub async fn apply(app: &App) -> Result<usize, LedgerError> {
     let known = read(app)?;
     let told = ledger::told(&mut *app.db.read().await?).await?;
     let told = told.into_iter().map(|(erased, id)| format!("{} {id}", if erased { ERASED } else { RESTRICTED }));
-    add(app, &told.filter(|line| !known.contains(line)).collect::<Vec<_>>())?;
+    // The keys tell it too: they may be all that was brought to another computer.
+    let keys = app.db.keys().await?.into_iter().filter(|(_, there)| !there).map(|(id, _)| format!("{ERASED} {id}"));
+    let mut new = Vec::new();
+    for line in told.chain(keys) {
+        if !known.contains(&line) && !new.contains(&line) {
+            new.push(line);
+        }
+    }
+    add(app, &new)?;
+    let erased = known.iter().chain(&new).filter_map(|line| line.split_once(' '));
+    let erased: Vec<String> = erased.filter(|(word, _)| *word == ERASED).map(|(_, id)| id.to_owned()).collect();
+    if app.db.destroy_keys(&erased).await? > 0 {
+        backup::keep_keys_up(app).await;
+    }
     let mut back = 0;
-    for line in &known {
+    for line in known.iter().chain(&new) {
         let Some((word, id)) = line.split_once(' ') else { continue };
         let Ok(id) = ClientId::parse(id) else { continue };
         back += usize::from(again(app, word, &id).await?);

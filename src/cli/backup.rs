@@ -5,11 +5,13 @@ use std::io::{Read as _, Write as _};
 use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
 
+use super::keys::Staged;
 use super::{BackupArgs, BackupKeyArgs, Failed, RestoreArgs, lock, say};
 use crate::actions::backup as backups;
 use crate::domain::role::Actor;
 use crate::sealing::{self, Lock};
-use crate::store::{self, Db, backup as copies};
+use crate::store::keyring::KeyPlace;
+use crate::store::{self, Db, SealedPeople, StoreError, backup as copies};
 
 /// Writes a consistent copy while the server runs, checks it, and only then gives it its name.
 pub(super) async fn backup(args: BackupArgs) -> Result<(), Failed> {
@@ -40,6 +42,7 @@ pub(super) async fn backup(args: BackupArgs) -> Result<(), Failed> {
     }
     settle(&half, &out)?;
     say(&format!("written and checked: {}", out.display()));
+    say("the keys of its health records are not in it: `palpebra copy-keys` writes them");
     Ok(())
 }
 
@@ -54,12 +57,12 @@ pub(super) async fn written(source: &Path, out: &Path) -> Result<PathBuf, Failed
     Ok(copied.map(|()| half)?)
 }
 
-fn private(path: &Path) -> std::io::Result<File> {
+pub(super) fn private(path: &Path) -> std::io::Result<File> {
     OpenOptions::new().write(true).create_new(true).mode(0o600).open(path)
 }
 
 /// Puts the encrypted file in the plain one's place.
-fn seal(lock: &Lock, plain: &Path) -> Result<(), Failed> {
+pub(super) fn seal(lock: &Lock, plain: &Path) -> Result<(), Failed> {
     let sealed = beside(plain, "age");
     let _ = fs::remove_file(&sealed);
     let result = lock.encrypt(&mut File::open(plain)?, private(&sealed)?);
@@ -85,20 +88,31 @@ pub(super) fn key(args: &BackupKeyArgs) -> Result<(), Failed> {
 
 /// Brings the backup to where it is looked at: as it is, or decrypted.
 async fn unpack(from: &Path, key: Option<&Path>, half: &Path) -> Result<(), Failed> {
-    let mut begins = Vec::new();
-    File::open(from)?.take(32).read_to_end(&mut begins)?;
-    if !begins.starts_with(sealing::BEGINS) {
+    if !is_encrypted(from)? {
         copies::look(from).await.map_err(refused)?;
-        fs::copy(from, half)?;
-        return Ok(());
     }
-    let Some(key) = key else { return Err(refused("it is encrypted; name the file of its key with --key")) };
-    let key = fs::read_to_string(key).map_err(|error| refused(format!("the key: {error}")))?;
-    let _ = fs::remove_file(half);
-    let mut plain = private(half)?;
-    sealing::decrypt(from, &key, &mut plain).map_err(refused)?;
-    plain.sync_all()?;
+    decrypted(from, key, half)?;
     copies::look(half).await.map_err(refused)
+}
+
+fn is_encrypted(file: &Path) -> Result<bool, Failed> {
+    let mut begins = Vec::new();
+    File::open(file)?.take(32).read_to_end(&mut begins)?;
+    Ok(begins.starts_with(sealing::BEGINS))
+}
+
+/// Copies a file of a backup, or decrypts it.
+pub(super) fn decrypted(from: &Path, key: Option<&Path>, to: &Path) -> Result<(), Failed> {
+    let _ = fs::remove_file(to);
+    let mut plain = private(to)?;
+    if is_encrypted(from)? {
+        let Some(key) = key else { return Err(refused("it is encrypted; name the file of its key with --key")) };
+        let key = fs::read_to_string(key).map_err(|error| refused(format!("the key: {error}")))?;
+        sealing::decrypt(from, &key, &mut plain).map_err(refused)?;
+    } else {
+        std::io::copy(&mut File::open(from)?, &mut plain)?;
+    }
+    Ok(plain.sync_all()?)
 }
 
 /// Checks a backup and puts it in the database's place; what was there stays beside it.
@@ -110,38 +124,61 @@ pub(super) async fn restore(args: RestoreArgs) -> Result<(), Failed> {
     let _lock = lock(&args.data.data)?;
     let target = args.data.database();
     let half = beside(&target, "restoring");
-    let mut checked = match unpack(&args.from, args.key.as_deref(), &half).await {
-        Ok(()) => check(&half, &target, args.another_studio).await,
-        Err(failed) => Err(failed),
-    };
-    if fs::metadata(format!("{}-wal", half.display())).is_ok_and(|log| log.len() > 0) {
-        checked = checked.and(Err(Failed { code: 74, line: "the copy could not be written in full".to_owned() }));
-    }
+    let keys = Staged::new(&args.data.keys());
+    let checked = stage(&args, &half, &keys, &target).await;
     for tail in ["-wal", "-shm"] {
         let _ = fs::remove_file(format!("{}{tail}", half.display()));
     }
-    if let Err(failed) = checked {
-        let _ = fs::remove_file(&half);
-        return Err(failed);
-    }
+    let people = match checked {
+        Ok(people) => people,
+        Err(failed) => {
+            let _ = fs::remove_file(&half);
+            keys.drop();
+            return Err(failed);
+        }
+    };
     if target.exists() {
-        set_aside(&target).await?;
+        set_aside(&target, &args.data.keys()).await?;
     }
+    keys.settle()?;
     settle(&half, &target)?;
     say(&format!("restored: {}", target.display()));
+    if !people.erased.is_empty() {
+        let line = "clients of this backup were erased since: their health records can't be read, and the next start lets them go";
+        say(&format!("{} {line}", people.erased.len()));
+    }
+    if !people.missing.is_empty() {
+        let line = "clients' health records can't be read, since their keys are missing; `palpebra doctor` names them";
+        say(&format!("{} {line}", people.missing.len()));
+    }
     Ok(())
 }
 
+/// Brings the backup and its keys to where they are checked; nothing that is in use is touched.
+async fn stage(args: &RestoreArgs, half: &Path, keys: &Staged, target: &Path) -> Result<SealedPeople, Failed> {
+    unpack(&args.from, args.key.as_deref(), half).await?;
+    keys.fill(args).await?;
+    let people = check(half, keys.place(), target, args.another_studio).await?;
+    if fs::metadata(format!("{}-wal", half.display())).is_ok_and(|log| log.len() > 0) {
+        return Err(Failed { code: 74, line: "the copy could not be written in full".to_owned() });
+    }
+    Ok(people)
+}
+
 /// What a backup is refused with.
-fn refused(why: impl std::fmt::Display) -> Failed {
+pub(super) fn refused(why: impl std::fmt::Display) -> Failed {
     Failed { code: 65, line: format!("the backup is refused, and nothing was touched: {why}") }
 }
 
 /// The backup is opened as the program would open it, in a copy: a file from a newer version, a damaged one or one of
 /// somebody else's is told apart before anything is touched.
-async fn check(half: &Path, target: &Path, another_studio: bool) -> Result<(), Failed> {
-    let db = Db::upgrade(half).await?;
+async fn check(half: &Path, keys: &KeyPlace, target: &Path, another_studio: bool) -> Result<SealedPeople, Failed> {
+    let db = Db::upgrade_with(half, keys).await.map_err(|error| match error {
+        StoreError::KeysMissing(_) => refused(NO_KEYS),
+        other => other.into(),
+    })?;
     let faults = db.check().await;
+    let people = db.sealed_people().await?;
     let mut c = db.read().await?;
     let chain = store::audit::verify(&mut c).await?;
     let studio = store::studio::get(&mut c).await?;
@@ -165,16 +202,22 @@ async fn check(half: &Path, target: &Path, another_studio: bool) -> Result<(), F
             "it is of another studio ({name}) than the database here; if that is meant, say --another-studio"
         )));
     }
-    Ok(())
+    if people.readable == 0 && !people.missing.is_empty() {
+        return Err(refused(NO_KEYS));
+    }
+    Ok(people)
 }
 
+const NO_KEYS: &str =
+    "its health records are sealed and their keys are not here; name the newest copy of the keys with --keys";
+
 /// Keeps what is there, with whatever its write-ahead log holds, under the first free name.
-async fn set_aside(target: &Path) -> Result<(), Failed> {
+async fn set_aside(target: &Path, keys: &KeyPlace) -> Result<(), Failed> {
     for n in 1.. {
         let aside = beside(target, &format!("before-{n}"));
         if !aside.exists() {
             // Folding the log in may fail on the very file that is being replaced; then the log goes along as it is.
-            if let Ok(db) = Db::open(target).await {
+            if let Ok(db) = Db::open_with(target, keys).await {
                 db.close().await;
             }
             for tail in ["-wal", "-shm"] {

@@ -4,6 +4,7 @@ use super::{DataArgs, Failed, say};
 use crate::actions::{post, retouch, zones};
 use crate::clock::Clock;
 use crate::domain::{rotation, zone};
+use crate::person_keys;
 use crate::store::audit::Found;
 use crate::store::{Db, accounts, audit, backup, outbox, studio};
 use crate::studio_key::{self, StudioKey};
@@ -14,7 +15,7 @@ pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
     if !file.exists() {
         return Err(Failed { code: 66, line: format!("there is no database at {}", file.display()) });
     }
-    let db = Db::open(&file).await?;
+    let db = Db::open_with(&file, &args.keys()).await?;
     let mut ill = 0_u32;
     let mut report = |well: bool, line: String| {
         ill += u32::from(!well);
@@ -83,6 +84,18 @@ pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
         }
         Err(error) => report(false, error.to_string()),
     }
+    let sealed = db.sealed_people().await?;
+    report(true, format!("the keys of {} clients' health records are there", sealed.readable));
+    for who in &sealed.missing {
+        report(false, format!("the health records of client {who} can't be read: her key is missing"));
+    }
+    for who in &sealed.erased {
+        let line = "was erased: her health records in this copy can't be read any more, and serving lets her go";
+        report(true, format!("client {who} {line}"));
+    }
+    let open = person_keys::is_open_to_others(&args.keys().master)?;
+    let who = if open { "and others on this computer may read it" } else { "for its owner alone" };
+    report(!open, format!("the master key is in {}, {who}", args.keys().master.display()));
     db.close().await;
     if ill == 0 { Ok(()) } else { Err(Failed { code: 1, line: format!("{ill} of these need care") }) }
 }

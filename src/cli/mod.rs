@@ -15,6 +15,7 @@ use crate::domain::rotation::Rotation;
 use crate::mail::transport::Transport;
 use crate::password::Passwords;
 use crate::sealing::Lock;
+use crate::store::keyring::KeyPlace;
 use crate::store::{Db, StoreError, Trouble};
 use crate::web::limits::Limits;
 use crate::web::server::Patience;
@@ -24,6 +25,7 @@ mod create_owner;
 mod doctor;
 mod export;
 mod forget_factor;
+mod keys;
 mod passphrase;
 pub mod seed_demo;
 mod serve;
@@ -59,6 +61,10 @@ enum Command {
     BackupKey(BackupKeyArgs),
     /// Check a backup and put it in the database's place; what was there is kept beside it.
     Restore(RestoreArgs),
+    /// Write a checked copy of the keys of the health records, still wrapped under the master key.
+    CopyKeys(keys::CopyArgs),
+    /// Wrap the keys of the health records under a new master key. The server must be stopped.
+    RotateKey(DataArgs),
     /// Fill an empty database with an invented studio, in palpebra-demo/ unless --data names another folder.
     SeedDemo(DataArgs),
     /// Write clients' records into one package, for an insurer.
@@ -77,6 +83,10 @@ struct DataArgs {
     /// The folder of the database and of mail that has no server.
     #[arg(long, env = "PALPEBRA_DATA", default_value = "palpebra-data")]
     data: PathBuf,
+    /// The file of the master key, which wraps the keys of the health records; without it palpebra.master in the data
+    /// folder. Another disk is better. It is made at the first start.
+    #[arg(long, env = "PALPEBRA_KEY_FILE", value_name = "FILE")]
+    key_file: Option<PathBuf>,
 }
 
 impl DataArgs {
@@ -84,9 +94,16 @@ impl DataArgs {
         self.data.join("palpebra.db")
     }
 
+    /// Where the keys of the health records are.
+    fn keys(&self) -> KeyPlace {
+        let beside = KeyPlace::beside(&self.database());
+        KeyPlace { master: self.key_file.clone().unwrap_or(beside.master), ..beside }
+    }
+
     /// The demo stays out of the folder of a real studio, unless that is named.
     fn for_demo(self) -> Self {
-        if self.data == std::path::Path::new("palpebra-data") { Self { data: "palpebra-demo".into() } } else { self }
+        let usual = self.data == std::path::Path::new("palpebra-data");
+        if usual { Self { data: "palpebra-demo".into(), ..self } } else { self }
     }
 
     /// The program as commands need it: nothing is served, and mail stays in the folder.
@@ -96,7 +113,7 @@ impl DataArgs {
 
     async fn app_with(&self, backups: Backups) -> Result<App, Failed> {
         Ok(App::new(Parts {
-            db: Db::open(&self.database()).await?,
+            db: Db::open_with(&self.database(), &self.keys()).await?,
             clock: Clock::system(),
             random: Random::system(),
             passwords: Passwords::strong(),
@@ -252,6 +269,13 @@ struct RestoreArgs {
     /// The file of the key, for an encrypted backup.
     #[arg(long)]
     key: Option<PathBuf>,
+    /// The copy of the keys of the health records. Without it the keys that are here are taken, or else those that were
+    /// copied with the backup.
+    #[arg(long)]
+    keys: Option<PathBuf>,
+    /// The copy of the master key that wraps them, where it isn't the one that is here.
+    #[arg(long)]
+    master: Option<PathBuf>,
     /// Put it in the place of another studio's database, which is kept beside it too.
     #[arg(long)]
     another_studio: bool,
@@ -282,6 +306,8 @@ impl From<StoreError> for Failed {
             }
             Trouble::Damaged => (65, "the file is no database or is damaged; restore the last backup"),
             Trouble::NotOpened => (66, "the database can't be opened; check the path and the rights"),
+            Trouble::Keys => (78, "the health records can't be opened, and nothing was touched"),
+            Trouble::Unreadable => (65, "a health record can't be read"),
             Trouble::Overlap | Trouble::Fault => (70, "a fault of the program"),
         };
         Self { code, line: format!("{words} ({error})") }
@@ -320,6 +346,8 @@ pub fn main() -> ExitCode {
             Command::Backup(args) => backup::backup(args).await,
             Command::BackupKey(args) => backup::key(&args),
             Command::Restore(args) => backup::restore(args).await,
+            Command::CopyKeys(args) => keys::copy(args).await,
+            Command::RotateKey(args) => keys::rotate(&args).await,
             Command::SeedDemo(args) => seed_demo::run(args.for_demo()).await,
             Command::Export(args) => export::run(args).await,
             Command::Verify(args) => verify::run(&args),

@@ -19,6 +19,7 @@ use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
 use crate::mail::transport::Transport;
 use crate::password::{Passwords, Unavailable};
+use crate::store::keyring::KeyPlace;
 use crate::store::{Db, StoreError, studio};
 use crate::web::limits::Limits;
 use crate::web::server::Patience;
@@ -119,18 +120,31 @@ pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
 
 /// Sees to it that the demo is there, and says who can sign in.
 pub(super) async fn before_serving(args: &DataArgs, now: OffsetDateTime) -> Result<(), Failed> {
-    prepare(&args.database(), now, Passwords::strong()).await?.say(&args.data);
+    prepare_with(&args.database(), &args.keys(), now, Passwords::strong()).await?.say(&args.data);
     Ok(())
+}
+
+/// [`prepare_with`] the keys beside the database.
+///
+/// # Errors
+/// [`DemoRefused`]
+pub async fn prepare(file: &Path, now: OffsetDateTime, passwords: Passwords) -> Result<SignIns, DemoRefused> {
+    prepare_with(file, &KeyPlace::beside(file), now, passwords).await
 }
 
 /// Fills an empty database with the demo as of `now`. A demo that is there already stays as it is.
 ///
 /// # Errors
 /// [`DemoRefused`]
-pub async fn prepare(file: &Path, now: OffsetDateTime, passwords: Passwords) -> Result<SignIns, DemoRefused> {
+pub async fn prepare_with(
+    file: &Path,
+    keys: &KeyPlace,
+    now: OffsetDateTime,
+    passwords: Passwords,
+) -> Result<SignIns, DemoRefused> {
     let script = story::Script::read()?;
     if file.exists() {
-        let db = Db::open(file).await?;
+        let db = Db::open_with(file, keys).await?;
         let studio = studio::get(&mut *db.read().await?).await?;
         db.close().await;
         match studio {
@@ -141,7 +155,7 @@ pub async fn prepare(file: &Path, now: OffsetDateTime, passwords: Passwords) -> 
     }
     remove(file)?;
     let app = App::new(Parts {
-        db: Db::open(&beside(file)).await?,
+        db: Db::open_with(&beside(file), keys).await?,
         clock: Clock::by_hand(now - story::PAST),
         random: Random::seeded(SEED),
         passwords,

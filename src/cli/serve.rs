@@ -71,12 +71,19 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         None => Transport::Folder(args.settings.data.data.join("mail")),
     };
     let clock = clock(&args)?;
-    upgrade::up_to_date(&args.settings.data.database()).await?;
+    let keys = args.settings.data.keys();
+    let has_master = keys.master.exists();
+    upgrade::up_to_date(&args.settings.data.database(), &keys).await?;
     if args.demo {
         seed_demo::before_serving(&args.settings.data, clock.now()).await?;
     }
-    let db = Db::open(&args.settings.data.database()).await?;
+    let db = Db::open_with(&args.settings.data.database(), &keys).await?;
     db.look_over().await?;
+    if !has_master && !args.demo {
+        let file = keys.master.display();
+        say(&format!("Made the master key of the health records: {file}"));
+        say("Keep a copy of that file away from this computer: without it no backup's health records can be read.");
+    }
     let demo = studio::get(&mut *db.read().await?).await?.is_some_and(|studio| studio.demo);
     let patience = if args.no_limits { Patience::LONG } else { Patience::USUAL };
     let app = App::new(Parts {

@@ -12,8 +12,9 @@ use toml::{Table, Value};
 use super::{Failed, say};
 
 /// What can be set, as flags and files name it, and whether it is kept secret.
-const SETTINGS: [(&str, bool); 10] = [
+const SETTINGS: [(&str, bool); 11] = [
     ("data", false),
+    ("key-file", false),
     ("backups", false),
     ("backup-key", false),
     ("keep-backups", false),

@@ -6,14 +6,15 @@ use std::path::{Path, PathBuf};
 
 use super::backup::{beside, settle, written};
 use super::{Failed, say};
+use crate::store::keyring::KeyPlace;
 use crate::store::{Db, StoreError};
 
 /// Brings the file up to date if it is there and from an older version. Nobody else may serve it meanwhile.
-pub(super) async fn up_to_date(file: &Path) -> Result<(), Failed> {
+pub(super) async fn up_to_date(file: &Path, keys: &KeyPlace) -> Result<(), Failed> {
     if !file.exists() {
         return Ok(());
     }
-    match Db::open(file).await {
+    match Db::open_with(file, keys).await {
         Ok(db) => {
             db.close().await;
             return Ok(());
@@ -22,10 +23,11 @@ pub(super) async fn up_to_date(file: &Path) -> Result<(), Failed> {
         Err(error) => return Err(error.into()),
     }
     let kept = keep(file).await?;
-    match Db::upgrade(file).await {
+    match Db::upgrade_with(file, keys).await {
         Ok(db) => {
             db.close().await;
             say(&format!("upgraded; the database as it was before is kept: {}", kept.display()));
+            say("delete that copy once all is well: health records in copies from before are not sealed");
             Ok(())
         }
         Err(error) => {

@@ -30,6 +30,7 @@ pub async fn sweep(app: &App) -> Stored<()> {
     takeovers::sweep(&mut tx, now - FILES_STAY).await?;
     export::sweep(app, &mut tx, now).await?;
     tx.commit().await?;
+    app.db.forget_draft_keys(now - DRAFTS_STAY).await?;
     app.db.scrub_if_owed().await;
     Ok(())
 }

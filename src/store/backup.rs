@@ -86,6 +86,10 @@ async fn is_older(file: &Path) -> bool {
 /// # Errors
 /// When the file can't be read, or is from before files had one.
 pub async fn identity(c: &mut Connection) -> Stored<String> {
+    read_identity(c).await
+}
+
+async fn read_identity(c: impl sqlx::SqliteExecutor<'_>) -> Stored<String> {
     Ok(sqlx::query_scalar!("SELECT value FROM identity WHERE id = 1").fetch_one(c).await?)
 }
 
@@ -95,7 +99,7 @@ pub async fn identity(c: &mut Connection) -> Stored<String> {
 /// As [`identity`].
 pub async fn identity_of(file: &Path) -> Stored<String> {
     let mut c = SqliteConnectOptions::new().filename(file).connect().await?;
-    let found = identity(&mut c).await;
+    let found = read_identity(&mut c).await;
     sqlx::Connection::close(c).await?;
     found
 }

@@ -1,10 +1,34 @@
 //! Bookings that are being filled in. Only the browser that began one can open it.
+//!
+//! Whoever fills one in may have no record yet, so what is typed is sealed under the key of the day, which is destroyed
+//! when no draft needs it any more.
 
-use time::OffsetDateTime;
+use time::{OffsetDateTime, UtcOffset};
 
-use super::types::{impossible, read};
+use super::types::{day_text, impossible, read};
 use super::{Connection, Stored};
 use crate::domain::ids::{ClientId, DraftId, ServiceId};
+
+/// What the keys of days are called, before the day.
+const KEYS: &str = "drafts ";
+
+/// The day of a moment, and what its key is called.
+pub(super) fn key_of(moment: OffsetDateTime) -> (String, String) {
+    let day = day_text(moment.to_offset(UtcOffset::UTC).date());
+    let who = format!("{KEYS}{day}");
+    (day, who)
+}
+
+/// Whether a key is of a day.
+pub(super) fn is_key(who: &str) -> bool {
+    who.starts_with(KEYS)
+}
+
+/// The keys that drafts are sealed under.
+pub(super) async fn keys_in_use(c: &mut Connection) -> Stored<Vec<String>> {
+    let days = sqlx::query_scalar!("SELECT DISTINCT key_day FROM draft WHERE key_day <> ''").fetch_all(c).await?;
+    Ok(days.into_iter().map(|day| format!("{KEYS}{day}")).collect())
+}
 
 /// A booking that is being filled in.
 #[derive(Debug, Clone)]
@@ -56,25 +80,32 @@ pub async fn get(c: &mut Connection, id: &DraftId, by: By<'_>) -> Stored<Option<
         By::Link => (true, "", None),
     };
     let row = sqlx::query!(
-        "SELECT service_id, client_id, state, details, answers, sections, consent FROM draft
+        "SELECT service_id, client_id, state, details, answers, sections, consent, key_day FROM draft
          WHERE id = ?1 AND (?2 OR owner_hash = ?3 OR client_id = ?4)",
         key,
         any,
         owner_hash,
         client
     )
-    .fetch_optional(c)
+    .fetch_optional(&mut *c)
     .await?;
     let Some(row) = row else { return Ok(None) };
+    let (answers, consent) = if row.key_day.is_empty() {
+        (NOTHING.to_owned(), None)
+    } else {
+        let opener = c.opener(&format!("{KEYS}{}", row.key_day)).await?;
+        let consent = row.consent.map(|consent| opener.text("draft", "consent", key, &consent));
+        (opener.text("draft", "answers", key, &row.answers)?, consent.transpose()?)
+    };
     Ok(Some(Draft {
         id: id.clone(),
         service: read("draft", "service_id", key, ServiceId::parse(&row.service_id))?,
         client: row.client_id.map(|text| read("draft", "client_id", key, ClientId::parse(&text))).transpose()?,
         booked: row.state == "booked",
         details: row.details,
-        answers: row.answers,
+        answers,
         sections: row.sections,
-        consent: row.consent,
+        consent,
     }))
 }
 
@@ -110,20 +141,36 @@ pub async fn open_of(c: &mut Connection, client: &ClientId) -> Stored<Vec<(Draft
     rows.into_iter().map(|row| Ok((read("draft", "id", &row.id, DraftId::parse(&row.id))?, row.name))).collect()
 }
 
+/// No answers.
+const NOTHING: &str = "{}";
+
+/// Answers and consent of a draft as they are stored, and the day of their key.
+async fn sealed(c: &Connection, draft: &Draft, now: OffsetDateTime) -> Stored<(String, Option<String>, String)> {
+    if draft.answers == NOTHING && draft.consent.is_none() {
+        return Ok((NOTHING.to_owned(), None, String::new()));
+    }
+    let ((day, who), id) = (key_of(now), draft.id.as_str());
+    let key = c.sealer(&who).await?;
+    let consent = draft.consent.as_deref().map(|consent| key.text("draft", "consent", id, consent));
+    Ok((key.text("draft", "answers", id, &draft.answers)?, consent.transpose()?, day))
+}
+
 /// Begins one.
 ///
 /// # Errors
 /// When the file can't be written.
 pub async fn insert(c: &mut Connection, draft: &Draft, owner_hash: &str, now: OffsetDateTime) -> Stored<()> {
+    let (answers, _, key_day) = sealed(c, &Draft { consent: None, ..draft.clone() }, now).await?;
     let (id, service, now) = (draft.id.as_str(), draft.service.as_str(), now.unix_timestamp());
     let client = draft.client.as_ref().map(ClientId::as_str);
     sqlx::query!(
-        "INSERT INTO draft (id, owner_hash, service_id, client_id, answers, created_at, touched_at) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO draft (id, owner_hash, service_id, client_id, answers, key_day, created_at, touched_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         owner_hash,
         service,
         client,
-        draft.answers,
+        answers,
+        key_day,
         now,
         now
     )
@@ -137,13 +184,15 @@ pub async fn insert(c: &mut Connection, draft: &Draft, owner_hash: &str, now: Of
 /// # Errors
 /// When the file can't be written.
 pub async fn save(c: &mut Connection, draft: &Draft, now: OffsetDateTime) -> Stored<()> {
+    let (answers, consent, key_day) = sealed(c, draft, now).await?;
     let (id, now) = (draft.id.as_str(), now.unix_timestamp());
     sqlx::query!(
-        "UPDATE draft SET details = ?, answers = ?, sections = ?, consent = ?, touched_at = ? WHERE id = ?",
+        "UPDATE draft SET details = ?, answers = ?, sections = ?, consent = ?, key_day = ?, touched_at = ? WHERE id = ?",
         draft.details,
-        draft.answers,
+        answers,
         draft.sections,
-        draft.consent,
+        consent,
+        key_day,
         now,
         id
     )
@@ -159,7 +208,7 @@ pub async fn save(c: &mut Connection, draft: &Draft, now: OffsetDateTime) -> Sto
 pub async fn booked(c: &mut Connection, id: &DraftId, now: OffsetDateTime) -> Stored<()> {
     let (key, now) = (id.as_str(), now.unix_timestamp());
     let changed = sqlx::query!(
-        "UPDATE draft SET state = 'booked', details = NULL, answers = '{}', sections = '[]', consent = NULL, touched_at = ?
+        "UPDATE draft SET state = 'booked', details = NULL, answers = '{}', sections = '[]', consent = NULL, key_day = '', touched_at = ?
          WHERE id = ? AND state = 'open'",
         now,
         key

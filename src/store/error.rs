@@ -1,5 +1,30 @@
 //! What can go wrong with the file.
 
+use std::path::PathBuf;
+
+use crate::person_keys::MasterError;
+
+/// Why a sealed value isn't read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unread {
+    /// Whom it belongs to was erased, and her key with her.
+    Erased,
+    /// There is no key of whom it belongs to.
+    NoKey,
+    /// The key doesn't open it.
+    Changed,
+}
+
+impl std::fmt::Display for Unread {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(match self {
+            Self::Erased => "whom it belongs to was erased, and her key with her",
+            Self::NoKey => "the key of whom it belongs to is missing",
+            Self::Changed => "it was changed, moved to another row, or sealed with another key",
+        })
+    }
+}
+
 /// A failed store call.
 #[derive(Debug, thiserror::Error)]
 pub enum StoreError {
@@ -28,6 +53,36 @@ pub enum StoreError {
         /// The row.
         id: String,
     },
+    /// A sealed value that can't be opened.
+    #[error("{table}.{column} of {id} can't be read: {why}")]
+    Unreadable {
+        /// The table.
+        table: &'static str,
+        /// The column.
+        column: &'static str,
+        /// The row.
+        id: String,
+        /// Why.
+        why: Unread,
+    },
+    /// Somebody's key is no more, and nothing can be sealed for her.
+    #[error("the key of {0} was destroyed: nothing can be sealed for her")]
+    KeyGone(String),
+    /// The master key doesn't open this one.
+    #[error("the key of {0} is wrapped by another master key, or was changed")]
+    ForeignKey(String),
+    /// The keys are wrapped by another master key.
+    #[error("{} is not the master key of these keys", .0.display())]
+    ForeignMaster(PathBuf),
+    /// There are keys, and no master key.
+    #[error("the master key is missing: put {} back from its copy", .0.display())]
+    MasterMissing(PathBuf),
+    /// There are sealed values, and no keys.
+    #[error("the keys of the records are missing: put {} back from its newest copy", .0.display())]
+    KeysMissing(PathBuf),
+    /// The master key can't be had.
+    #[error(transparent)]
+    Master(#[from] MasterError),
 }
 
 /// What kind of trouble it is, for a message and an exit code.
@@ -51,6 +106,10 @@ pub enum Trouble {
     NotOpened,
     /// An overlap with a visit that is there already.
     Overlap,
+    /// The keys of the records, or the master key, are missing or others.
+    Keys,
+    /// A sealed value can't be opened.
+    Unreadable,
     /// Anything else: a fault of the program.
     Fault,
 }
@@ -68,6 +127,13 @@ impl StoreError {
             ) => of_sql(error),
             Self::Older => Trouble::Older,
             Self::Damaged(_) => Trouble::Damaged,
+            Self::Unreadable { .. } => Trouble::Unreadable,
+            Self::KeyGone(_)
+            | Self::ForeignKey(_)
+            | Self::ForeignMaster(_)
+            | Self::MasterMissing(_)
+            | Self::KeysMissing(_)
+            | Self::Master(_) => Trouble::Keys,
             Self::Migrate(_) | Self::SqliteTooOld(_) | Self::Impossible { .. } => Trouble::Fault,
         }
     }

@@ -63,6 +63,9 @@ impl Row {
 pub async fn insert(c: &mut Connection, file: &StoredFile, body: &[u8], thumbnail: Option<&[u8]>) -> Stored<()> {
     let (id, client, purpose) = (file.id.as_str(), file.client.as_str(), file.purpose.as_str());
     let (kind, sha256, at) = (file.kind.as_str(), file.sha256.to_string(), file.added_at.unix_timestamp());
+    let key = c.sealer(client).await?;
+    let body = key.bytes("file", "body", id, body)?;
+    let thumbnail = thumbnail.map(|small| key.bytes("file", "thumbnail", id, small)).transpose()?;
     sqlx::query!(
         "INSERT INTO file (id, client_id, purpose, about, kind, sha256, body, thumbnail, added_by, added_at)
          VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -102,7 +105,8 @@ pub async fn get(c: &mut Connection, id: &FileId) -> Stored<Option<StoredFile>> 
 /// When there is none, or the file can't be read.
 pub async fn body(c: &mut Connection, id: &FileId) -> Stored<Vec<u8>> {
     let id = id.as_str();
-    Ok(sqlx::query_scalar!("SELECT body FROM file WHERE id = ?", id).fetch_one(c).await?)
+    let row = sqlx::query!("SELECT client_id, body FROM file WHERE id = ?", id).fetch_one(&mut *c).await?;
+    c.opener(&row.client_id).await?.bytes("file", "body", id, &row.body)
 }
 
 /// The small picture of a photo.
@@ -111,7 +115,9 @@ pub async fn body(c: &mut Connection, id: &FileId) -> Stored<Vec<u8>> {
 /// When there is no such file, or the file can't be read.
 pub async fn thumbnail(c: &mut Connection, id: &FileId) -> Stored<Option<Vec<u8>>> {
     let id = id.as_str();
-    Ok(sqlx::query_scalar!("SELECT thumbnail FROM file WHERE id = ?", id).fetch_one(c).await?)
+    let row = sqlx::query!("SELECT client_id, thumbnail FROM file WHERE id = ?", id).fetch_one(&mut *c).await?;
+    let key = c.opener(&row.client_id).await?;
+    row.thumbnail.map(|small| key.bytes("file", "thumbnail", id, &small)).transpose()
 }
 
 /// All files of a client, oldest first.

@@ -75,6 +75,7 @@ pub struct StoredAnswers {
 /// When the file can't be read.
 pub async fn answers(c: &mut Connection, client: &ClientId) -> Stored<Vec<StoredAnswers>> {
     let client = client.as_str();
+    let key = c.opener(client).await?;
     let rows = sqlx::query!(
         "SELECT id, questionnaire_version, body, given_by, given_on, is_return, given_at FROM answers
          WHERE client_id = ? ORDER BY given_at DESC, rowid DESC",
@@ -85,11 +86,12 @@ pub async fn answers(c: &mut Connection, client: &ClientId) -> Stored<Vec<Stored
     rows.into_iter()
         .map(|row| {
             let id = &row.id;
+            let body = key.text("answers", "body", id, &row.body)?;
             let set = AnswerSet {
                 questionnaire: small("answers", "questionnaire_version", id, row.questionnaire_version)?,
                 given_on: day("answers", "given_on", id, &row.given_on)?,
                 returning: row.is_return == 1,
-                answers: read("answers", "body", id, serde_json::from_str::<Answers>(&row.body))?,
+                answers: read("answers", "body", id, serde_json::from_str::<Answers>(&body))?,
             };
             let given_at = instant("answers", "given_at", id, row.given_at)?;
             Ok(StoredAnswers {
@@ -109,16 +111,16 @@ pub async fn answers(c: &mut Connection, client: &ClientId) -> Stored<Vec<Stored
 pub async fn add_answers(c: &mut Connection, client: &ClientId, given: &StoredAnswers) -> Stored<()> {
     let (id, client, version) = (given.id.as_str(), client.as_str(), given.set.questionnaire);
     let body = read("answers", "body", id, serde_json::to_string(&given.set.answers))?;
-    let (hash, on) = (given.set.answers.fingerprint().to_string(), day_text(given.set.given_on));
+    let body = c.sealer(client).await?.text("answers", "body", id, &body)?;
+    let on = day_text(given.set.given_on);
     let at = given.given_at.unix_timestamp();
     sqlx::query!(
         "INSERT INTO answers (id, client_id, questionnaire_version, body, sha256, given_by, given_on, is_return, given_at)
-         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+         VALUES (?, ?, ?, ?, '', ?, ?, ?, ?)",
         id,
         client,
         version,
         body,
-        hash,
         given.given_by,
         on,
         given.set.returning,

@@ -10,17 +10,18 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::Duration;
 
-use sqlx::pool::PoolConnection;
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
-use sqlx::{Connection as _, Sqlite, SqlitePool, Transaction};
+use sqlx::{Connection as _, SqliteConnection, SqlitePool};
 
 pub mod accounts;
 pub mod audit;
 pub mod backup;
 pub mod calendar;
 pub mod catalogue;
+mod cells;
 pub mod chair;
 pub mod clients;
+mod connection;
 pub mod deposits;
 pub mod drafts;
 pub mod erasure;
@@ -32,6 +33,8 @@ pub mod guardians;
 pub mod health;
 pub mod holds;
 pub mod invitations;
+pub mod keyring;
+mod keys;
 pub mod ledger;
 pub mod letters;
 pub mod outbox;
@@ -45,6 +48,7 @@ pub mod retention_lists;
 pub mod retouch;
 pub mod rules;
 mod scrub;
+mod sealed;
 pub mod second_factor;
 pub mod sessions;
 pub mod skin_tests;
@@ -60,39 +64,15 @@ pub mod verdicts;
 pub mod visits;
 pub mod wishes;
 
-pub use error::{StoreError, Trouble};
+pub use connection::{Connection, Reader, Tx};
+pub use error::{StoreError, Trouble, Unread};
+use keyring::{KeyPlace, Keyring};
+pub use keys::SealedPeople;
 use scrub::Debt;
-pub use sqlx::SqliteConnection as Connection;
 use upgrade::Standing;
 
 /// Result of a store function.
 pub type Stored<T> = Result<T, StoreError>;
-
-/// A write transaction: dropped without [`Tx::commit`], nothing of it stays.
-pub struct Tx(Transaction<'static, Sqlite>);
-
-impl Tx {
-    /// Makes everything in this transaction lasting.
-    ///
-    /// # Errors
-    /// When the file can't take it; then nothing is changed.
-    pub async fn commit(self) -> Stored<()> {
-        Ok(self.0.commit().await?)
-    }
-}
-
-impl std::ops::Deref for Tx {
-    type Target = Connection;
-    fn deref(&self) -> &Connection {
-        &self.0
-    }
-}
-
-impl std::ops::DerefMut for Tx {
-    fn deref_mut(&mut self) -> &mut Connection {
-        &mut self.0
-    }
-}
 
 /// The database: one writer, several readers.
 #[derive(Debug, Clone)]
@@ -100,6 +80,7 @@ pub struct Db {
     read: SqlitePool,
     write: SqlitePool,
     file: PathBuf,
+    keys: Arc<Keyring>,
     debt: Arc<Debt>,
 }
 
@@ -110,23 +91,41 @@ const BEGIN: &str = "BEGIN IMMEDIATE";
 const OLDEST_SQLITE: (u32, u32, u32) = (3, 51, 3);
 
 impl Db {
+    /// Opens the file, making it when it isn't there, with its keys beside it.
+    ///
+    /// # Errors
+    /// As [`Db::open_with`].
+    pub async fn open(file: &Path) -> Stored<Self> {
+        Self::open_with(file, &KeyPlace::beside(file)).await
+    }
+
     /// Opens the file, making it when it isn't there.
     ///
     /// # Errors
-    /// When the file is locked, full, read-only, damaged, from an older or a newer version, or SQLite is too old.
-    pub async fn open(file: &Path) -> Stored<Self> {
-        Self::opened(file, false).await
+    /// When the file is locked, full, read-only, damaged, from an older or a newer version, or SQLite is too old; or its keys
+    /// are missing or others.
+    pub async fn open_with(file: &Path, keys: &KeyPlace) -> Stored<Self> {
+        Self::opened(file, keys, false).await
     }
 
-    /// Opens the file and brings one from an older version up to date, in one transaction.
+    /// [`Db::upgrade_with`] of a file with its keys beside it.
     ///
     /// # Errors
-    /// As [`Db::open`], and when the schema can't be brought up to date: then nothing is changed.
+    /// As [`Db::upgrade_with`].
     pub async fn upgrade(file: &Path) -> Stored<Self> {
-        Self::opened(file, true).await
+        Self::upgrade_with(file, &KeyPlace::beside(file)).await
     }
 
-    async fn opened(file: &Path, upgrades: bool) -> Stored<Self> {
+    /// Opens the file and brings one from an older version up to date: its schema in one transaction, and then what must be
+    /// sealed in many, which go on where they were cut off.
+    ///
+    /// # Errors
+    /// As [`Db::open_with`], and when the schema can't be brought up to date: then nothing is changed.
+    pub async fn upgrade_with(file: &Path, keys: &KeyPlace) -> Stored<Self> {
+        Self::opened(file, keys, true).await
+    }
+
+    async fn opened(file: &Path, keys: &KeyPlace, upgrades: bool) -> Stored<Self> {
         let base = options(file)
             .journal_mode(SqliteJournalMode::Wal)
             .synchronous(SqliteSynchronous::Full)
@@ -156,10 +155,26 @@ impl Db {
             Standing::Empty | Standing::Older => upgrade::apply(&write).await?,
             Standing::Same => upgrade::compare(&write).await?,
         }
+        let (unsealed, sealed) = sealed::standing(&write).await?;
+        if unsealed && !upgrades {
+            write.close().await;
+            return Err(StoreError::Older);
+        }
+        let keys = match Keyring::open(keys, !sealed).await {
+            Ok(keys) => Arc::new(keys),
+            Err(error) => {
+                write.close().await;
+                return Err(error);
+            }
+        };
         let readers = 4;
         let read = pool(readers).connect_with(base.read_only(true).pragma("query_only", "ON")).await?;
         let debt = Arc::new(Debt::of(folder_of(file)));
-        Ok(Self { read, write, file: file.to_owned(), debt })
+        let db = Self { read, write, file: file.to_owned(), keys, debt };
+        if unsealed {
+            sealed::seal_all(&db).await?;
+        }
+        Ok(db)
     }
 
     /// The folder of the file.
@@ -171,8 +186,8 @@ impl Db {
     ///
     /// # Errors
     /// When none is free in time.
-    pub async fn read(&self) -> Stored<PoolConnection<Sqlite>> {
-        Ok(self.read.acquire().await?)
+    pub async fn read(&self) -> Stored<Reader> {
+        Ok(Reader::new(self.read.acquire().await?, self.keys.clone()))
     }
 
     /// A transaction that can only look, and sees the file as it stands at its first look, however long it lasts.
@@ -180,7 +195,7 @@ impl Db {
     /// # Errors
     /// When no connection is free in time.
     pub async fn snapshot(&self) -> Stored<Tx> {
-        Ok(Tx(self.read.begin().await?))
+        Ok(Tx::new(self.read.begin().await?, self.keys.clone()))
     }
 
     /// A transaction that holds the write lock.
@@ -188,7 +203,7 @@ impl Db {
     /// # Errors
     /// When the lock isn't free in time.
     pub async fn write(&self) -> Stored<Tx> {
-        Ok(Tx(self.write.begin_with(BEGIN).await?))
+        Ok(Tx::new(self.write.begin_with(BEGIN).await?, self.keys.clone()))
     }
 
     /// Folds the write-ahead log into the file and cuts it off, so that what was overwritten in the file is nowhere else
@@ -210,6 +225,7 @@ impl Db {
             tracing::warn!(%error, "the write-ahead log was not folded in");
         }
         self.write.close().await;
+        self.keys.close().await;
     }
 
     /// Writes a consistent copy to a new file and checks it by opening it. Others read and write meanwhile.
@@ -268,7 +284,7 @@ pub async fn copy(from: &Path, to: &Path) -> Stored<()> {
     copied
 }
 
-async fn copy_out(c: &mut Connection, file: &Path) -> Stored<()> {
+async fn copy_out(c: &mut SqliteConnection, file: &Path) -> Stored<()> {
     // SQLite takes an empty file, and would make one that others may read.
     OpenOptions::new().write(true).create(true).truncate(false).mode(0o600).open(file).map_err(sqlx::Error::Io)?;
     sqlx::query("VACUUM INTO ?").bind(file.to_string_lossy().into_owned()).execute(c).await?;

@@ -1,9 +1,9 @@
 //! The schema: made in a new file, brought up to date in one of an older version, as a whole or not at all.
 
-use sqlx::SqlitePool;
 use sqlx::migrate::MigrateError;
+use sqlx::{SqliteConnection, SqlitePool};
 
-use super::{BEGIN, Connection, StoreError, Stored};
+use super::{BEGIN, StoreError, Stored};
 
 static MIGRATIONS: sqlx::migrate::Migrator = sqlx::migrate!("./migrations");
 
@@ -19,7 +19,7 @@ pub(super) enum Standing {
 }
 
 /// How a file's schema stands.
-pub(super) async fn standing(c: &mut Connection) -> Stored<Standing> {
+pub(super) async fn standing(c: &mut SqliteConnection) -> Stored<Standing> {
     let tables: Vec<String> = sqlx::query_scalar("SELECT name FROM sqlite_schema").fetch_all(&mut *c).await?;
     if tables.is_empty() {
         return Ok(Standing::Empty);

@@ -74,7 +74,12 @@ impl From<StoreError> for Fault {
                 Self::Unavailable
             }
             Trouble::Overlap => Self::Conflict,
-            Trouble::Damaged | Trouble::Older | Trouble::Newer | Trouble::Fault => Self::internal(error),
+            Trouble::Damaged
+            | Trouble::Older
+            | Trouble::Newer
+            | Trouble::Keys
+            | Trouble::Unreadable
+            | Trouble::Fault => Self::internal(error),
         }
     }
 }

@@ -32,14 +32,16 @@ async fn fill(folder: &Path, now: OffsetDateTime) {
 
 /// A folder with the demo of [`NOW`], filled once for all tests.
 async fn demo() -> TempDir {
-    static FILLED: OnceCell<Vec<u8>> = OnceCell::const_new();
+    static FILLED: OnceCell<TempDir> = OnceCell::const_new();
     let filled = FILLED.get_or_init(async || {
         let folder = tempfile::tempdir().unwrap();
         fill(folder.path(), NOW).await;
-        std::fs::read(folder.path().join("palpebra.db")).unwrap()
+        folder
     });
-    let folder = tempfile::tempdir().unwrap();
-    std::fs::write(folder.path().join("palpebra.db"), filled.await).unwrap();
+    let (filled, folder) = (filled.await, tempfile::tempdir().unwrap());
+    for name in ["palpebra.db", "palpebra.keys", "palpebra.master"] {
+        std::fs::copy(filled.path().join(name), folder.path().join(name)).unwrap();
+    }
     folder
 }
 
@@ -263,7 +265,7 @@ async fn a_real_studio_is_refused() {
     let refused = seed_demo::prepare(&test.folder().join("palpebra.db"), NOW, Passwords::quick()).await;
     assert!(matches!(refused, Err(DemoRefused::NotEmpty)), "{refused:?}");
     let copy = tempfile::tempdir().unwrap();
-    test.app.db.copy_to(&copy.path().join("palpebra.db")).await.unwrap();
+    test.copy_to(&copy.path().join("palpebra.db")).await;
     for args in [&["seed-demo"][..], &["serve", "--demo", "--listen", "127.0.0.1:0"]] {
         let output = command(args, &copy);
         let said = String::from_utf8(output.stderr).unwrap();

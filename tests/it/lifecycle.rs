@@ -66,7 +66,7 @@ pub(crate) async fn demo_folder() -> (tempfile::TempDir, String) {
     sqlx::query("UPDATE studio SET demo = 1").execute(&mut *tx).await.unwrap();
     tx.commit().await.unwrap();
     let folder = tempfile::tempdir().unwrap();
-    app.app.db.copy_to(&folder.path().join("palpebra.db")).await.unwrap();
+    app.copy_to(&folder.path().join("palpebra.db")).await;
     (folder, studio.lift.to_string())
 }
 
@@ -245,7 +245,9 @@ async fn a_backup_taken_while_the_server_runs_comes_back_and_what_was_there_is_k
     drop(program);
 
     let fresh = tempfile::tempdir().unwrap();
-    std::fs::copy(served.path().join("palpebra.db"), fresh.path().join("palpebra.db")).unwrap();
+    for name in ["palpebra.db", "palpebra.keys", "palpebra.master"] {
+        std::fs::copy(served.path().join(name), fresh.path().join(name)).unwrap();
+    }
     let (code, text) = command(&["restore", "--from", backup.to_str().unwrap()], fresh.path()).await;
     assert_eq!(code, Some(0), "{text}");
     assert!(fresh.path().join("palpebra.db.before-1").exists(), "{text}");

@@ -22,6 +22,7 @@ mod public;
 mod race;
 mod routes;
 mod schedule;
+mod sealed;
 mod supply;
 mod support;
 mod team;

@@ -55,7 +55,7 @@ async fn folder() -> (tempfile::TempDir, String) {
     sqlx::query("UPDATE studio SET demo = 1").execute(&mut *tx).await.unwrap();
     tx.commit().await.unwrap();
     let folder = tempfile::tempdir().unwrap();
-    app.app.db.copy_to(&folder.path().join("palpebra.db")).await.unwrap();
+    app.copy_to(&folder.path().join("palpebra.db")).await;
     (folder, studio.lift.to_string())
 }
 

@@ -115,7 +115,7 @@ async fn two_hundred_want_twenty_times_while_kept_ones_are_claimed() {
     tx.commit().await.unwrap();
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("palpebra.db");
-    app.app.db.copy_to(&file).await.unwrap();
+    app.copy_to(&file).await;
     let program = Program::start(folder.path()).await;
 
     // Half of what the visitors want more is kept for somebody else.

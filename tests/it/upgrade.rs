@@ -8,10 +8,11 @@ use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::process::Stdio;
 
+use palpebra::domain::ids::{ClientId, DraftId};
 use palpebra::domain::questionnaire::Answer;
 use palpebra::domain::skin_test::TestResult;
 use palpebra::store::treatments::Outcome;
-use palpebra::store::{Db, StoreError, Trouble, audit};
+use palpebra::store::{Db, StoreError, Trouble, audit, drafts, health};
 use sqlx::sqlite::SqliteConnectOptions;
 use sqlx::{AssertSqlSafe, ConnectOptions, SqliteConnection};
 use time::Duration;
@@ -28,8 +29,12 @@ const FIXTURES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/fixtures");
 /// Tables whose old columns a later version says otherwise, with the reason why none of it is lost.
 const SAID_OTHERWISE: [(&str, &str); 0] = [];
 
+/// Columns that are sealed since, and are looked at opened.
+const SEALED: [(&str, &[&str]); 3] =
+    [("answers", &["body", "sha256"]), ("file", &["body", "thumbnail"]), ("draft", &["answers", "consent"])];
+
 /// The fixtures: the version's name and its SQL.
-fn fixtures() -> Vec<(String, String)> {
+pub(crate) fn fixtures() -> Vec<(String, String)> {
     let mut all: Vec<_> = std::fs::read_dir(FIXTURES)
         .unwrap()
         .map(|entry| entry.unwrap().path())
@@ -44,7 +49,7 @@ async fn connect(file: &Path) -> SqliteConnection {
 }
 
 /// The file that a version left, and the folder that it lies in.
-async fn left_by(sql: &str) -> (tempfile::TempDir, PathBuf) {
+pub(crate) async fn left_by(sql: &str) -> (tempfile::TempDir, PathBuf) {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("palpebra.db");
     let mut c = connect(&file).await;
@@ -98,6 +103,29 @@ async fn shape(file: &Path) -> BTreeMap<String, Vec<String>> {
     all
 }
 
+/// Answers of records and drafts before they were sealed: whose, which, what.
+async fn plain(file: &Path) -> Vec<(String, String, String)> {
+    let all = "SELECT client_id, id, body FROM answers UNION ALL SELECT '', id, answers FROM draft ORDER BY id";
+    sqlx::query_as(all).fetch_all(&mut connect(file).await).await.unwrap()
+}
+
+/// The same, opened.
+async fn opened(db: &Db, plain: &[(String, String, String)]) -> Vec<(String, String, String)> {
+    let (mut c, mut all) = (db.read().await.unwrap(), Vec::new());
+    for (client, id, _) in plain {
+        let text = if client.is_empty() {
+            let id = DraftId::parse(id).unwrap();
+            drafts::get(&mut c, &id, drafts::By::Link).await.unwrap().unwrap().answers
+        } else {
+            let given = health::answers(&mut c, &ClientId::parse(client).unwrap()).await.unwrap();
+            let one = given.into_iter().find(|one| one.id.as_str() == id).unwrap();
+            serde_json::to_string(&one.set.answers).unwrap()
+        };
+        all.push((client.clone(), id.clone(), text));
+    }
+    all
+}
+
 #[tokio::test]
 async fn the_file_of_every_version_so_far_is_brought_up_to_date_and_every_old_cell_is_still_there() {
     let fixtures = fixtures();
@@ -106,11 +134,17 @@ async fn the_file_of_every_version_so_far_is_brought_up_to_date_and_every_old_ce
         let (_folder, file) = left_by(&sql).await;
         let mut asked = shape(&file).await;
         asked.retain(|table, _| !SAID_OTHERWISE.iter().any(|(name, _)| name == table));
+        for (table, columns) in SEALED {
+            asked.get_mut(table).unwrap().retain(|name| !columns.contains(&name.as_str()));
+        }
+        let plain = plain(&file).await;
         let before = contents(&file, Some(&asked)).await;
         assert!(before.values().filter(|rows| !rows.is_empty()).count() > 25, "{version} has rows in many tables");
         let db = Db::upgrade(&file).await.unwrap();
         assert_eq!(db.check().await.unwrap(), Vec::<String>::new(), "{version}");
         assert!(audit::verify(&mut db.read().await.unwrap()).await.unwrap().is_ok(), "{version}");
+        assert!(plain.iter().filter(|(_, _, text)| text != "{}").count() > 2, "{version} has answers");
+        assert_eq!(opened(&db, &plain).await, plain, "{version}");
         db.close().await;
         let after = contents(&file, Some(&asked)).await;
         for (table, rows) in &before {
@@ -245,7 +279,10 @@ async fn an_older_file_is_copied_and_restored_without_being_served_and_other_com
     assert_eq!(contents(Path::new(&copy), None).await, before, "as it is, not upgraded");
     assert_eq!(contents(&file, None).await, before);
     let other = tempfile::tempdir().unwrap();
-    let (code, text) = program(["restore", "--from", &copy].map(str::to_owned).to_vec(), other.path().to_owned()).await;
+    let [keys, master] = ["palpebra.keys", "palpebra.master"].map(|name| folder.path().join(name));
+    let (keys, master) = (keys.to_str().unwrap(), master.to_str().unwrap());
+    let restore = ["restore", "--from", &copy, "--keys", keys, "--master", master].map(str::to_owned).to_vec();
+    let (code, text) = program(restore, other.path().to_owned()).await;
     assert_eq!(code, Some(0), "{text}");
     let restored = Db::open(&other.path().join("palpebra.db")).await.unwrap();
     assert!(restored.check().await.unwrap().is_empty(), "restored, it is up to date");

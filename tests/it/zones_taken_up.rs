@@ -57,7 +57,7 @@ async fn visits_keep_their_clock_time_when_the_rules_of_their_zone_change() {
 async fn doctor(app: &TestApp) -> String {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("palpebra.db");
-    app.app.db.copy_to(&file).await.unwrap();
+    app.copy_to(&file).await;
     let output = tokio::process::Command::new(env!("CARGO_BIN_EXE_palpebra"))
         .args(["doctor", "--data"])
         .arg(folder.path())

@@ -191,10 +191,12 @@ async fn with_demo(now: &str) -> TempDir {
         fs::create_dir_all(&folder).unwrap();
         let at = OffsetDateTime::parse(now, &Rfc3339).unwrap();
         seed_demo::prepare(&folder.join(FILE), at, Passwords::strong()).await.unwrap();
-        filled.insert(now.to_owned(), folder.join(FILE));
+        filled.insert(now.to_owned(), folder);
     }
     let data = tempfile::tempdir().unwrap();
-    fs::copy(&filled[now], data.path().join(FILE)).unwrap();
+    for name in [FILE, "palpebra.keys", "palpebra.master"] {
+        fs::copy(filled[now].join(name), data.path().join(name)).unwrap();
+    }
     data
 }
 

@@ -12,8 +12,12 @@ use crate::support::TestApp;
 
 fn names(folder: &Path) -> Vec<String> {
     let mut names: Vec<String> = std::fs::read_dir(folder)
-        .map(|entries| entries.map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect())
-        .unwrap_or_default();
+        .map(|entries| entries.map(Result::unwrap))
+        .into_iter()
+        .flatten()
+        .filter(|entry| entry.file_type().unwrap().is_file())
+        .map(|entry| entry.file_name().into_string().unwrap())
+        .collect();
     names.sort();
     names
 }
@@ -132,7 +136,7 @@ async fn what_is_lost_comes_back_from_an_encrypted_backup_and_its_key() {
     let (app, studio) = TestApp::with_studio().await;
     studio.consent(&studio.mia, &studio.lift).await;
     let (data, elsewhere) = (tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
-    app.app.db.copy_to(&data.path().join("palpebra.db")).await.unwrap();
+    app.copy_to(&data.path().join("palpebra.db")).await;
     let key = elsewhere.path().join("key.txt");
     let out = tokio::process::Command::new(env!("CARGO_BIN_EXE_palpebra"))
         .args(["backup-key", "--out", key.to_str().unwrap()])
@@ -145,7 +149,9 @@ async fn what_is_lost_comes_back_from_an_encrypted_backup_and_its_key() {
     let to = ["--backups", folder.to_str().unwrap(), "--backup-key", lock.as_str()];
     let (code, said) = command(&[&["backup"][..], &to].concat(), data.path()).await;
     assert_eq!(code, Some(0), "{said}");
-    assert_eq!(names(data.path()), ["palpebra.db"], "nothing plain is left behind");
+    let kept = ["palpebra.db", "palpebra.keys", "palpebra.master"];
+    assert_eq!(names(data.path()), kept, "nothing plain is left behind");
+    assert_eq!(names(&folder.join("keys")), ["palpebra.keys.age", "palpebra.master.age"]);
     let before = tables(&data.path().join("palpebra.db")).await;
     let [name] = &names(&folder)[..] else { panic!("{:?}", names(&folder)) };
     assert!(name.ends_with(".db.age"), "{name}");

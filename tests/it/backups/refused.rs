@@ -11,7 +11,7 @@ use crate::support::TestApp;
 async fn studio() -> tempfile::TempDir {
     let (app, _) = TestApp::with_studio().await;
     let folder = tempfile::tempdir().unwrap();
-    app.app.db.copy_to(&folder.path().join("palpebra.db")).await.unwrap();
+    app.copy_to(&folder.path().join("palpebra.db")).await;
     folder
 }
 
@@ -68,7 +68,9 @@ async fn what_is_no_backup_is_told_apart_and_touches_nothing() {
 async fn another_studio_s_backup_is_only_taken_when_that_is_meant() {
     let (here, there) = (studio().await, studio().await);
     let theirs = there.path().join("palpebra.db");
-    let from = ["restore", "--from", theirs.to_str().unwrap()];
+    let [keys, master] = ["palpebra.keys", "palpebra.master"].map(|name| there.path().join(name));
+    let (keys, master) = (keys.to_str().unwrap(), master.to_str().unwrap());
+    let from = ["restore", "--from", theirs.to_str().unwrap(), "--keys", keys, "--master", master];
     let before = contents(here.path());
     let (code, said) = command(&from, here.path()).await;
     assert_eq!(code, Some(65), "{said}");

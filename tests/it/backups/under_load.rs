@@ -44,12 +44,15 @@ async fn a_backup_under_load_is_restored_row_by_row_as_it_was_at_its_moment() {
     studio.consent(&studio.mia, &studio.lift).await;
     let folder = tempfile::tempdir().unwrap();
     let start = folder.path().join("start.db");
-    app.app.db.copy_to(&start).await.unwrap();
+    app.copy_to(&start).await;
     let rooms_before = tables(&start).await["room"].len();
     let data = folder.path().join("data");
     std::fs::create_dir(&data).unwrap();
     let live = data.join("palpebra.db");
     std::fs::copy(&start, &live).unwrap();
+    for name in ["palpebra.keys", "palpebra.master"] {
+        std::fs::copy(folder.path().join(name), data.join(name)).unwrap();
+    }
 
     let (stop, committed) = (Arc::new(AtomicBool::new(false)), Arc::new(AtomicU32::new(0)));
     let db = Db::open(&live).await.unwrap();
@@ -78,7 +81,10 @@ async fn a_backup_under_load_is_restored_row_by_row_as_it_was_at_its_moment() {
 
     for (backup, before, after) in taken {
         let fresh = tempfile::tempdir().unwrap();
-        let (code, said) = command(&["restore", "--from", backup.to_str().unwrap()], fresh.path()).await;
+        let [keys, master] = ["palpebra.keys", "palpebra.master"].map(|name| folder.path().join(name));
+        let (keys, master) = (keys.to_str().unwrap(), master.to_str().unwrap());
+        let restore = ["restore", "--from", backup.to_str().unwrap(), "--keys", keys, "--master", master];
+        let (code, said) = command(&restore, fresh.path()).await;
         assert_eq!(code, Some(0), "{said}");
         let restored = tables(&fresh.path().join("palpebra.db")).await;
         let changes = u32::try_from(restored["room"].len() - rooms_before).unwrap();

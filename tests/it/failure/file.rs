@@ -148,7 +148,7 @@ async fn a_damaged_file_is_refused_or_told_of_and_never_breaks_the_program() {
     app.owner().await;
     let folder = tempfile::tempdir().unwrap();
     let whole = folder.path().join("whole.db");
-    app.app.db.copy_to(&whole).await.unwrap();
+    app.copy_to(&whole).await;
     let bytes = std::fs::read(&whole).unwrap();
     let mut dice = StdRng::seed_from_u64(26);
     let mut ends = std::collections::BTreeMap::new();

@@ -477,7 +477,7 @@ async fn a_backup_from_before_brings_nobody_back() {
     let zoe = studio.client("Zoë Birkholm", "zoe@clients.example.org", date!(1988 - 02 - 03)).await;
     let ada = studio.client("Ada Winterfeld", "ada@clients.example.org", date!(1979 - 02 - 03)).await;
     let before = tempfile::tempdir().unwrap();
-    app.app.db.copy_to(&before.path().join("palpebra.db")).await.unwrap();
+    app.copy_to(&before.path().join("palpebra.db")).await;
     let owner = app.owner().await;
     for client in [&zoe, &studio.mia] {
         let page = owner.get(&format!("/owner/clients/{client}/data")).await;

@@ -14,6 +14,7 @@ use palpebra::jobs::outbox;
 use palpebra::mail::transport::{Outgoing, Transport};
 use palpebra::password::Passwords;
 use palpebra::store::Db;
+use palpebra::store::keyring::KeyPlace;
 use palpebra::web;
 use palpebra::web::limits::Limits;
 use palpebra::web::server::{Patience, Proxies};
@@ -150,6 +151,14 @@ impl TestApp {
             exports: UnderWay::default(),
             set_up_code: Mutex::new(None),
         })
+    }
+
+    /// Copies its database to a file, and the keys of its records beside it.
+    pub(crate) async fn copy_to(&self, file: &std::path::Path) {
+        self.app.db.copy_to(file).await.unwrap();
+        let place = KeyPlace::beside(file);
+        self.app.db.copy_keys_to(&place.keys).await.unwrap();
+        std::fs::copy(&self.app.db.key_place().master, &place.master).unwrap();
     }
 
     /// Where its files are.

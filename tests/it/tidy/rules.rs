@@ -229,20 +229,32 @@ pub(crate) const RULES: &[Rule] = &[
 ];
 
 /// Who may use whom inside the program. A module that is not listed may use everything.
-const MODULES: [(&str, &[&str]); 13] = [
+const MODULES: [(&str, &[&str]); 14] = [
     ("when", &[]),
     ("clock", &[]),
     ("domain", &[]),
     ("password", &["clock"]),
+    ("person_keys", &["clock"]),
     ("second_factor", &["clock"]),
     ("sealing", &[]),
     ("studio_key", &["clock"]),
-    ("store", &["domain"]),
+    ("store", &["domain", "person_keys"]),
     ("documents", &["domain", "sealing", "studio_key"]),
     ("mail", &["domain"]),
     (
         "actions",
-        &["app", "clock", "documents", "domain", "password", "second_factor", "sealing", "store", "studio_key"],
+        &[
+            "app",
+            "clock",
+            "documents",
+            "domain",
+            "password",
+            "person_keys",
+            "second_factor",
+            "sealing",
+            "store",
+            "studio_key",
+        ],
     ),
     ("jobs", &["actions", "app", "clock", "documents", "domain", "mail", "store", "when"]),
     (
@@ -276,7 +288,7 @@ fn modules(file: &File) -> Found {
 }
 
 /// Where a crate may be named, below `src/`; a crate that is not listed may be named anywhere but in `domain/`.
-const CRATES: [(&str, &[&str]); 34] = [
+const CRATES: [(&str, &[&str]); 35] = [
     ("age_encryption", &["sealing.rs"]),
     ("askama", &["language.rs", "mail/", "web/"]),
     ("axum", &["cli/", "web/"]),
@@ -285,6 +297,7 @@ const CRATES: [(&str, &[&str]); 34] = [
     ("csv", &["documents/"]),
     ("encoding_rs", &["documents/"]),
     ("flate2", &["documents/"]),
+    ("futures_core", &["store/"]),
     ("getrandom", &["clock.rs"]),
     ("hyper", &["cli/", "jobs/", "web/"]),
     ("hyper_util", &["cli/", "jobs/", "web/"]),
@@ -297,7 +310,7 @@ const CRATES: [(&str, &[&str]); 34] = [
     ("polib", &["language.rs"]),
     ("qrcode", &["documents/"]),
     ("rand", &["clock.rs"]),
-    ("ring", &["studio_key.rs"]),
+    ("ring", &["person_keys.rs", "studio_key.rs"]),
     ("rpassword", &["cli/"]),
     ("sd_notify", &["cli/"]),
     ("sqlx", &["store/"]),

@@ -1,0 +1,155 @@
+//! What store functions are handed: a connection that knows the keys of people too.
+
+use std::pin::Pin;
+use std::sync::Arc;
+
+use futures_core::Stream;
+use sqlx::pool::PoolConnection;
+use sqlx::sqlite::{SqliteQueryResult, SqliteRow, SqliteStatement, SqliteTypeInfo};
+use sqlx::{Describe, Either, Execute, Executor, SqlStr, Sqlite, Transaction};
+
+use super::Stored;
+use super::cells::{Opener, Sealer};
+use super::keyring::Keyring;
+
+#[derive(Debug)]
+enum Inside {
+    Pooled(PoolConnection<Sqlite>),
+    Transaction(Transaction<'static, Sqlite>),
+}
+
+/// A connection, on which queries run and sealed values are opened.
+#[derive(Debug)]
+pub struct Connection {
+    inside: Inside,
+    keys: Arc<Keyring>,
+}
+
+impl Connection {
+    /// What opens the sealed values of whom this id belongs to.
+    ///
+    /// # Errors
+    /// When the keys' file can't be read.
+    pub(super) async fn opener(&self, who: &str) -> Stored<Opener> {
+        Ok(Opener(self.keys.held(who).await?))
+    }
+
+    /// The key that seals for whom this id belongs to; made when there is none.
+    ///
+    /// # Errors
+    /// When it was destroyed, or the keys' file can't be written.
+    pub(super) async fn sealer(&self, who: &str) -> Stored<Sealer> {
+        self.keys.sealer(who).await
+    }
+
+    /// The same for what was written in plain; of whoever was erased, so that nobody can open it.
+    pub(super) async fn sealer_even_erased(&self, who: &str) -> Stored<Sealer> {
+        self.keys.sealer_even_erased(who).await
+    }
+}
+
+type Boxed<'e, T> = Pin<Box<dyn Future<Output = Result<T, sqlx::Error>> + Send + 'e>>;
+type Rows<'e> = Pin<Box<dyn Stream<Item = Result<Either<SqliteQueryResult, SqliteRow>, sqlx::Error>> + Send + 'e>>;
+
+impl<'c> Executor<'c> for &'c mut Connection {
+    type Database = Sqlite;
+
+    fn fetch_many<'e, 'q: 'e, E>(self, query: E) -> Rows<'e>
+    where
+        'c: 'e,
+        E: 'q + Execute<'q, Sqlite>,
+    {
+        match &mut self.inside {
+            Inside::Pooled(c) => (**c).fetch_many(query),
+            Inside::Transaction(c) => (**c).fetch_many(query),
+        }
+    }
+
+    fn fetch_optional<'e, 'q: 'e, E>(self, query: E) -> Boxed<'e, Option<SqliteRow>>
+    where
+        'c: 'e,
+        E: 'q + Execute<'q, Sqlite>,
+    {
+        match &mut self.inside {
+            Inside::Pooled(c) => (**c).fetch_optional(query),
+            Inside::Transaction(c) => (**c).fetch_optional(query),
+        }
+    }
+
+    fn prepare_with<'e>(self, sql: SqlStr, parameters: &'e [SqliteTypeInfo]) -> Boxed<'e, SqliteStatement>
+    where
+        'c: 'e,
+    {
+        match &mut self.inside {
+            Inside::Pooled(c) => (**c).prepare_with(sql, parameters),
+            Inside::Transaction(c) => (**c).prepare_with(sql, parameters),
+        }
+    }
+
+    fn describe<'e>(self, sql: SqlStr) -> Boxed<'e, Describe<Sqlite>>
+    where
+        'c: 'e,
+    {
+        match &mut self.inside {
+            Inside::Pooled(c) => (**c).describe(sql),
+            Inside::Transaction(c) => (**c).describe(sql),
+        }
+    }
+}
+
+/// A connection that can only look.
+#[derive(Debug)]
+pub struct Reader(Connection);
+
+impl Reader {
+    pub(super) fn new(c: PoolConnection<Sqlite>, keys: Arc<Keyring>) -> Self {
+        Self(Connection { inside: Inside::Pooled(c), keys })
+    }
+}
+
+impl std::ops::Deref for Reader {
+    type Target = Connection;
+    fn deref(&self) -> &Connection {
+        &self.0
+    }
+}
+
+impl std::ops::DerefMut for Reader {
+    fn deref_mut(&mut self) -> &mut Connection {
+        &mut self.0
+    }
+}
+
+/// A transaction: dropped without [`Tx::commit`], nothing of it stays.
+#[derive(Debug)]
+pub struct Tx(Connection);
+
+impl Tx {
+    pub(super) fn new(c: Transaction<'static, Sqlite>, keys: Arc<Keyring>) -> Self {
+        Self(Connection { inside: Inside::Transaction(c), keys })
+    }
+
+    /// Makes everything in this transaction lasting.
+    ///
+    /// # Errors
+    /// When the file can't take it; then nothing is changed.
+    pub async fn commit(self) -> Stored<()> {
+        match self.0.inside {
+            Inside::Transaction(tx) => Ok(tx.commit().await?),
+            Inside::Pooled(_) => Ok(()),
+        }
+    }
+}
+
+impl std::ops::Deref for Tx {
+    type Target = Connection;
+    fn deref(&self) -> &Connection {
+        &self.0
+    }
+}
+
+impl std::ops::DerefMut for Tx {
+    fn deref_mut(&mut self) -> &mut Connection {
+        &mut self.0
+    }
+}

@@ -1,0 +1,87 @@
+//! Seals what was written before there were keys: row by row as `unsealed` lists them, a batch to a transaction, so that
+//! whoever cuts it off loses nothing.
+
+use sqlx::SqlitePool;
+
+use super::drafts::key_of;
+use super::types::{impossible, instant};
+use super::{Connection, Db, Stored};
+
+/// How many rows are sealed in one transaction.
+const BATCH: usize = 50;
+
+/// Whether something waits to be sealed, and whether something is sealed.
+pub(super) async fn standing(file: &SqlitePool) -> Stored<(bool, bool)> {
+    let row = sqlx::query!(
+        r#"SELECT EXISTS (SELECT 1 FROM unsealed) AS "unsealed!: bool",
+                  EXISTS (SELECT 1 FROM answers WHERE body LIKE '"sealed:%')
+                  OR EXISTS (SELECT 1 FROM file WHERE hex(substr(body, 1, 1)) = '01') AS "sealed!: bool""#
+    );
+    let row = row.fetch_one(file).await?;
+    Ok((row.unsealed, row.sealed))
+}
+
+/// Whose records are sealed.
+pub(super) async fn people(c: &mut Connection) -> Stored<Vec<String>> {
+    let rows = sqlx::query_scalar!(
+        r#"SELECT client_id AS "client_id!" FROM answers UNION SELECT client_id FROM file ORDER BY 1"#
+    );
+    Ok(rows.fetch_all(c).await?)
+}
+
+/// Seals all that waits, and leaves nothing of it in the file as it was.
+pub(super) async fn seal_all(db: &Db) -> Stored<()> {
+    db.owe_scrub();
+    loop {
+        let mut tx = db.write().await?;
+        let batch = i64::try_from(BATCH).unwrap_or(i64::MAX);
+        let rows = sqlx::query!("SELECT what, id FROM unsealed ORDER BY what, id LIMIT ?", batch);
+        let rows = rows.fetch_all(&mut *tx).await?;
+        if rows.is_empty() {
+            break;
+        }
+        for row in rows {
+            match row.what.as_str() {
+                "answers" => answers(&mut tx, &row.id).await?,
+                "file" => file(&mut tx, &row.id).await?,
+                "draft" => draft(&mut tx, &row.id).await?,
+                _ => return Err(impossible("unsealed", "what", &row.id)),
+            }
+            sqlx::query!("DELETE FROM unsealed WHERE what = ? AND id = ?", row.what, row.id).execute(&mut *tx).await?;
+        }
+        tx.commit().await?;
+    }
+    db.scrub_if_owed().await;
+    Ok(())
+}
+
+async fn answers(c: &mut Connection, id: &str) -> Stored<()> {
+    let row = sqlx::query!("SELECT client_id, body FROM answers WHERE id = ?", id).fetch_one(&mut *c).await?;
+    let key = c.sealer_even_erased(&row.client_id).await?;
+    let body = key.text("answers", "body", id, &row.body)?;
+    sqlx::query!("UPDATE answers SET body = ?, sha256 = '' WHERE id = ?", body, id).execute(c).await?;
+    Ok(())
+}
+
+async fn file(c: &mut Connection, id: &str) -> Stored<()> {
+    let row = sqlx::query!("SELECT client_id, body, thumbnail FROM file WHERE id = ?", id).fetch_one(&mut *c).await?;
+    let key = c.sealer_even_erased(&row.client_id).await?;
+    let body = key.bytes("file", "body", id, &row.body)?;
+    let small = row.thumbnail.map(|small| key.bytes("file", "thumbnail", id, &small)).transpose()?;
+    sqlx::query!("UPDATE file SET body = ?, thumbnail = ? WHERE id = ?", body, small, id).execute(c).await?;
+    Ok(())
+}
+
+async fn draft(c: &mut Connection, id: &str) -> Stored<()> {
+    let row =
+        sqlx::query!("SELECT answers, consent, touched_at FROM draft WHERE id = ?", id).fetch_one(&mut *c).await?;
+    let touched = instant("draft", "touched_at", id, row.touched_at)?;
+    let (day, who) = key_of(touched);
+    let key = c.sealer_even_erased(&who).await?;
+    let answers = key.text("draft", "answers", id, &row.answers)?;
+    let consent = row.consent.map(|consent| key.text("draft", "consent", id, &consent)).transpose()?;
+    sqlx::query!("UPDATE draft SET answers = ?, consent = ?, key_day = ? WHERE id = ?", answers, consent, day, id)
+        .execute(c)
+        .await?;
+    Ok(())
+}
