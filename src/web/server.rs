@@ -20,6 +20,9 @@ use tower::ServiceExt;
 use super::hurried::Hurried;
 use super::limits::neighbourhood;
 
+/// The most bytes of a request that are read ahead, and so the longest head.
+const LONGEST_HEAD: usize = 64 * 1024;
+
 /// How many may be connected at once.
 const CONNECTIONS: usize = 1024;
 /// How many of them from one household or office. A reverse proxy brings everybody, so it has no such limit, nor has this
@@ -170,6 +173,7 @@ pub async fn serve(
             .timer(TokioTimer::new())
             .header_read_timeout(patience.headers)
             .max_headers(100)
+            .max_buf_size(LONGEST_HEAD)
             .serve_connection(TokioIo::new(Hurried::new(stream, patience.taking)), service);
         let watched = graceful.watch(connection);
         tokio::spawn(async move {

@@ -107,7 +107,9 @@ async fn visitors_lose_nothing_while_the_server_is_killed_its_disk_is_full_and_n
     let folder = tempfile::tempdir().unwrap();
     let disk = SmallDisk::over(folder.path());
     let file = folder.path().join("palpebra.db");
-    std::fs::copy(source.path().join("palpebra.db"), &file).unwrap();
+    for name in ["palpebra.db", "palpebra.keys", "palpebra.master"] {
+        std::fs::copy(source.path().join(name), folder.path().join(name)).unwrap();
+    }
     long_diary(&file).await;
     // Nobody listens there: the port was free a moment ago.
     let dead = std::net::TcpListener::bind("127.0.0.1:0").unwrap().local_addr().unwrap();

@@ -2,7 +2,7 @@
 
 use super::flow::Flow;
 use super::style::{BODY, DENSE, SMALL, STRONG};
-use super::times::{by, civil, day, moment, span};
+use super::times::{by, civil, day, moment, one_line, span, text};
 use crate::documents::record::{
     Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, PastVisit, ProductUse, Reaction, Readiness, Scope,
     SkinTest, Treatment, Visit,
@@ -395,12 +395,4 @@ fn audit(flow: &mut Flow, client: &ClientRecord) {
     let rows: Vec<_> = client.audit.iter().map(row).collect();
     let header = [t("No."), t("When"), tc("a paper", "Who"), tc("a paper", "What"), t("On what"), t("Hash begins")];
     flow.table_in(DENSE, t("The studio's log about this client"), &header, &[0.5, 2.0, 1.5, 1.3, 1.3, 1.1], &rows);
-}
-
-fn text(value: &Option<String>) -> String {
-    value.clone().unwrap_or_default()
-}
-
-fn one_line(value: &str) -> String {
-    value.lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join(", ")
 }

@@ -1,4 +1,4 @@
-//! Days and times as a record on paper says them.
+//! Days, times and texts as a record on paper says them.
 
 use time::macros::format_description;
 use time::{Date, PrimitiveDateTime};
@@ -36,4 +36,14 @@ pub(super) fn span(from: Moment, to: Option<Moment>) -> String {
         Some(to) => tf("{from} to {to}").with("from", moment(from)).with("to", time_of(to.local)).to_string(),
         None => moment(from),
     }
+}
+
+/// What is there, or nothing.
+pub(super) fn text(value: &Option<String>) -> String {
+    value.clone().unwrap_or_default()
+}
+
+/// Several lines in one.
+pub(super) fn one_line(value: &str) -> String {
+    value.lines().map(str::trim).filter(|line| !line.is_empty()).collect::<Vec<_>>().join(", ")
 }
