@@ -315,9 +315,12 @@ mod tests {
         #[test]
         fn no_line_of_latin_text_is_too_wide(text in "[ -~]{0,200}", width in 3.0f32..40.0) {
             let mut typesetter = Typesetter::default();
-            for line in plain(&typesetter.lines(&text, true, width)) {
-                let alone = typesetter.lines(line.trim_end(), true, 1e6);
-                prop_assert!(alone[0].width <= width + 1e-3, "{line:?}");
+            let space = typesetter.lines(" ", true, 1e6)[0].width;
+            let lines = typesetter.lines(&text, true, width);
+            for (line, said) in lines.iter().zip(plain(&lines)) {
+                // White space at its end may hang over. Shaped anew in one, a word that was cut could be wider.
+                let white = u8::try_from(said.len() - said.trim_end().len()).unwrap();
+                prop_assert!(line.width - space * f32::from(white) <= width + 1e-3, "{said:?}");
             }
         }
 
