@@ -17,10 +17,15 @@
 //! Whoever serves a request or does a job for a studio says which by [`Language::scope`]; outside of any, it is English.
 //! Logs, the command line, and the names of fields in files for machines are English always.
 
-use std::borrow::Cow;
+mod dates;
+
 use std::collections::HashMap;
 use std::fmt;
 use std::sync::LazyLock;
+
+use askama::filters::{Escaper as _, Html};
+
+pub use dates::{date, decimal, month, short_month, short_weekday, weekday};
 
 tokio::task_local! {
     static SPOKEN: Language;
@@ -244,27 +249,11 @@ impl<'a> Markup<'a> {
     /// Fills the gap `{name}` with plain text, which is escaped.
     #[must_use]
     pub fn with(self, name: &'a str, value: impl fmt::Display) -> Self {
-        let plain = value.to_string();
-        Self(self.0.with(name, escaped(&plain)))
+        let (plain, mut html) = (value.to_string(), String::new());
+        // A String takes all that is written to it.
+        let _ = Html.write_escaped_str(&mut html, &plain);
+        Self(self.0.with(name, html))
     }
-}
-
-fn escaped(plain: &str) -> Cow<'_, str> {
-    if !plain.contains(['&', '<', '>', '"', '\'']) {
-        return Cow::Borrowed(plain);
-    }
-    let mut html = String::with_capacity(plain.len() + 16);
-    for c in plain.chars() {
-        match c {
-            '&' => html.push_str("&#38;"),
-            '<' => html.push_str("&#60;"),
-            '>' => html.push_str("&#62;"),
-            '"' => html.push_str("&#34;"),
-            '\'' => html.push_str("&#39;"),
-            c => html.push(c),
-        }
-    }
-    Cow::Owned(html)
 }
 
 impl fmt::Display for Markup<'_> {

@@ -9,6 +9,7 @@ pub mod cli;
 pub mod clock;
 pub mod documents;
 pub mod domain;
+pub mod durable;
 pub mod jobs;
 pub mod language;
 pub mod mail;

@@ -13,6 +13,7 @@ use ring::aead::{AES_256_GCM, Aad, LessSafeKey, NONCE_LEN, Nonce, UnboundKey};
 use sha2::{Digest as _, Sha256};
 
 use crate::clock::Random;
+use crate::durable;
 
 /// Length of a key in bytes.
 const KEY_BYTES: usize = 32;
@@ -219,8 +220,7 @@ impl Master {
         );
         let mut file = OpenOptions::new().write(true).create_new(true).mode(0o600).open(path).map_err(io)?;
         file.write_all(text.as_bytes()).and_then(|()| file.sync_all()).map_err(io)?;
-        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        fs::File::open(folder).and_then(|folder| folder.sync_all()).map_err(io)
+        durable::keep_names_beside(path).map_err(io)
     }
 }
 

@@ -13,6 +13,7 @@ use data_encoding::{BASE64, HEXLOWER, HEXLOWER_PERMISSIVE};
 use ring::signature::{ED25519, Ed25519KeyPair, KeyPair as _, UnparsedPublicKey};
 
 use crate::clock::Random;
+use crate::durable;
 
 /// The file's name in the data folder.
 pub const FILE: &str = "signing-key.pem";
@@ -75,7 +76,7 @@ impl StudioKey {
         // A link, and no renaming: of two that make a key at once, the first one's stays.
         let placed = made.and_then(|()| match fs::hard_link(&half, &path) {
             Err(error) if error.kind() != io::ErrorKind::AlreadyExists => Err(error),
-            _ => fs::File::open(folder)?.sync_all(),
+            _ => durable::keep_names_beside(&path),
         });
         fs::remove_file(&half)?;
         placed?;

@@ -1,52 +1,9 @@
 //! How days and times are written for people. The clock has 24 hours.
 
-use time::{Date, Duration, Month, PrimitiveDateTime, Weekday};
+use time::{Date, Duration, PrimitiveDateTime};
 
-use crate::{t, tc, tf, tn};
-
-/// `Tuesday`
-pub fn weekday(day: Weekday) -> &'static str {
-    match day {
-        Weekday::Monday => t("Monday"),
-        Weekday::Tuesday => t("Tuesday"),
-        Weekday::Wednesday => t("Wednesday"),
-        Weekday::Thursday => t("Thursday"),
-        Weekday::Friday => t("Friday"),
-        Weekday::Saturday => t("Saturday"),
-        Weekday::Sunday => t("Sunday"),
-    }
-}
-
-/// `Tue`
-pub fn short_weekday(day: Weekday) -> &'static str {
-    match day {
-        Weekday::Monday => tc("short", "Mon"),
-        Weekday::Tuesday => tc("short", "Tue"),
-        Weekday::Wednesday => tc("short", "Wed"),
-        Weekday::Thursday => tc("short", "Thu"),
-        Weekday::Friday => tc("short", "Fri"),
-        Weekday::Saturday => tc("short", "Sat"),
-        Weekday::Sunday => tc("short", "Sun"),
-    }
-}
-
-/// `March`
-pub fn month(month: Month) -> &'static str {
-    match month {
-        Month::January => t("January"),
-        Month::February => t("February"),
-        Month::March => t("March"),
-        Month::April => t("April"),
-        Month::May => t("May"),
-        Month::June => t("June"),
-        Month::July => t("July"),
-        Month::August => t("August"),
-        Month::September => t("September"),
-        Month::October => t("October"),
-        Month::November => t("November"),
-        Month::December => t("December"),
-    }
-}
+use crate::language::{month, short_weekday, weekday};
+use crate::{tf, tn};
 
 fn dated(weekday: &str, date: Date) -> String {
     tf("{weekday} {day} {month} {year}")

@@ -14,6 +14,7 @@ use crate::app::App;
 use crate::documents::digest::Digest;
 use crate::domain::role::Actor;
 use crate::domain::rotation::{Rotation, is_due};
+use crate::durable;
 use crate::sealing::{Lock, SealError};
 use crate::store::audit::{self, Event};
 use crate::store::backup::{self, Try};
@@ -136,8 +137,7 @@ async fn write(app: &App, file: &str) -> Result<(u64, String), BackupError> {
         let _ = fs::remove_file(&half);
     }
     let written = result?;
-    fs::rename(&half, &place)?;
-    File::open(&app.backups.folder)?.sync_all()?;
+    durable::rename(&half, &place)?;
     keep_keys(app).await?;
     Ok(written)
 }
@@ -163,7 +163,7 @@ async fn keep_keys(app: &App) -> Result<(), BackupError> {
                 Some(lock) => lock.encrypt(&mut File::open(from)?, to)?,
                 None => copied(&mut File::open(from)?, to)?,
             }
-            Ok::<_, BackupError>(fs::rename(&half, &place)?)
+            Ok::<_, BackupError>(durable::rename(&half, &place)?)
         };
         let sealed = |name: &str| format!("{name}{SEALED}");
         let stale = if lock.is_some() {
@@ -181,7 +181,7 @@ async fn keep_keys(app: &App) -> Result<(), BackupError> {
                 _ => {}
             }
         }
-        File::open(&folder)?.sync_all()?;
+        durable::keep_names_beside(&folder.join(keyring::KEYS))?;
         Ok::<_, BackupError>(())
     });
     work.await.map_err(io::Error::other)?

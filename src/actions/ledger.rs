@@ -13,6 +13,7 @@ use crate::app::App;
 use crate::domain::ids::ClientId;
 use crate::domain::retention::{Fate, Records, of_record};
 use crate::domain::role::Actor;
+use crate::durable;
 use crate::store::erasure::{Ground, Part, erase};
 use crate::store::{Connection, StoreError, audit, clients, ledger, restriction, retention, studio};
 
@@ -44,11 +45,13 @@ fn add(app: &App, lines: &[String]) -> io::Result<()> {
     if lines.is_empty() {
         return Ok(());
     }
-    let mut file = OpenOptions::new().create(true).append(true).mode(0o600).open(app.db.folder().join(FILE))?;
+    let path = app.db.folder().join(FILE);
+    let mut file = OpenOptions::new().create(true).append(true).mode(0o600).open(&path)?;
     for line in lines {
         writeln!(file, "{line}")?;
     }
-    file.sync_all()
+    file.sync_all()?;
+    durable::keep_names_beside(&path)
 }
 
 /// Brings the file up to what the audit tells, and lets go again whoever left and is back: how many. It goes before anybody

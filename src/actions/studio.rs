@@ -26,8 +26,8 @@ pub enum SettingsRefused {
     },
 }
 
-/// Stores the settings. In another language, what ships is published anew. Another currency leaves every price its figure; booked visits keep the price and the clock
-/// time that were promised.
+/// Stores the settings. In another language, what ships is published anew. Another currency leaves every price its figure;
+/// booked visits keep the price and the clock time that were promised.
 ///
 /// # Errors
 /// When the database can't.

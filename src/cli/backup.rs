@@ -9,6 +9,7 @@ use super::keys::Staged;
 use super::{BackupArgs, BackupKeyArgs, Failed, RestoreArgs, lock, say};
 use crate::actions::backup as backups;
 use crate::domain::role::Actor;
+use crate::durable;
 use crate::sealing::{self, Lock};
 use crate::store::keyring::KeyPlace;
 use crate::store::{self, Db, SealedPeople, StoreError, backup as copies};
@@ -40,7 +41,7 @@ pub(super) async fn backup(args: BackupArgs) -> Result<(), Failed> {
         let _ = fs::remove_file(&half);
         return Err(failed);
     }
-    settle(&half, &out)?;
+    durable::rename(&half, &out)?;
     say(&format!("written and checked: {}", out.display()));
     say("the keys of its health records are not in it: `palpebra copy-keys` writes them");
     Ok(())
@@ -141,7 +142,7 @@ pub(super) async fn restore(args: RestoreArgs) -> Result<(), Failed> {
         set_aside(&target, &args.data.keys()).await?;
     }
     keys.settle()?;
-    settle(&half, &target)?;
+    durable::rename(&half, &target)?;
     say(&format!("restored: {}", target.display()));
     if !people.erased.is_empty() {
         let line = "clients of this backup were erased since: their health records can't be read, and the next start lets them go";
@@ -239,13 +240,4 @@ pub(super) fn beside(file: &Path, tail: &str) -> PathBuf {
     name.push(".");
     name.push(tail);
     file.with_file_name(name)
-}
-
-/// Gives a file its name once it is safely on the disk.
-pub(super) fn settle(half: &Path, file: &Path) -> Result<(), Failed> {
-    File::open(half)?.sync_all()?;
-    fs::rename(half, file)?;
-    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    File::open(folder)?.sync_all()?;
-    Ok(())
 }

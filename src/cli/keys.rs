@@ -5,9 +5,10 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::backup::{beside, decrypted, refused, seal, settle, written};
+use super::backup::{beside, decrypted, refused, seal, written};
 use super::{DataArgs, Failed, RestoreArgs, lock, lock_of, say};
 use crate::actions::backup as backups;
+use crate::durable;
 use crate::person_keys::Master;
 use crate::sealing::Lock;
 use crate::store::keyring::{self, KeyPlace};
@@ -36,7 +37,7 @@ pub(super) async fn copy(args: CopyArgs) -> Result<(), Failed> {
         let _ = fs::remove_file(&half);
         return Err(failed);
     }
-    settle(&half, &args.out)?;
+    durable::rename(&half, &args.out)?;
     say(&format!("written and checked: {}", args.out.display()));
     say(&format!("the master key is not in it: keep a copy of {} apart from it", place.master.display()));
     Ok(())
@@ -129,10 +130,10 @@ impl Staged {
     /// Puts them in the place of those that were in use.
     pub(super) fn settle(&self) -> Result<(), Failed> {
         if self.place.master != self.live.master && self.place.master.exists() {
-            settle(&self.place.master, &self.live.master)?;
+            durable::rename(&self.place.master, &self.live.master)?;
         }
         if self.place.keys.exists() {
-            settle(&self.place.keys, &self.live.keys)?;
+            durable::rename(&self.place.keys, &self.live.keys)?;
         }
         Ok(())
     }

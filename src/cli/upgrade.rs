@@ -4,8 +4,9 @@ use std::fs::{self, File};
 use std::io::{self, BufReader, Read};
 use std::path::{Path, PathBuf};
 
-use super::backup::{beside, settle, written};
+use super::backup::{beside, written};
 use super::{Failed, say};
+use crate::durable;
 use crate::store::keyring::KeyPlace;
 use crate::store::{Db, StoreError};
 
@@ -45,7 +46,7 @@ async fn keep(file: &Path) -> Result<PathBuf, Failed> {
     loop {
         let kept = beside(file, &format!("before-upgrade-{n}"));
         if !kept.exists() {
-            settle(&half, &kept)?;
+            durable::rename(&half, &kept)?;
             return Ok(kept);
         }
         if same(&half, &kept)? {

@@ -4,7 +4,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use crate::tc;
+use crate::language::decimal;
 
 /// An ISO 4217 code in capitals.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -133,7 +133,7 @@ impl Money {
 
 impl fmt::Display for Money {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} {}", self.plain().replace('.', tc("decimal mark", ".")), self.currency.as_str())
+        write!(f, "{} {}", decimal(&self.plain()), self.currency.as_str())
     }
 }
 

@@ -119,7 +119,7 @@ impl fmt::Display for Basis {
             BasisKind::Memory => t("from memory"),
             BasisKind::Inference => t("inference"),
         };
-        match (opening, t(&self.text)) {
+        match (opening, self.text.as_str()) {
             ("", text) => f.write_str(text),
             (opening, "") => f.write_str(opening),
             (opening, text) => write!(f, "{opening}: {text}"),

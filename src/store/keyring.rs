@@ -15,6 +15,7 @@ use sqlx::sqlite::{SqliteConnectOptions, SqliteSynchronous};
 use super::cells::Sealer;
 use super::error::StoreError;
 use super::{BEGIN, Stored, copy, options, pool};
+use crate::durable;
 use crate::person_keys::{Master, PersonKey};
 
 /// Where the keys are.
@@ -265,7 +266,7 @@ impl Keyring {
         tx.commit().await?;
         sqlx::query("VACUUM").execute(&self.pool).await?;
         self.pool.close().await;
-        settle(&next, &self.place.master)?;
+        durable::rename(&next, &self.place.master).map_err(sqlx::Error::Io)?;
         Ok(master.mark())
     }
 
@@ -314,7 +315,7 @@ fn the_master(place: &KeyPlace, wrapped: Option<(&str, &[u8])>) -> Stored<Master
     let (here, next) = (Master::load(&place.master)?, Master::load(&place.next())?);
     if let Some(next) = next.filter(|next| wrapped.is_some() && fits(next)) {
         // The power failed between wrapping the keys anew and giving the new key its name.
-        settle(&place.next(), &place.master)?;
+        durable::rename(&place.next(), &place.master).map_err(sqlx::Error::Io)?;
         return Ok(next);
     }
     match here {
@@ -330,13 +331,6 @@ fn the_master(place: &KeyPlace, wrapped: Option<(&str, &[u8])>) -> Stored<Master
             }
         }
     }
-}
-
-fn settle(half: &Path, file: &Path) -> Stored<()> {
-    fs::rename(half, file).map_err(sqlx::Error::Io)?;
-    let folder = file.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    fs::File::open(folder).and_then(|folder| folder.sync_all()).map_err(sqlx::Error::Io)?;
-    Ok(())
 }
 
 fn private(path: &Path) -> Stored<()> {

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Mutex, PoisonError};
 
 use super::{Db, Stored};
+use crate::durable;
 
 /// Lies beside the database while a scrub is owed, so that a new start pays it.
 const MARK: &str = "scrub.owed";
@@ -43,7 +44,7 @@ impl Debt {
 
     fn set_mark(&self) -> io::Result<()> {
         File::create(&self.mark)?.sync_all()?;
-        File::open(self.mark.parent().unwrap_or(Path::new("")))?.sync_all()
+        durable::keep_names_beside(&self.mark)
     }
 
     fn times(&self) -> u64 {

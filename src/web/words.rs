@@ -12,8 +12,9 @@ use crate::domain::money::{Currency, MoneyRefused};
 use crate::domain::person::{BirthDateRefused, MailRefused, PersonNameRefused, PhoneRefused};
 use crate::password::PasswordRefused;
 use crate::when;
-use crate::{msg, t, tc, tf};
+use crate::{msg, t, tf};
 
+pub use crate::language::decimal;
 pub use crate::web::deeds::done;
 
 /// No such time zone.
@@ -113,11 +114,6 @@ pub fn area(area: Area) -> &'static str {
 pub fn parts(number: u16, of: u16) -> String {
     let text = format!("{:.2}", f64::from(number) / f64::from(of));
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
-/// A plain number with its decimal mark, to be read and not to be typed.
-pub fn decimal(plain: &str) -> String {
-    plain.replace('.', tc("decimal mark", "."))
 }
 
 /// What on a label doesn't fit the rules of a place.

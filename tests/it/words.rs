@@ -281,3 +281,21 @@ fn english_is_known_where_people_read_and_not_in_what_they_wrote() {
     assert_eq!(english_in(page), ["Back to the list"]);
     assert_eq!(english_in("<p>Not <b>for you</b></p>"), ["for you"]);
 }
+
+/// The codes that a source gives the audit as `action: "…"`.
+fn actions(source: &str) -> Vec<String> {
+    let named = source.match_indices("action: \"").map(|(at, mark)| &source[at + mark.len()..]);
+    named.filter_map(|rest| rest.split('"').next().map(str::to_owned)).filter(|code| code.contains('.')).collect()
+}
+
+#[test]
+fn whatever_the_audit_says_was_done_is_there_in_every_language() {
+    let mut files = Vec::new();
+    collect(&Path::new(ROOT).join("src"), &mut files);
+    let codes: BTreeSet<String> = files.iter().flat_map(|path| actions(&fs::read_to_string(path).unwrap())).collect();
+    assert!(codes.len() > 80, "only {} codes were found", codes.len());
+    let said = |code: &String| palpebra::web::words::done(code);
+    let same = |code: &&String| Language::ALL.into_iter().skip(1).any(|one| one.within(|| said(code)) == said(code));
+    let missing: Vec<&String> = codes.iter().filter(same).collect();
+    assert!(missing.is_empty(), "in no list of deeds: {missing:?}");
+}

@@ -5,11 +5,11 @@ use std::io::{self, BufWriter, Write};
 use std::os::unix::fs::{DirBuilderExt, OpenOptionsExt};
 use std::path::{Path, PathBuf};
 
-use sha2::{Digest, Sha256};
-
 use super::Place;
 use crate::app::App;
+use crate::documents::digest::{Digest, Digested};
 use crate::domain::ids::ExportId;
+use crate::durable;
 use crate::sealing::{Passphrase, Sealing};
 
 /// The folder below the database's own.
@@ -84,22 +84,18 @@ impl Unfinished {
         Ok(Self { now: Named(Some(now)), then, file })
     }
 
-    /// A further handle to write with.
-    pub(super) fn file(&self) -> io::Result<File> {
-        self.file.try_clone()
+    /// What the package is written to.
+    pub(super) fn out(&self) -> io::Result<Hashed> {
+        Ok(Digest::new(BufWriter::with_capacity(64 * 1024, self.file.try_clone()?)))
     }
 
     /// Gives it its last name, with everything on the disk.
     pub(super) fn finish(mut self) -> io::Result<Finished> {
-        self.file.sync_all()?;
         if let Some(now) = &self.now.0 {
-            fs::rename(now, &self.then)?;
+            durable::rename(now, &self.then)?;
         }
         let named = Finished(Named(Some(self.then.clone())));
         self.now.0 = None;
-        if let Some(folder) = self.then.parent().filter(|folder| !folder.as_os_str().is_empty()) {
-            File::open(folder)?.sync_all()?;
-        }
         Ok(named)
     }
 }
@@ -111,41 +107,7 @@ impl Finished {
 }
 
 /// Writes to a file and hashes what goes by.
-pub(super) struct Hashed {
-    file: BufWriter<File>,
-    hash: Sha256,
-    bytes: u64,
-}
-
-/// What was written.
-pub(super) struct Written {
-    pub(super) sha256: String,
-    pub(super) bytes: u64,
-}
-
-impl Hashed {
-    pub(super) fn new(file: File) -> Self {
-        Self { file: BufWriter::with_capacity(64 * 1024, file), hash: Sha256::new(), bytes: 0 }
-    }
-
-    pub(super) fn finish(mut self) -> io::Result<Written> {
-        self.file.flush()?;
-        Ok(Written { sha256: data_encoding::HEXLOWER.encode(&self.hash.finalize()), bytes: self.bytes })
-    }
-}
-
-impl Write for Hashed {
-    fn write(&mut self, part: &[u8]) -> io::Result<usize> {
-        let count = self.file.write(part)?;
-        self.hash.update(part.get(..count).unwrap_or_default());
-        self.bytes += u64::try_from(count).unwrap_or(u64::MAX);
-        Ok(count)
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        self.file.flush()
-    }
-}
+pub(super) type Hashed = Digest<BufWriter<File>>;
 
 /// The way of a package to its file: as it is, or encrypted. What is hashed is the file, as whoever gets it can.
 pub(super) enum Out {
@@ -161,7 +123,7 @@ impl Out {
         })
     }
 
-    pub(super) fn finish(self) -> io::Result<Written> {
+    pub(super) fn finish(self) -> io::Result<Digested> {
         match self {
             Self::Plain(file) => file.finish(),
             Self::Sealed(sealing) => sealing.finish()?.finish(),

@@ -40,7 +40,6 @@ use crate::store::types::impossible;
 use crate::store::{Connection, StoreError, Stored, Tx, accounts, audit, exports, studio};
 use crate::studio_key::{KeyError, StudioKey};
 use crate::{msg, t};
-use files::Hashed;
 use write::{Content, Places, write};
 
 /// How long a package can be fetched after it was made.
@@ -133,7 +132,7 @@ pub async fn make(app: &App, actor: &Actor, order: Order) -> Result<Export, Expo
     let folder = files::folder(app.db.folder())?;
     let package = files::Unfinished::begin(&folder, &head.id, &place)?;
     let encrypted = passphrase.is_some();
-    let out = Hashed::new(package.file()?);
+    let out = package.out()?;
     let collector = Collector::load(&mut snapshot, &studio, now).await?;
     let places = Places { out, passphrase, spool: files::scratch(app)?, key };
     // A client's copy is about her: the certificates of others are none of it.
@@ -189,8 +188,15 @@ fn made_by(actor: &Actor) -> &str {
     match actor {
         Actor::Member(member) => &member.name,
         Actor::Client(_) => BY_HERSELF,
-        _ => msg("the command line"),
+        _ => BY_COMMAND,
     }
+}
+
+const BY_COMMAND: &str = msg("the command line");
+
+/// Who made a package, as its line in the list says it: a name stays as it is.
+pub fn maker(made_by: &str) -> &str {
+    if [BY_HERSELF, BY_COMMAND].contains(&made_by) { t(made_by) } else { made_by }
 }
 
 fn head(id: ExportId, studio: &Studio, actor: &Actor, scope: Scope, why: &Why, now: OffsetDateTime) -> ExportHead {
@@ -200,7 +206,7 @@ fn head(id: ExportId, studio: &Studio, actor: &Actor, scope: Scope, why: &Why, n
         at: Moment { utc: now, local: studio.zone.to_civil(now) },
         by: match actor {
             Actor::Member(member) => format!("{} ({})", member.name, words::role(member.role.as_str())),
-            _ => t(made_by(actor)).to_owned(),
+            _ => maker(made_by(actor)).to_owned(),
         },
         why: why.as_str().to_owned(),
         scope,

@@ -9,8 +9,9 @@ use tokio::task::{JoinHandle, spawn_blocking};
 use super::ExportError;
 use super::care;
 use super::collect::Collector;
-use super::files::{Hashed, Out, Written};
+use super::files::{Hashed, Out};
 use super::progress::Going;
+use crate::documents::digest::Digested;
 use crate::documents::package::{PackageRefused, PackageWriter, Rendered, Summary};
 use crate::documents::record::{ExportHead, Paper};
 use crate::domain::ids::ClientId;
@@ -58,7 +59,7 @@ pub(super) async fn write(
     mut collector: Collector,
     content: &Content<'_>,
     places: Places,
-) -> Result<(Summary, Written), ExportError> {
+) -> Result<(Summary, Digested), ExportError> {
     let (way, mut parts) = mpsc::channel::<Part>(AT_ONCE);
     let head = ExportHead::clone(&content.head);
     let writer = spawn_blocking(move || {

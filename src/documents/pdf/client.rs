@@ -2,11 +2,12 @@
 
 use super::flow::Flow;
 use super::style::{BODY, DENSE, SMALL, STRONG};
-use super::times::{by, civil, day, moment, one_line, span, text};
+use super::times::{by, civil, moment, one_line, span, text};
 use crate::documents::record::{
     Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, PastVisit, ProductUse, Reaction, Readiness, Scope,
     SkinTest, Treatment, Visit,
 };
+use crate::language::date as day;
 use crate::{msg, t, tc, tf};
 
 const CAUTION: &str =

@@ -1,15 +1,11 @@
 //! Days, times and texts as a record on paper says them.
 
+use time::PrimitiveDateTime;
 use time::macros::format_description;
-use time::{Date, PrimitiveDateTime};
 
 use crate::documents::record::Moment;
-use crate::{t, tf};
-
-pub(super) fn day(day: Date) -> String {
-    let month = day.month().to_string();
-    tf("{day} {month} {year}").with("day", day.day()).with("month", t(&month)).with("year", day.year()).to_string()
-}
+use crate::language::date as day;
+use crate::tf;
 
 fn time_of(at: PrimitiveDateTime) -> String {
     at.format(format_description!("[hour]:[minute]")).unwrap_or_default()

@@ -1,6 +1,7 @@
 //! For the owner: the hours that returning clients would take in the coming weeks, against the hours that are open.
 
 use super::{Anchor, Canvas, Picture};
+use crate::language::short_month;
 use crate::{t, tf};
 use time::Date;
 
@@ -51,7 +52,10 @@ pub fn openings(id: &str, weeks: &[WeekBar]) -> Picture<WeekBar> {
         open.extend([(left, line), (left + wide, line)]);
         if place.is_multiple_of(DATES) {
             canvas.line("grid", (left, BOTTOM), (left, BOTTOM + 5.0), 1.0, "");
-            let date = tf("{day} {month}").with("day", week.monday.day()).with("month", short(week.monday)).to_string();
+            let date = tf("{day} {month}")
+                .with("day", week.monday.day())
+                .with("month", short_month(week.monday.month()))
+                .to_string();
             canvas.text("tick", (left, BOTTOM + 20.0), Anchor::Start, &date);
         }
         left += wide;
@@ -69,10 +73,6 @@ pub fn openings(id: &str, weeks: &[WeekBar]) -> Picture<WeekBar> {
     );
     let svg = canvas.finish(id, t("Windows that open, week by week"), &description(weeks));
     Picture { svg, rows: weeks.to_vec() }
-}
-
-fn short(day: Date) -> String {
-    t(&day.month().to_string()).chars().take(3).collect()
 }
 
 fn description(weeks: &[WeekBar]) -> String {

@@ -4,7 +4,8 @@ use std::f64::consts::FRAC_PI_2;
 
 use super::{Anchor, Canvas, Picture};
 use crate::domain::shield::{AlongLid, Effect, LashLengths, ShieldChoice};
-use crate::{t, tc, tf};
+use crate::language::decimal;
+use crate::{t, tf};
 
 /// Pixels for a millimetre, the same in every picture, so that two shields can be compared.
 const SCALE: f64 = 9.0;
@@ -37,7 +38,7 @@ fn path(arc_mm: f64, to_mm: f64, (x, y): (f64, f64)) -> Vec<(f64, f64)> {
 }
 
 fn tenths(mm: f64) -> String {
-    format!("{mm:.1}").replace('.', tc("decimal mark", "."))
+    decimal(&format!("{mm:.1}"))
 }
 
 /// Shield and lashes at the inner, middle and outer part of the lid, seen from the side. The short stroke across the

@@ -9,15 +9,14 @@ mod form;
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
-use time::Month;
 
 pub use answers::{Answer, AnswerSet, Answers};
 pub use form::{AnswerRefused, FieldRefused, SectionRefused, TALK, TEXT_MAX};
 
 use super::fingerprint::Fingerprint;
 use super::shipped::respeak;
-use crate::language::Language;
-use crate::{t, tc, tf};
+use crate::language::{self, Language};
+use crate::t;
 
 /// One version of the health questions.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -290,12 +289,7 @@ impl Question {
             Answer::Yes => t("Yes").to_owned(),
             Answer::No => t("No").to_owned(),
             Answer::PreferToTalk => t("Rather talk about it").to_owned(),
-            Answer::Date(day) => {
-                let name = day.month().to_string();
-                let month = if day.month() == Month::May { tc("month", "May") } else { t(&name) };
-                let said = tf("{day} {month} {year}").with("day", day.day());
-                said.with("month", month).with("year", day.year()).to_string()
-            }
+            Answer::Date(day) => language::date(*day),
             Answer::Choice(key) => {
                 let option = self.options.iter().find(|option| option.key == *key);
                 option.map_or_else(|| key.clone(), |option| option.label.clone())
@@ -370,81 +364,4 @@ fn check_question(question: &Question, earlier: &BTreeMap<&str, &Question>) -> R
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use time::macros::date;
-
-    fn with(questions: &str) -> Result<Questionnaire, QuestionnaireRefused> {
-        Questionnaire::parse(&format!(
-            r#"{{"version":1,"language":"en","sections":[{{"key":"s","title":"T","intro":"","questions":[{questions}]}}]}}"#
-        ))
-    }
-
-    #[test]
-    fn the_shipped_set_is_well_formed_and_its_fingerprint_follows_its_words() {
-        let shipped = Questionnaire::built_in().unwrap();
-        assert_eq!(Questionnaire::parse(shipped.canonical()).unwrap(), shipped);
-        let reworded = shipped.canonical().replacen("eyes", "eye", 1);
-        assert_ne!(Questionnaire::parse(&reworded).unwrap().fingerprint(), shipped.fingerprint());
-    }
-
-    #[test]
-    fn the_shipped_set_is_asked_whole_in_every_language_by_the_same_keys() {
-        let shipped = Questionnaire::built_in().unwrap();
-        assert_eq!(shipped, Questionnaire::parse(include_str!("default.json")).unwrap(), "English as it is written");
-        for language in Language::ALL.into_iter().filter(|language| *language != Language::English) {
-            let mut said = language.within(Questionnaire::built_in).unwrap();
-            assert_eq!(said.language(), language.code());
-            assert_eq!(Questionnaire::parse(said.canonical()).unwrap(), said, "an unspoken reader changes nothing");
-            let mut english = shipped.content.clone();
-            for (here, there) in said.content.words().zip(english.words()).filter(|(here, _)| !here.is_empty()) {
-                assert_ne!(here, there, "not in {}", language.name());
-                here.clear();
-                there.clear();
-            }
-            english.language.clone_from(&said.content.language);
-            assert_eq!(said.content, english, "only the words differ");
-        }
-    }
-
-    #[test]
-    fn answers_are_told_in_the_language_that_is_spoken() {
-        let set = with(r#"{"key":"a","text":"A?","why":"W","kind":"date"}"#).unwrap();
-        let told = || {
-            let say = |answer| set.question("a").unwrap().in_words(&answer);
-            [say(Answer::Yes), say(Answer::Date(date!(2026 - 03 - 09))), say(Answer::Date(date!(2026 - 05 - 01)))]
-        };
-        assert_eq!(told(), ["Yes", "9 March 2026", "1 May 2026"]);
-        assert_eq!(Language::German.within(told), ["Ja", "9. März 2026", "1. Mai 2026"]);
-    }
-
-    #[test]
-    fn malformed_sets_are_refused_with_the_key() {
-        let good = r#"{"key":"a","text":"A?","why":"W","kind":"yes_no"}"#;
-        assert!(with(good).is_ok());
-        let refused = |questions: &str| with(questions).unwrap_err();
-        assert_eq!(refused(&format!("{good},{good}")), QuestionnaireRefused::Key("a".into()));
-        assert_eq!(
-            refused(r#"{"key":"A","text":"A?","why":"W","kind":"yes_no"}"#),
-            QuestionnaireRefused::Key("A".into())
-        );
-        assert_eq!(
-            refused(r#"{"key":"a","text":" ","why":"W","kind":"date"}"#),
-            QuestionnaireRefused::NoWords("a".into())
-        );
-        assert_eq!(
-            refused(r#"{"key":"a","text":"A?","why":"W","kind":"choice"}"#),
-            QuestionnaireRefused::Options("a".into())
-        );
-        assert_eq!(
-            refused(r#"{"key":"a","text":"A?","why":"W","kind":"yes_no","optional":true}"#),
-            QuestionnaireRefused::Optional("a".into())
-        );
-        let follow = r#"{"key":"b","text":"When?","kind":"date","after":{"question":"a","is":"no"}}"#;
-        assert_eq!(refused(&format!("{good},{follow}")), QuestionnaireRefused::After("b".into()));
-        assert!(matches!(
-            refused(r#"{"key":"a","text":"A?","why":"W","kind":"yes_no","x":1}"#),
-            QuestionnaireRefused::Shape(_)
-        ));
-    }
-}
+mod tests;

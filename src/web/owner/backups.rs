@@ -81,7 +81,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
 /// Makes one now.
 pub async fn post(State(app): State<App>, team: Team, _fields: Fields) -> Answer {
     let actor = team.actor();
-    let made = in_time("a backup", async move { backup::make(&app, &actor).await }).await?;
+    let made = in_time("a backup", async move { backup::make(&app, &actor).await }).await?.transpose()?;
     Ok(match made {
         None => done("/owner/backups", "under-way"),
         Some(made) if made.trouble.is_empty() => done("/owner/backups", "backed-up"),

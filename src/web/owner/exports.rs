@@ -5,12 +5,12 @@ use axum::extract::{Query, State};
 use axum::response::IntoResponse;
 use serde::Deserialize;
 
+use super::in_time;
 use crate::actions::export::{self, ExportError, Order, Passphrase, Place, Why, WhyRefused, Work};
 use crate::app::App;
 use crate::documents::record::Scope;
 use crate::domain::ids::ClientId;
 use crate::domain::role::Actor;
-use crate::language::Language;
 use crate::store::clients;
 use crate::store::exports::{self, Export};
 use crate::studio_key::StudioKey;
@@ -28,8 +28,6 @@ use crate::when;
 const LISTED: i64 = 200;
 /// Clients to choose from; a search leads to the others.
 const CHOICE: i64 = 200;
-/// How long the page waits for a package. A larger one is made all the same, and stands in the list when it is.
-const WAIT: std::time::Duration = std::time::Duration::from_secs(20);
 
 struct Earlier {
     when: String,
@@ -87,7 +85,7 @@ impl ExportsPage {
                 href: export::kept(app, &made, now).map(|_| format!("/owner/exports/{}/package.zip", made.id)),
                 size: size(made.bytes),
                 encrypted: made.encrypted,
-                who: made.made_by,
+                who: export::maker(&made.made_by).to_owned(),
                 why: made.why,
                 clients: made.clients,
                 sha256: made.sha256,
@@ -101,7 +99,7 @@ impl ExportsPage {
         let key = StudioKey::load(app.db.folder()).map_err(Fault::internal)?.map(|key| key.public().to_string());
         let under_way = app.exports.list().into_iter().map(|work| {
             let since = when::moment(zone.to_civil(work.began_at));
-            (crate::t(&work.made_by).to_owned(), since, how_far(&work))
+            (export::maker(&work.made_by).to_owned(), since, how_far(&work))
         });
         let under_way = under_way.collect();
         Ok(Self {
@@ -271,24 +269,15 @@ pub(in crate::web) enum Made {
 /// The work goes on when the browser has gone, and when it takes longer than a page may.
 pub(in crate::web) async fn made_in_time(app: &App, actor: Actor, order: Order) -> Result<Made, Fault> {
     let app = app.clone();
-    let language = Language::spoken();
-    let mut work = tokio::spawn(language.scope(async move { export::make(&app, &actor, order).await }));
-    match tokio::time::timeout(WAIT, &mut work).await {
-        Ok(Ok(Ok(_))) => Ok(Made::Done),
-        Ok(Ok(Err(ExportError::Nobody))) => Ok(Made::Nobody),
-        Ok(Ok(Err(ExportError::Store(error)))) => Err(error.into()),
-        Ok(Ok(Err(error))) => {
+    let made = in_time("an export", async move { export::make(&app, &actor, order).await }).await?;
+    match made {
+        None => Ok(Made::Later),
+        Some(Ok(_)) => Ok(Made::Done),
+        Some(Err(ExportError::Nobody)) => Ok(Made::Nobody),
+        Some(Err(ExportError::Store(error))) => Err(error.into()),
+        Some(Err(error)) => {
             tracing::error!(%error, "an export was not made");
             Err(Fault::Unavailable)
-        }
-        Ok(Err(error)) => Err(Fault::internal(error)),
-        Err(_) => {
-            tokio::spawn(async move {
-                if let Ok(Err(error)) = work.await {
-                    tracing::error!(%error, "an export was not made");
-                }
-            });
-            Ok(Made::Later)
         }
     }
 }

@@ -1,5 +1,7 @@
 //! Pages of the owner.
 
+use std::fmt::Display;
+
 use axum::extract::FromRequestParts;
 use axum::http::request::Parts;
 use axum::response::Response;
@@ -8,7 +10,6 @@ use time::Date;
 use crate::app::App;
 use crate::language::Language;
 use crate::msg;
-use crate::store::Stored;
 use crate::store::studio::Studio;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
@@ -80,13 +81,13 @@ fn done(path: &str, what: &str) -> Response {
 const WAIT: std::time::Duration = std::time::Duration::from_secs(20);
 
 /// What came of work, if it came while the page could wait. It goes on when it takes longer, and when the browser has gone.
-async fn in_time<T: Send + 'static>(
+async fn in_time<T: Send + 'static, E: Display + Send + 'static>(
     what: &'static str,
-    work: impl Future<Output = Stored<T>> + Send + 'static,
-) -> Result<Option<T>, Fault> {
+    work: impl Future<Output = Result<T, E>> + Send + 'static,
+) -> Result<Option<Result<T, E>>, Fault> {
     let mut work = tokio::spawn(Language::spoken().scope(work));
     match tokio::time::timeout(WAIT, &mut work).await {
-        Ok(Ok(ended)) => Ok(Some(ended?)),
+        Ok(Ok(ended)) => Ok(Some(ended)),
         Ok(Err(broken)) => Err(Fault::internal(broken)),
         Err(_) => {
             tokio::spawn(async move {

@@ -111,7 +111,7 @@ impl Said {
         let (kind, words) = words::verdict(readiness);
         let question = |key: &str| {
             let now = questions.question(key).map(|question| &question.text);
-            now.or_else(|| names.asked.get(key)).map_or(key, |text| t(text)).to_owned()
+            now.or_else(|| names.asked.get(key)).map_or(key, String::as_str).to_owned()
         };
         let lines = readiness.reasons.iter().map(|reason| Line {
             kind: words::shape(reason.verdict),
@@ -123,7 +123,7 @@ impl Said {
                 About::Question(key) => question(key),
                 About::Age | About::Answers | About::Consent | About::Window => String::new(),
             },
-            say: t(&reason.say).to_owned(),
+            say: reason.say.clone(),
             clears: reason.clears.clone(),
             from: reason.from.map(words::earliest),
             basis: reason.basis.to_string(),
@@ -187,7 +187,7 @@ fn answer(questions: &Questionnaire, key: &str, given: &Answer) -> String {
         Answer::Choice(option) => questions
             .question(key)
             .and_then(|question| question.options.iter().find(|one| one.key == *option))
-            .map_or_else(|| option.clone(), |one| t(&one.label).to_owned()),
+            .map_or_else(|| option.clone(), |one| one.label.clone()),
     }
 }
 
@@ -222,8 +222,8 @@ impl AnswersView {
             match given.set.answers.get(&question.key) {
                 None => {}
                 Some(_) if question.sensitive && !sensitive => view.hidden += 1,
-                Some(Answer::No) => view.no.push(t(&question.text).to_owned()),
-                Some(told) => view.told.push((t(&question.text).to_owned(), answer(&questions, &question.key, told))),
+                Some(Answer::No) => view.no.push(question.text.clone()),
+                Some(told) => view.told.push((question.text.clone(), answer(&questions, &question.key, told))),
             }
         }
         Ok(view)

@@ -249,7 +249,7 @@ pub(super) fn unfit(unfit: &Unfit) -> String {
         Unfit::OtherArea(Area::Lash) => t("Its label is not for lashes, so it may not be used on them.").to_owned(),
         Unfit::OtherArea(Area::Brow) => t("Its label is not for brows, so it may not be used on them.").to_owned(),
         Unfit::BeyondLimit(warning) => tf("It doesn’t fit the published limits, so it may not be used here: {basis}.")
-            .with("basis", t(&warning.basis.text))
+            .with("basis", &warning.basis.text)
             .to_string(),
     }
 }

@@ -229,16 +229,17 @@ pub(crate) const RULES: &[Rule] = &[
 ];
 
 /// Who may use whom inside the program. A module that is not listed may use everything.
-const MODULES: [(&str, &[&str]); 14] = [
+const MODULES: [(&str, &[&str]); 15] = [
     ("when", &[]),
     ("clock", &[]),
     ("domain", &[]),
+    ("durable", &[]),
     ("password", &["clock"]),
-    ("person_keys", &["clock"]),
+    ("person_keys", &["clock", "durable"]),
     ("second_factor", &["clock"]),
     ("sealing", &[]),
-    ("studio_key", &["clock"]),
-    ("store", &["domain", "person_keys"]),
+    ("studio_key", &["clock", "durable"]),
+    ("store", &["domain", "durable", "person_keys"]),
     ("documents", &["domain", "sealing", "studio_key"]),
     ("mail", &["domain"]),
     (
@@ -248,6 +249,7 @@ const MODULES: [(&str, &[&str]); 14] = [
             "clock",
             "documents",
             "domain",
+            "durable",
             "password",
             "person_keys",
             "second_factor",

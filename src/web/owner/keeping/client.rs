@@ -120,7 +120,7 @@ pub async fn erase(
     let client = id(ClientId::parse(&client))?;
     let (studio, here, she) = (ctx.studio()?.clone(), app.clone(), client.clone());
     let work = in_time("an erasure", async move { requests::carry_out(&here, &studio, &team.0, &she).await });
-    match work.await? {
+    match work.await?.transpose()? {
         None => Ok(done("/owner/keeping", "under-way")),
         Some(ended) => match there(ended)? {
             OnRequest::VisitAhead => {

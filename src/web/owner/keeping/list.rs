@@ -96,7 +96,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
 /// Makes the list anew.
 pub async fn post(State(app): State<App>, team: Team, _: Fields) -> Answer {
     let actor = team.actor();
-    let made = in_time("a retention list", async move { erasure::make_list(&app, &actor).await }).await?;
+    let made = in_time("a retention list", async move { erasure::make_list(&app, &actor).await }).await?.transpose()?;
     Ok(done("/owner/keeping/list", if made.is_some() { "listed" } else { "under-way" }))
 }
 
@@ -104,7 +104,7 @@ pub async fn post(State(app): State<App>, team: Team, _: Fields) -> Answer {
 pub async fn confirm(State(app): State<App>, team: Team, Path(list): Path<String>, Proven(_): Proven) -> Answer {
     let list = id(RetentionListId::parse(&list))?;
     let work = in_time("a retention list", async move { erasure::carry_out(&app, &team.0, &list).await });
-    match work.await? {
+    match work.await?.transpose()? {
         Some(ended) => there(ended.then(|| done("/owner/keeping/list", "gone"))),
         None => Ok(done("/owner/keeping/list", "under-way")),
     }

@@ -16,7 +16,7 @@ use crate::web::guard::Team;
 use crate::web::owner::Done;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::when;
-use crate::{t, tf};
+use crate::tf;
 
 /// Where the draft is.
 pub(super) const PATH: &str = "/owner/rules/draft";
@@ -62,7 +62,7 @@ pub(super) async fn show(app: &App, ctx: Ctx) -> Answer {
             misfits: set.misfits().iter().map(|one| words::misfit(one, &set.questionnaire, &set.rules)).collect(),
             rules: set.changed_rules(&before).len(),
             questions: set.changed_questions(&before).len(),
-            retired: retired.map(|question| t(&question.text).to_owned()).collect(),
+            retired: retired.map(|question| question.text.clone()).collect(),
             sections: sections(set, Some(&before)),
         }
     });

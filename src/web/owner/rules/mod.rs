@@ -70,8 +70,8 @@ fn sections(set: &Draft, before: Option<&Draft>) -> Vec<SectionView> {
         let rules: Vec<RuleView> = rules.map(|rule| view(rule, question, set, &changed_rules)).collect();
         QuestionView {
             key: question.key.clone(),
-            text: t(&question.text).to_owned(),
-            why: t(&question.why).to_owned(),
+            text: question.text.clone(),
+            why: question.why.clone(),
             facts: facts(question, set),
             ruled: rule::may_rest_on(question),
             changed: changed_questions.contains(question.key.as_str()) || rules.iter().any(|rule| rule.changed),
@@ -82,8 +82,8 @@ fn sections(set: &Draft, before: Option<&Draft>) -> Vec<SectionView> {
         let questions: Vec<QuestionView> = section.questions.iter().map(question).collect();
         SectionView {
             key: section.key.clone(),
-            title: t(&section.title).to_owned(),
-            intro: t(&section.intro).to_owned(),
+            title: section.title.clone(),
+            intro: section.intro.clone(),
             changed: questions.iter().filter(|question| question.changed).count(),
             questions,
         }
@@ -102,7 +102,7 @@ fn view(rule: &Rule, question: &Question, set: &Draft, changed: &BTreeSet<&str>)
         services: words::scope(&rule.scope),
         test: words::test(rule.test),
         basis: rule.basis.to_string(),
-        say: t(&rule.say).to_owned(),
+        say: rule.say.clone(),
         off: rule.off,
         changed: changed.contains(rule.key.as_str()),
     }
@@ -112,12 +112,12 @@ fn facts(question: &Question, set: &Draft) -> Vec<String> {
     let kind = words::KINDS.iter().find(|(_, _, kind)| *kind == question.kind).map_or("", |(_, words, _)| t(words));
     let mut facts = vec![kind.to_owned()];
     if !question.options.is_empty() {
-        let options: Vec<&str> = question.options.iter().map(|option| t(&option.label)).collect();
+        let options: Vec<&str> = question.options.iter().map(|option| option.label.as_str()).collect();
         facts.push(tf("Answers: {answers}").with("answers", options.join("; ")).to_string());
     }
     if let Some(after) = &question.after {
         let earlier = set.questionnaire.question(&after.question);
-        let text = earlier.map_or(after.question.as_str(), |earlier| t(&earlier.text));
+        let text = earlier.map_or(after.question.as_str(), |earlier| earlier.text.as_str());
         let said = tf("Asked after “{answer}” to “{question}”").with("question", text);
         facts.push(said.with("answer", words::answer(earlier, &after.is)).to_string());
     }

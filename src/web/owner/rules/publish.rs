@@ -54,7 +54,7 @@ async fn page(
     looks::looked(app, &team.0, "rules.effect-seen", None, &format!("clients: {}", changes.len())).await?;
     let asked = |key: &str| {
         let question = set.questionnaire.question(key).or_else(|| before.questionnaire.question(key));
-        question.map_or(key, |question| t(&question.text)).to_owned()
+        question.map_or(key, |question| question.text.as_str()).to_owned()
     };
     let of_rule = |key: &str| {
         let rule = set.rules.rule(key).or_else(|| before.rules.rule(key));

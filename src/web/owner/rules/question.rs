@@ -82,10 +82,10 @@ impl QuestionPage {
         let here = set.questionnaire.sections().iter().find(|one| one.key == section);
         let earlier = here.into_iter().flat_map(|one| &one.questions).take_while(|one| one.key != question.key);
         let befores = earlier.flat_map(|one| {
-            let words = one.options.iter().map(|option| (option.key.clone(), t(&option.label).to_owned()));
+            let words = one.options.iter().map(|option| (option.key.clone(), option.label.clone()));
             let yes = (one.kind == Kind::YesNo).then(|| ("yes".to_owned(), t("Yes").to_owned()));
             words.chain(yes).map(move |(word, label)| {
-                let said = tf("“{answer}” to “{question}”").with("answer", label).with("question", t(&one.text));
+                let said = tf("“{answer}” to “{question}”").with("answer", label).with("question", &one.text);
                 (format!("{}={word}", one.key), said.to_string())
             })
         });
@@ -105,8 +105,8 @@ fn stored(question: &Question) -> Fields {
     let kind = words::KINDS.iter().find(|(_, _, kind)| *kind == question.kind).map_or("", |(word, _, _)| word);
     let after = question.after.as_ref().map_or(String::new(), |after| format!("{}={}", after.question, after.is));
     let mut pairs = filled([
-        ("text", t(&question.text).to_owned()),
-        ("why", t(&question.why).to_owned()),
+        ("text", question.text.clone()),
+        ("why", question.why.clone()),
         ("kind", kind.to_owned()),
         ("after", after),
         ("optional", tick(question.optional)),
@@ -114,7 +114,7 @@ fn stored(question: &Question) -> Fields {
         ("returning", tick(question.returning)),
     ])
     .pairs();
-    pairs.extend(question.options.iter().map(|option| (format!("option_{}", option.key), t(&option.label).to_owned())));
+    pairs.extend(question.options.iter().map(|option| (format!("option_{}", option.key), option.label.clone())));
     Fields::of(pairs)
 }
 
@@ -135,7 +135,7 @@ fn read_options(errors: &mut Errors, old: &Question, fields: &Fields) -> Vec<Cho
         let field = format!("option_{}", option.key);
         if !fields.trimmed(&field).is_empty() {
             let label = errors.take(&field, Label::parse(fields.get(&field), WORDS_MOST), crate::web::words::text);
-            let label = label.map(|label| words::kept(&option.label, label.as_str().to_owned()));
+            let label = label.map(|label| label.as_str().to_owned());
             options.extend(label.map(|label| ChoiceOption { key: option.key.clone(), label }));
         }
     }
@@ -188,12 +188,12 @@ fn read_question(place: &Place, fields: &Fields) -> Result<Question, Errors> {
         errors.add("new_options", t("Only a question with several answers has these. Leave them empty."));
     }
     let read = || {
-        let text = words::kept(&old.text, text?.as_str().to_owned());
+        let text = text?.as_str().to_owned();
         let taken = |key: &str| place.set.questionnaire.question(key).is_some() || place.set.rules.rule(key).is_some();
         Some(Question {
             key: if place.is_new { key_of(&text, taken) } else { old.key.clone() },
             text,
-            why: words::kept(&old.why, why?),
+            why: why?,
             kind: kind?,
             options,
             after,

@@ -56,13 +56,13 @@ impl RulePage {
     ) -> Result<Self, Fault> {
         let question = there(set.questionnaire.question(&rule.question).cloned())?;
         let mut answers: Vec<(String, String)> =
-            question.options.iter().map(|option| (option.key.clone(), t(&option.label).to_owned())).collect();
+            question.options.iter().map(|option| (option.key.clone(), option.label.clone())).collect();
         if question.kind == Kind::YesNo {
             answers.push(("yes".to_owned(), t("Yes").to_owned()));
         }
         let days = set.questionnaire.questions().filter(|other| other.kind == Kind::Date && !other.optional);
         let asked =
-            |key: &String| set.questionnaire.question(key).map_or(key.as_str(), |other| t(&other.text)).to_owned();
+            |key: &String| set.questionnaire.question(key).map_or(key.as_str(), |other| other.text.as_str()).to_owned();
         let action = if is_new {
             format!("{}/questions/{}/rule", draft::PATH, question.key)
         } else {
@@ -72,7 +72,7 @@ impl RulePage {
         Ok(Self {
             ctx,
             answers,
-            days: days.map(|other| (other.key.clone(), t(&other.text).to_owned())).collect(),
+            days: days.map(|other| (other.key.clone(), other.text.clone())).collect(),
             guarded: shipped.rule(&rule.key).is_some_and(Rule::is_guarded),
             shared: rule.shared.iter().map(|held| crate::web::words::ingredient(*held)).collect::<Vec<_>>().join(", "),
             details: rule.details.iter().map(asked).collect(),
@@ -134,8 +134,8 @@ fn stored(rule: &Rule) -> Fields {
         ("test", test.to_owned()),
         ("test_days", test_days),
         ("basis_kind", ground.map_or("practice", |(word, _, _)| word).to_owned()),
-        ("basis_text", t(&rule.basis.text).to_owned()),
-        ("say", t(&rule.say).to_owned()),
+        ("basis_text", rule.basis.text.clone()),
+        ("say", rule.say.clone()),
         ("in_use", tick(!rule.off)),
     ])
     .pairs();
@@ -232,8 +232,8 @@ fn read_rule(old: &Rule, set: &Draft, fields: &Fields) -> Result<Rule, Errors> {
             scope,
             outcome: outcome?,
             test: test?,
-            basis: Basis { kind: kind?, text: words::kept(&old.basis.text, text?) },
-            say: words::kept(&old.say, say?),
+            basis: Basis { kind: kind?, text: text? },
+            say: say?,
             off: !fields.ticked("in_use"),
             ..old.clone()
         })

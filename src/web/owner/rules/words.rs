@@ -104,7 +104,7 @@ pub(super) fn span(span: Span) -> String {
 
 /// What a rule says, with all that goes with it.
 pub(super) fn outcome(rule: &Rule, questions: &Questionnaire) -> String {
-    let asked = |key: &str| questions.question(key).map_or(key, |question| t(&question.text)).to_owned();
+    let asked = |key: &str| questions.question(key).map_or(key, |question| question.text.as_str()).to_owned();
     let mut said = match &rule.outcome {
         Outcome::WaitUntil { from, wait, then, letter } => {
             let then = match then {
@@ -197,12 +197,12 @@ pub(super) fn area_word(area: Area) -> &'static str {
 /// An answer that fires or opens something.
 pub(super) fn answer(question: Option<&Question>, word: &str) -> String {
     let label = question.and_then(|question| question.options.iter().find(|option| option.key == word));
-    label.map_or_else(|| if word == "yes" { t("Yes") } else { word }, |option| t(&option.label)).to_owned()
+    label.map_or_else(|| if word == "yes" { t("Yes") } else { word }, |option| option.label.as_str()).to_owned()
 }
 
 /// Why a draft can't be published yet: the words, and the question to look at.
 pub(super) fn misfit(refusal: &RuleTableRefused, questions: &Questionnaire, rules: &RuleTable) -> (String, String) {
-    let asked = |key: &str| questions.question(key).map_or(key, |question| t(&question.text)).to_owned();
+    let asked = |key: &str| questions.question(key).map_or(key, |question| question.text.as_str()).to_owned();
     let of_rule = |key: &str| rules.rule(key).map_or_else(|| key.to_owned(), |rule| rule.question.clone());
     match refusal {
         RuleTableRefused::Unused(key) => (
@@ -233,11 +233,6 @@ pub(super) fn misfit(refusal: &RuleTableRefused, questions: &Questionnaire, rule
             (said.with("question", asked(&question)).to_string(), question)
         }
     }
-}
-
-/// What was typed, or the English that ships where nobody changed it: it stays the key to every language.
-pub(super) fn kept(old: &str, typed: String) -> String {
-    if typed == t(old) { old.to_owned() } else { typed }
 }
 
 /// Why a step was not taken.

@@ -8,6 +8,7 @@ use crate::app::App;
 use crate::documents::svg::reach_on_shield;
 use crate::domain::ids::ClientId;
 use crate::domain::shield::{AlongLid, Effect, LashLengths, Look, ShieldChoice, rank};
+use crate::language::decimal;
 use crate::store::chair::{self, Measured};
 use crate::store::visits::Visit;
 use crate::store::{Connection, Stored};
@@ -86,7 +87,9 @@ impl Guide {
                 ("middle", t("Middle lashes"), of("middle", |tenths| tenths.middle)),
                 ("outer", t("Outer lashes"), of("outer", |tenths| tenths.outer)),
             ],
-            offered: HALVES.map(|half| ((half * 5).to_string(), format!("{:.1} mm", mm(half * 5)))).collect(),
+            offered: HALVES
+                .map(|half| ((half * 5).to_string(), format!("{} mm", decimal(&format!("{:.1}", mm(half * 5))))))
+                .collect(),
             effect,
             measured: here.is_some(),
             proposals,
@@ -115,7 +118,7 @@ impl Proposal {
             told = vec![format!("{}, {}", reach.join(", "), look_words(looks[0]))];
         }
         let words = tf("The lashes reach up the arc of {length} mm: {told}.")
-            .with("length", format!("{:.1}", choice.shield.arc_mm()))
+            .with("length", decimal(&format!("{:.1}", choice.shield.arc_mm())))
             .with("told", told.join("; "))
             .to_string();
         Self { used: name == used, name, drawing: Drawing::of(&picture), words, kinks }

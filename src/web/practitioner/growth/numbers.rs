@@ -12,6 +12,7 @@ use crate::domain::growth::{
 use crate::domain::ids::ClientId;
 use crate::domain::retouch::{Done, returns};
 use crate::domain::window::{GrowthRule, RetouchRule, Wait, Window, parts, window, window_range};
+use crate::language::decimal;
 use crate::store::catalogue::{self, Service};
 use crate::store::studio::Studio;
 use crate::store::{Connection, treatments};
@@ -177,7 +178,7 @@ impl Lifts {
             floor: rule.floor_days(),
             on: on.map(when::day),
             shares: shares(&cycles, history, *today, *on),
-            grown_out: format!("{:.1} mm", rule.cycle().grown_out_mm(since)),
+            grown_out: format!("{} mm", decimal(&format!("{:.1}", rule.cycle().grown_out_mm(since)))),
             fit,
             drawing: Drawing::of(&picture),
             rows: rows(&picture),
@@ -197,7 +198,7 @@ fn set_words(name: CycleName) -> &'static str {
 
 /// A share in per cent.
 fn percent(share: Share) -> String {
-    format!("{:.1} %", share.get() * 100.0)
+    format!("{} %", decimal(&format!("{:.1}", share.get() * 100.0)))
 }
 
 fn spread(share: &Range<Share>) -> String {
