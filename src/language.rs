@@ -166,6 +166,13 @@ pub fn tm(english: &str) -> Markup<'_> {
     Markup(tf(english))
 }
 
+/// Words that are shown as they were stored, whatever is spoken by now; `tag` is the language that they were stored in. A
+/// screen reader is told of another language (WCAG 2.2, 3.1.2).
+pub fn quoted(stored: &str, tag: &str) -> Markup<'static> {
+    let text = if tag == Language::spoken().code() { "{text}" } else { "<span lang=\"{tag}\">{text}</span>" };
+    Markup(Filled { text, gaps: Vec::new() }).with("tag", tag).with("text", stored)
+}
+
 /// Marks a text for the languages' files where it can't be spoken yet, as in a constant; [`t`] speaks it.
 pub const fn msg(english: &'static str) -> &'static str {
     english
@@ -276,6 +283,13 @@ mod tests {
         assert_eq!(said.to_string(), "{b} and 2, {c}");
         let page = tm("<b>{name}</b>").with("name", "<i>&\"'");
         assert_eq!(page.to_string(), "<b>&#60;i&#62;&#38;&#34;&#39;</b>");
+    }
+
+    #[test]
+    fn what_was_stored_in_another_language_says_in_which() {
+        let said = || quoted("Pregnant & well?", "en").to_string();
+        assert_eq!(said(), "Pregnant &#38; well?");
+        assert_eq!(Language::German.within(said), "<span lang=\"en\">Pregnant &#38; well?</span>");
     }
 
     #[test]

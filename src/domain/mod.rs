@@ -48,6 +48,7 @@ pub mod takeover;
 pub mod timing;
 pub mod verdict;
 pub mod visit;
+pub mod why;
 pub mod window;
 pub mod wish;
 pub mod zone;

@@ -14,14 +14,13 @@ mod collect;
 mod files;
 mod papers;
 mod progress;
-mod why;
 mod words;
 mod write;
 
+pub use crate::domain::why::{Why, WhyRefused};
 pub use collect::Collector;
 pub use files::scratch;
 pub use progress::{UnderWay, Work};
-pub use why::{Why, WhyRefused};
 
 pub use crate::sealing::Passphrase;
 

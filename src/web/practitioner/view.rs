@@ -8,11 +8,12 @@ use super::words;
 use crate::actions::case::test_rules;
 use crate::domain::consent::{ConsentRecord, Signed};
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
-use crate::domain::questionnaire::{Answer, AnswerSet, Questionnaire};
+use crate::domain::questionnaire::{Answer, AnswerSet, Question, Questionnaire};
 use crate::domain::readiness::Readiness;
 use crate::domain::skin_test::{TestResult, TestRules, VoidCause};
 use crate::domain::verdict::{About, Clears, Start, Verdict};
 use crate::domain::zone::Zone;
+use crate::language::{Markup, quoted};
 use crate::store::catalogue::{Product, Service};
 use crate::store::health::{StoredAnswers, StoredConsent};
 use crate::store::practitioners::Practitioner;
@@ -196,9 +197,9 @@ pub(super) struct AnswersView {
     pub(super) given: String,
     pub(super) by: &'static str,
     /// Question and answer: everything but a plain no.
-    pub(super) told: Vec<(String, String)>,
+    pub(super) told: Vec<(Markup<'static>, String)>,
     /// The questions answered with a plain no.
-    pub(super) no: Vec<String>,
+    pub(super) no: Vec<Markup<'static>>,
     /// How many sensitive answers are held back from this reader.
     pub(super) hidden: usize,
 }
@@ -218,12 +219,13 @@ impl AnswersView {
             no: Vec::new(),
             hidden: 0,
         };
+        let asked = |question: &Question| quoted(&question.text, questions.language());
         for question in questions.questions() {
             match given.set.answers.get(&question.key) {
                 None => {}
                 Some(_) if question.sensitive && !sensitive => view.hidden += 1,
-                Some(Answer::No) => view.no.push(question.text.clone()),
-                Some(told) => view.told.push((question.text.clone(), answer(&questions, &question.key, told))),
+                Some(Answer::No) => view.no.push(asked(question)),
+                Some(told) => view.told.push((asked(question), answer(&questions, &question.key, told))),
             }
         }
         Ok(view)

@@ -10,13 +10,13 @@ use crate::app::App;
 use crate::domain::screening::Draft;
 use crate::store::rules::{self, StoredDraft};
 use crate::store::{Connection, Stored};
+use crate::tf;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
 use crate::web::guard::Team;
 use crate::web::owner::Done;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::when;
-use crate::tf;
 
 /// Where the draft is.
 pub(super) const PATH: &str = "/owner/rules/draft";
