@@ -38,19 +38,20 @@ pub async fn check(c: &mut Connection, visit: &VisitId) -> Stored<Option<Check>>
         "SELECT on_the_day, hygiene, traits, steps, checked_by, checked_at FROM visit_check WHERE visit_id = ?",
         id
     )
-    .fetch_optional(c)
+    .fetch_optional(&mut *c)
     .await?;
-    row.map(|row| {
-        Ok(Check {
-            on_the_day: read(CHECK, "on_the_day", id, serde_json::from_str(&row.on_the_day))?,
-            hygiene: read(CHECK, "hygiene", id, serde_json::from_str(&row.hygiene))?,
-            traits: read(CHECK, "traits", id, serde_json::from_str(&row.traits))?,
-            plan: read(CHECK, "steps", id, serde_json::from_str(&row.steps))?,
-            by: row.checked_by,
-            at: instant(CHECK, "checked_at", id, row.checked_at)?,
-        })
-    })
-    .transpose()
+    let Some(row) = row else { return Ok(None) };
+    let key = c.opener_of_visit(id).await?;
+    let on_the_day = key.text(CHECK, "on_the_day", id, &row.on_the_day)?;
+    let traits = key.text(CHECK, "traits", id, &row.traits)?;
+    Ok(Some(Check {
+        on_the_day: read(CHECK, "on_the_day", id, serde_json::from_str(&on_the_day))?,
+        hygiene: read(CHECK, "hygiene", id, serde_json::from_str(&row.hygiene))?,
+        traits: read(CHECK, "traits", id, serde_json::from_str(&traits))?,
+        plan: read(CHECK, "steps", id, serde_json::from_str(&row.steps))?,
+        by: row.checked_by,
+        at: instant(CHECK, "checked_at", id, row.checked_at)?,
+    }))
 }
 
 /// Stores what was looked at.
@@ -60,9 +61,12 @@ pub async fn check(c: &mut Connection, visit: &VisitId) -> Stored<Option<Check>>
 pub async fn add_check(c: &mut Connection, visit: &VisitId, check: &Check) -> Stored<()> {
     let (id, at) = (visit.as_str(), check.at.unix_timestamp());
     let json = |column, written: serde_json::Result<String>| written.map_err(|_| impossible(CHECK, column, id));
+    let key = c.sealer_of_visit(id).await?;
     let on_the_day = json("on_the_day", serde_json::to_string(&check.on_the_day))?;
+    let on_the_day = key.text(CHECK, "on_the_day", id, &on_the_day)?;
     let hygiene = json("hygiene", serde_json::to_string(&check.hygiene))?;
     let traits = json("traits", serde_json::to_string(&check.traits))?;
+    let traits = key.text(CHECK, "traits", id, &traits)?;
     let steps = json("steps", serde_json::to_string(&check.plan))?;
     sqlx::query!(
         "INSERT INTO visit_check (visit_id, on_the_day, hygiene, traits, steps, checked_by, checked_at)

@@ -11,6 +11,7 @@ use sqlx::{Describe, Either, Execute, Executor, SqlStr, Sqlite, Transaction};
 use super::Stored;
 use super::cells::{Opener, Sealer};
 use super::keyring::Keyring;
+use super::types::impossible;
 
 #[derive(Debug)]
 enum Inside {
@@ -32,6 +33,29 @@ impl Connection {
     /// When the keys' file can't be read.
     pub(super) async fn opener(&self, who: &str) -> Stored<Opener> {
         Ok(Opener(self.keys.held(who).await?))
+    }
+
+    /// What opens the sealed values of a visit's client.
+    ///
+    /// # Errors
+    /// When it has none, or as [`Self::opener`].
+    pub(super) async fn opener_of_visit(&mut self, visit: &str) -> Stored<Opener> {
+        let who = self.client_of(visit).await?;
+        self.opener(&who).await
+    }
+
+    /// The key that seals for a visit's client.
+    ///
+    /// # Errors
+    /// When it has none, or as [`Self::sealer`].
+    pub(super) async fn sealer_of_visit(&mut self, visit: &str) -> Stored<Sealer> {
+        let who = self.client_of(visit).await?;
+        self.sealer(&who).await
+    }
+
+    async fn client_of(&mut self, visit: &str) -> Stored<String> {
+        let who = sqlx::query_scalar!("SELECT client_id FROM visit WHERE id = ?", visit).fetch_optional(self).await?;
+        who.flatten().ok_or_else(|| impossible("visit", "client_id", visit))
     }
 
     /// The key that seals for whom this id belongs to; made when there is none.

@@ -145,13 +145,17 @@ pub async fn insert(c: &mut Connection, r: &Reaction) -> Stored<()> {
 pub async fn add(c: &mut Connection, r: &Reaction, entry: &Entry) -> Stored<()> {
     let (id, state, level) = (r.id.as_str(), r.state.as_str(), r.level.as_str());
     let due = r.due_at.map(OffsetDateTime::unix_timestamp);
+    let row = sqlx::query_scalar!(r#"SELECT coalesce(max(id), 0) + 1 AS "next!: i64" FROM reaction_entry"#);
+    let row = row.fetch_one(&mut *c).await?;
     let body = read("reaction_entry", "body", id, serde_json::to_string(&entry.body))?;
+    let body = c.sealer(r.client.as_str()).await?.text("reaction_entry", "body", &row.to_string(), &body)?;
     let at = entry.written_at.unix_timestamp();
     sqlx::query!("UPDATE reaction SET state = ?, level = ?, due_at = ? WHERE id = ?", state, level, due, id)
         .execute(&mut *c)
         .await?;
     sqlx::query!(
-        "INSERT INTO reaction_entry (reaction_id, body, written_by, written_at) VALUES (?, ?, ?, ?)",
+        "INSERT INTO reaction_entry (id, reaction_id, body, written_by, written_at) VALUES (?, ?, ?, ?, ?)",
+        row,
         id,
         body,
         entry.written_by,
@@ -180,13 +184,17 @@ pub async fn get(c: &mut Connection, id: &ReactionId) -> Stored<Option<Reaction>
         sqlx::query!("SELECT product_id, batch FROM reaction_product WHERE reaction_id = ? ORDER BY product_id", key)
             .fetch_all(&mut *c)
             .await?;
-    let entries =
-        sqlx::query!("SELECT body, written_by, written_at FROM reaction_entry WHERE reaction_id = ? ORDER BY id", key)
-            .fetch_all(c)
-            .await?;
+    let entries = sqlx::query!(
+        "SELECT id, body, written_by, written_at FROM reaction_entry WHERE reaction_id = ? ORDER BY id",
+        key
+    )
+    .fetch_all(&mut *c)
+    .await?;
+    let opener = c.opener(&row.client_id).await?;
     let entries = entries.into_iter().map(|entry| {
+        let body = opener.text("reaction_entry", "body", &entry.id.to_string(), &entry.body)?;
         Ok(Entry {
-            body: read("reaction_entry", "body", key, serde_json::from_str(&entry.body))?,
+            body: read("reaction_entry", "body", key, serde_json::from_str(&body))?,
             written_by: entry.written_by,
             written_at: instant("reaction_entry", "written_at", key, entry.written_at)?,
         })

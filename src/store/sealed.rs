@@ -1,7 +1,7 @@
 //! Seals what was written before there were keys: row by row as `unsealed` lists them, a batch to a transaction, so that
 //! whoever cuts it off loses nothing.
 
-use sqlx::SqlitePool;
+use sqlx::{AssertSqlSafe, SqlitePool};
 
 use super::drafts::key_of;
 use super::types::{impossible, instant};
@@ -9,6 +9,41 @@ use super::{Connection, Db, Stored};
 
 /// How many rows are sealed in one transaction.
 const BATCH: usize = 50;
+
+/// Texts of a table: how the row with the id `?1` is found, and whose it is.
+struct Texts {
+    table: &'static str,
+    row: &'static str,
+    whose: &'static str,
+    columns: &'static [&'static str],
+}
+
+const OF_VISIT: &str = "SELECT client_id FROM visit WHERE id = visit_id";
+
+const TEXTS: [Texts; 7] = [
+    Texts { table: "visit_verdict", row: "visit_id = ?1", whose: OF_VISIT, columns: &["booked", "latest"] },
+    Texts { table: "visit_start", row: "visit_id = ?1", whose: OF_VISIT, columns: &["verdict", "readiness", "reason"] },
+    Texts { table: "visit_check", row: "visit_id = ?1", whose: OF_VISIT, columns: &["on_the_day", "traits"] },
+    Texts {
+        table: "treatment_version",
+        row: "treatment_id = substr(?1, 1, instr(?1, '/') - 1) AND version = CAST(substr(?1, instr(?1, '/') + 1) AS INTEGER)",
+        whose: "SELECT client_id FROM treatment WHERE id = treatment_id",
+        columns: &["notes", "reason"],
+    },
+    Texts { table: "skin_test", row: "id = ?1", whose: "SELECT client_id", columns: &["site"] },
+    Texts {
+        table: "skin_test_reading",
+        row: "id = CAST(?1 AS INTEGER)",
+        whose: "SELECT client_id FROM skin_test WHERE id = skin_test_id",
+        columns: &["note"],
+    },
+    Texts {
+        table: "reaction_entry",
+        row: "id = CAST(?1 AS INTEGER)",
+        whose: "SELECT client_id FROM reaction WHERE id = reaction_id",
+        columns: &["body"],
+    },
+];
 
 /// Whether something waits to be sealed, and whether something is sealed.
 pub(super) async fn standing(file: &SqlitePool) -> Stored<(bool, bool)> {
@@ -18,15 +53,21 @@ pub(super) async fn standing(file: &SqlitePool) -> Stored<(bool, bool)> {
                   OR EXISTS (SELECT 1 FROM file WHERE hex(substr(body, 1, 1)) = '01') AS "sealed!: bool""#
     );
     let row = row.fetch_one(file).await?;
-    Ok((row.unsealed, row.sealed))
+    let mut sealed = row.sealed;
+    for Texts { table, columns, .. } in TEXTS {
+        if let (false, Some(column)) = (sealed, columns.first()) {
+            let sql = format!("SELECT EXISTS (SELECT 1 FROM {table} WHERE {column} LIKE '\"sealed:%')");
+            sealed = sqlx::query_scalar(AssertSqlSafe(sql)).fetch_one(file).await?;
+        }
+    }
+    Ok((row.unsealed, sealed))
 }
 
 /// Whose records are sealed.
 pub(super) async fn people(c: &mut Connection) -> Stored<Vec<String>> {
-    let rows = sqlx::query_scalar!(
-        r#"SELECT client_id AS "client_id!" FROM answers UNION SELECT client_id FROM file ORDER BY 1"#
-    );
-    Ok(rows.fetch_all(c).await?)
+    let texts = TEXTS.map(|Texts { table, whose, .. }| format!(" UNION SELECT ({whose}) FROM {table}")).concat();
+    let sql = format!("SELECT client_id FROM answers UNION SELECT client_id FROM file{texts} ORDER BY 1");
+    Ok(sqlx::query_scalar(AssertSqlSafe(sql)).fetch_all(c).await?)
 }
 
 /// Seals all that waits, and leaves nothing of it in the file as it was.
@@ -45,13 +86,29 @@ pub(super) async fn seal_all(db: &Db) -> Stored<()> {
                 "answers" => answers(&mut tx, &row.id).await?,
                 "file" => file(&mut tx, &row.id).await?,
                 "draft" => draft(&mut tx, &row.id).await?,
-                _ => return Err(impossible("unsealed", "what", &row.id)),
+                what => texts(&mut tx, what, &row.id).await?,
             }
             sqlx::query!("DELETE FROM unsealed WHERE what = ? AND id = ?", row.what, row.id).execute(&mut *tx).await?;
         }
         tx.commit().await?;
     }
     db.scrub_if_owed().await;
+    Ok(())
+}
+
+async fn texts(c: &mut Connection, what: &str, id: &str) -> Stored<()> {
+    let of = TEXTS.iter().find(|of| of.table == what).ok_or_else(|| impossible("unsealed", "what", id))?;
+    let Texts { table, row, whose, columns } = of;
+    let sql = AssertSqlSafe(format!("SELECT ({whose}) FROM {table} WHERE {row}"));
+    let who: String = sqlx::query_scalar(sql).bind(id).fetch_one(&mut *c).await?;
+    let key = c.sealer_even_erased(&who).await?;
+    for column in *columns {
+        let sql = AssertSqlSafe(format!("SELECT {column} FROM {table} WHERE {row}"));
+        let plain: Option<String> = sqlx::query_scalar(sql).bind(id).fetch_one(&mut *c).await?;
+        let sealed = plain.map(|plain| key.text(table, column, id, &plain)).transpose()?;
+        let sql = AssertSqlSafe(format!("UPDATE {table} SET {column} = ?2 WHERE {row}"));
+        sqlx::query(sql).bind(id).bind(sealed).execute(&mut *c).await?;
+    }
     Ok(())
 }
 

@@ -31,18 +31,19 @@ pub struct StoredTest {
 /// # Errors
 /// When the file can't be read.
 pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<StoredTest>> {
-    let key = client.as_str();
+    let she = client.as_str();
+    let key = c.opener(she).await?;
     let rows = sqlx::query!(
         "SELECT id, product_id, visit_id, practitioner_id, batch, site, reliable, voided, applied_at FROM skin_test
          WHERE client_id = ? ORDER BY applied_at DESC, rowid DESC",
-        key
+        she
     )
     .fetch_all(&mut *c)
     .await?;
     let readings = sqlx::query!(
-        "SELECT r.skin_test_id, r.result, r.note, r.read_by, r.read_at FROM skin_test_reading r JOIN skin_test t ON t.id = r.skin_test_id
+        "SELECT r.id, r.skin_test_id, r.result, r.note, r.read_by, r.read_at FROM skin_test_reading r JOIN skin_test t ON t.id = r.skin_test_id
          WHERE t.client_id = ? ORDER BY r.read_at, r.id",
-        key
+        she
     )
     .fetch_all(c)
     .await?;
@@ -55,7 +56,8 @@ pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Stor
                 TestResult::parse(&reading.result).ok_or_else(|| impossible("skin_test_reading", "result", id))?;
             let by = if reading.read_by == "client" { ReadBy::Client } else { ReadBy::Practitioner };
             looks.push(Reading { at: instant("skin_test_reading", "read_at", id, reading.read_at)?, result, by });
-            notes.push((reading.note.clone(), reading.read_by.clone()));
+            let note = key.text("skin_test_reading", "note", &reading.id.to_string(), &reading.note)?;
+            notes.push((note, reading.read_by.clone()));
         }
         let voided = match &row.voided {
             Some(word) => Some(VoidCause::parse(word).ok_or_else(|| impossible("skin_test", "voided", id))?),
@@ -78,7 +80,7 @@ pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Stor
                 .map(|text| read("skin_test", "practitioner_id", id, PractitionerId::parse(&text)))
                 .transpose()?,
             batch: row.batch,
-            site: row.site,
+            site: key.text("skin_test", "site", id, &row.site)?,
             notes,
         });
     }
@@ -104,6 +106,7 @@ pub async fn insert(c: &mut Connection, t: &StoredTest, now: OffsetDateTime) -> 
     let (visit, practitioner) =
         (t.visit.as_ref().map(VisitId::as_str), t.practitioner.as_ref().map(PractitionerId::as_str));
     let (applied, now) = (t.test.applied_at.unix_timestamp(), now.unix_timestamp());
+    let site = c.sealer(client).await?.text("skin_test", "site", id, &t.site)?;
     sqlx::query!(
         "INSERT INTO skin_test (id, client_id, product_id, visit_id, practitioner_id, batch, site, reliable, applied_at, recorded_at)
          VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -113,7 +116,7 @@ pub async fn insert(c: &mut Connection, t: &StoredTest, now: OffsetDateTime) -> 
         visit,
         practitioner,
         t.batch,
-        t.site,
+        site,
         t.test.reliable,
         applied,
         now
@@ -137,8 +140,13 @@ pub async fn add_reading(
 ) -> Stored<()> {
     let (id, result) = (id.as_str(), reading.result.as_str());
     let (at, now) = (reading.at.unix_timestamp(), now.unix_timestamp());
+    let client = sqlx::query_scalar!("SELECT client_id FROM skin_test WHERE id = ?", id).fetch_one(&mut *c).await?;
+    let row = sqlx::query_scalar!(r#"SELECT coalesce(max(id), 0) + 1 AS "next!: i64" FROM skin_test_reading"#);
+    let row = row.fetch_one(&mut *c).await?;
+    let note = c.sealer(&client).await?.text("skin_test_reading", "note", &row.to_string(), note)?;
     sqlx::query!(
-        "INSERT INTO skin_test_reading (skin_test_id, result, note, read_by, read_at, recorded_at) VALUES (?, ?, ?, ?, ?, ?)",
+        "INSERT INTO skin_test_reading (id, skin_test_id, result, note, read_by, read_at, recorded_at) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        row,
         id,
         result,
         note,

@@ -1,16 +1,17 @@
 //! Treatment records, every version of them, and what was decided before each began.
 
-use time::{Date, OffsetDateTime};
+use time::OffsetDateTime;
 
 use super::types::{impossible, instant, read, small};
 use super::{Connection, Stored};
-use crate::domain::catalogue::ServiceKind;
 use crate::domain::ids::{ClientId, PractitionerId, ProductId, ServiceId, TreatmentId, VisitId};
 use crate::domain::timing::SideTime;
 
+mod past;
 mod start;
 mod times;
 
+pub use past::{Past, past, reacted, reactions, uses};
 pub use start::{Start, add_start, start};
 
 /// How a treatment came out.
@@ -109,7 +110,13 @@ impl Treatment {
     }
 }
 
-async fn versions(c: &mut Connection, id: &str) -> Stored<Vec<Version>> {
+/// What a version's sealed texts are bound to.
+fn place(id: &str, version: i64) -> String {
+    format!("{id}/{version}")
+}
+
+async fn versions(c: &mut Connection, id: &str, client: &str) -> Stored<Vec<Version>> {
+    let key = c.opener(client).await?;
     let rows = sqlx::query!(
         "SELECT version, service_id, practitioner_id, started_at, ended_at, shield, lotion_one_minutes, lotion_two_minutes,
                 tint_minutes, notes, aftercare_given, outcome, counted, still_lifted, reason, written_by, written_at, rinsed
@@ -132,7 +139,7 @@ async fn versions(c: &mut Connection, id: &str) -> Stored<Vec<Version>> {
             let products = used.iter().filter(|product| product.version == row.version);
             let products = products
                 .map(|p| Ok((read(TABLE, "product_id", id, ProductId::parse(&p.product_id))?, p.batch.clone())));
-            let version = small(TABLE, "version", id, row.version)?;
+            let (version, place) = (small(TABLE, "version", id, row.version)?, place(id, row.version));
             Ok(Version {
                 version,
                 service: read(TABLE, "service_id", id, ServiceId::parse(&row.service_id))?,
@@ -143,11 +150,11 @@ async fn versions(c: &mut Connection, id: &str) -> Stored<Vec<Version>> {
                 lotion_one_minutes: minutes("lotion_one_minutes", row.lotion_one_minutes)?,
                 lotion_two_minutes: minutes("lotion_two_minutes", row.lotion_two_minutes)?,
                 tint_minutes: minutes("tint_minutes", row.tint_minutes)?,
-                notes: row.notes,
+                notes: key.text(TABLE, "notes", &place, &row.notes)?,
                 aftercare_given: row.aftercare_given == 1,
                 outcome: Outcome::parse(&row.outcome).ok_or_else(|| impossible(TABLE, "outcome", id))?,
                 count: minutes("counted", row.counted)?.zip(minutes("still_lifted", row.still_lifted)?),
-                reason: row.reason,
+                reason: key.text(TABLE, "reason", &place, &row.reason)?,
                 written_by: row.written_by,
                 written_at: instant(TABLE, "written_at", id, row.written_at)?,
                 products: products.collect::<Stored<_>>()?,
@@ -171,7 +178,7 @@ pub async fn get(c: &mut Connection, id: &TreatmentId) -> Stored<Option<Treatmen
         id: id.clone(),
         client: read("treatment", "client_id", key, ClientId::parse(&row.client_id))?,
         visit: read("treatment", "visit_id", key, VisitId::parse(&row.visit_id))?,
-        versions: versions(c, key).await?,
+        versions: versions(c, key, &row.client_id).await?,
     }))
 }
 
@@ -241,6 +248,10 @@ pub async fn add_version(c: &mut Connection, id: &TreatmentId, v: &Version) -> S
     let (started, ended, written) =
         (v.started_at.unix_timestamp(), v.ended_at.unix_timestamp(), v.written_at.unix_timestamp());
     let (counted, lifted) = v.count.unzip();
+    let client = sqlx::query_scalar!("SELECT client_id FROM treatment WHERE id = ?", id).fetch_one(&mut *c).await?;
+    let (key, place) = (c.sealer(&client).await?, place(id, i64::from(v.version)));
+    let notes = key.text("treatment_version", "notes", &place, &v.notes)?;
+    let reason = key.text("treatment_version", "reason", &place, &v.reason)?;
     sqlx::query!(
         "INSERT INTO treatment_version (treatment_id, version, service_id, practitioner_id, started_at, ended_at, shield,
             lotion_one_minutes, lotion_two_minutes, tint_minutes, notes, aftercare_given, outcome, counted, still_lifted, reason,
@@ -255,12 +266,12 @@ pub async fn add_version(c: &mut Connection, id: &TreatmentId, v: &Version) -> S
         v.lotion_one_minutes,
         v.lotion_two_minutes,
         v.tint_minutes,
-        v.notes,
+        notes,
         v.aftercare_given,
         outcome,
         counted,
         lifted,
-        v.reason,
+        reason,
         v.written_by,
         written,
         v.rinsed
@@ -280,121 +291,4 @@ pub async fn add_version(c: &mut Connection, id: &TreatmentId, v: &Version) -> S
         .await?;
     }
     times::add(c, id, v.version, &v.times).await
-}
-
-/// A treatment that is over, here or before, as windows look at it. A stopped one lifted nothing and is left out.
-#[derive(Debug, Clone)]
-pub struct Past {
-    /// Whose.
-    pub client: ClientId,
-    /// Which service.
-    pub service: ServiceId,
-    /// What kind it is.
-    pub kind: ServiceKind,
-    /// The day on the studio's calendar.
-    pub on: Date,
-    /// When it began.
-    pub at: OffsetDateTime,
-}
-
-/// All treatments that count for windows, of one client or of all, oldest first.
-///
-/// # Errors
-/// When the file can't be read.
-pub async fn past(c: &mut Connection, client: Option<&ClientId>) -> Stored<Vec<Past>> {
-    let client = client.map_or("", ClientId::as_str);
-    let rows = sqlx::query!(
-        r#"SELECT t.id AS "id!", t.client_id AS "client_id!", x.service_id AS "service_id!", s.kind AS "kind!",
-                  substr(v.civil_start, 1, 10) AS "day!: String", v.starts_at AS "starts_at!"
-           FROM treatment t JOIN visit v ON v.id = t.visit_id
-           JOIN treatment_version x ON x.treatment_id = t.id
-               AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-           JOIN service s ON s.id = x.service_id WHERE (?1 = '' OR t.client_id = ?1) AND x.outcome <> 'stopped'
-           UNION ALL SELECT p.id, p.client_id, p.service_id, s.kind, p.day, p.starts_at
-           FROM past_visit p JOIN service s ON s.id = p.service_id WHERE ?1 = '' OR p.client_id = ?1
-           ORDER BY 6, 1"#,
-        client
-    )
-    .fetch_all(c)
-    .await?;
-    rows.into_iter()
-        .map(|row| {
-            let id = &row.id;
-            Ok(Past {
-                client: read("treatment", "client_id", id, ClientId::parse(&row.client_id))?,
-                service: read("treatment_version", "service_id", id, ServiceId::parse(&row.service_id))?,
-                kind: ServiceKind::parse(&row.kind).ok_or_else(|| impossible("service", "kind", id))?,
-                on: super::types::day("visit", "civil_start", id, &row.day)?,
-                at: instant("visit", "starts_at", id, row.starts_at)?,
-            })
-        })
-        .collect()
-}
-
-/// When a client was treated with each product: (product, when).
-///
-/// # Errors
-/// When the file can't be read.
-pub async fn uses(c: &mut Connection, client: &ClientId) -> Stored<Vec<(ProductId, OffsetDateTime)>> {
-    let key = client.as_str();
-    let rows = sqlx::query!(
-        "SELECT p.product_id, x.started_at FROM treatment t
-         JOIN treatment_version x ON x.treatment_id = t.id
-             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-         JOIN treatment_product p ON p.treatment_id = t.id AND p.version = x.version
-         WHERE t.client_id = ?",
-        key
-    )
-    .fetch_all(c)
-    .await?;
-    rows.into_iter()
-        .map(|row| {
-            let product = read("treatment_product", "product_id", key, ProductId::parse(&row.product_id))?;
-            Ok((product, instant("treatment_version", "started_at", key, row.started_at)?))
-        })
-        .collect()
-}
-
-/// When treatments of hers began that ended with a reaction, and when what was reported from moderate on did, but for
-/// skin tests.
-///
-/// # Errors
-/// When the file can't be read.
-pub async fn reactions(c: &mut Connection, client: &ClientId) -> Stored<Vec<OffsetDateTime>> {
-    let key = client.as_str();
-    let rows = sqlx::query_scalar!(
-        "SELECT x.started_at FROM treatment t JOIN treatment_version x ON x.treatment_id = t.id
-             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-         WHERE t.client_id = ?1 AND x.outcome = 'reaction'
-         UNION
-         SELECT began_at FROM reaction
-         WHERE client_id = ?1 AND skin_test_id IS NULL AND level IN ('moderate', 'serious', 'emergency')",
-        key
-    )
-    .fetch_all(c)
-    .await?;
-    rows.into_iter().map(|at| instant("treatment_version", "started_at", key, at)).collect()
-}
-
-/// The products of her treatments that ended with a reaction, and of reports from moderate on. A skin test that failed
-/// speaks for itself.
-///
-/// # Errors
-/// When the file can't be read.
-pub async fn reacted(c: &mut Connection, client: &ClientId) -> Stored<Vec<ProductId>> {
-    let key = client.as_str();
-    let rows = sqlx::query_scalar!(
-        "SELECT p.product_id FROM treatment t
-         JOIN treatment_version x ON x.treatment_id = t.id
-             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-         JOIN treatment_product p ON p.treatment_id = t.id AND p.version = x.version
-         WHERE t.client_id = ?1 AND x.outcome = 'reaction'
-         UNION
-         SELECT p.product_id FROM reaction r JOIN reaction_product p ON p.reaction_id = r.id
-         WHERE r.client_id = ?1 AND r.skin_test_id IS NULL AND r.level IN ('moderate', 'serious', 'emergency')",
-        key
-    )
-    .fetch_all(c)
-    .await?;
-    rows.into_iter().map(|id| read("treatment_product", "product_id", key, ProductId::parse(&id))).collect()
 }

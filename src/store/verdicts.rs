@@ -27,14 +27,29 @@ pub struct Judged {
 pub async fn of_visit(c: &mut Connection, visit: &VisitId) -> Stored<Option<Judged>> {
     let id = visit.as_str();
     let row = sqlx::query!("SELECT booked, latest, judged_at, changed_at FROM visit_verdict WHERE visit_id = ?", id);
-    let Some(row) = row.fetch_optional(c).await? else { return Ok(None) };
+    let Some(row) = row.fetch_optional(&mut *c).await? else { return Ok(None) };
+    let key = c.opener_of_visit(id).await?;
+    let opened = |column, sealed: &str| {
+        let text = key.text("visit_verdict", column, id, sealed)?;
+        read("visit_verdict", column, id, serde_json::from_str(&text))
+    };
     let changed_at = row.changed_at.map(|at| instant("visit_verdict", "changed_at", id, at));
     Ok(Some(Judged {
-        booked: read("visit_verdict", "booked", id, serde_json::from_str(&row.booked))?,
-        latest: read("visit_verdict", "latest", id, serde_json::from_str(&row.latest))?,
+        booked: opened("booked", &row.booked)?,
+        latest: opened("latest", &row.latest)?,
         judged_at: instant("visit_verdict", "judged_at", id, row.judged_at)?,
         changed_at: changed_at.transpose()?,
     }))
+}
+
+/// Whether a visit stands worse than it was booked.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn stands_worse(c: &mut Connection, visit: &VisitId) -> Stored<bool> {
+    let id = visit.as_str();
+    let row = sqlx::query_scalar!("SELECT changed_at FROM visit_verdict WHERE visit_id = ?", id);
+    Ok(row.fetch_optional(c).await?.flatten().is_some())
 }
 
 /// Keeps what was said in place of what was kept before.
@@ -43,8 +58,12 @@ pub async fn of_visit(c: &mut Connection, visit: &VisitId) -> Stored<Option<Judg
 /// When the file can't be written.
 pub async fn keep(c: &mut Connection, visit: &VisitId, judged: &Judged) -> Stored<()> {
     let id = visit.as_str();
-    let booked = read("visit_verdict", "booked", id, serde_json::to_string(&judged.booked))?;
-    let latest = read("visit_verdict", "latest", id, serde_json::to_string(&judged.latest))?;
+    let key = c.sealer_of_visit(id).await?;
+    let sealed = |column, said: &Readiness| {
+        let text = read("visit_verdict", column, id, serde_json::to_string(said))?;
+        key.text("visit_verdict", column, id, &text)
+    };
+    let (booked, latest) = (sealed("booked", &judged.booked)?, sealed("latest", &judged.latest)?);
     let (at, changed) = (judged.judged_at.unix_timestamp(), judged.changed_at.map(OffsetDateTime::unix_timestamp));
     sqlx::query!(
         "INSERT INTO visit_verdict (visit_id, booked, latest, judged_at, changed_at) VALUES (?1, ?2, ?3, ?4, ?5)

@@ -30,8 +30,18 @@ const FIXTURES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/fixtures");
 const SAID_OTHERWISE: [(&str, &str); 0] = [];
 
 /// Columns that are sealed since, and are looked at opened.
-const SEALED: [(&str, &[&str]); 3] =
-    [("answers", &["body", "sha256"]), ("file", &["body", "thumbnail"]), ("draft", &["answers", "consent"])];
+const SEALED: [(&str, &[&str]); 10] = [
+    ("answers", &["body", "sha256"]),
+    ("file", &["body", "thumbnail"]),
+    ("draft", &["answers", "consent"]),
+    ("visit_verdict", &["booked", "latest"]),
+    ("visit_start", &["verdict", "readiness", "reason"]),
+    ("visit_check", &["on_the_day", "traits"]),
+    ("treatment_version", &["notes", "reason"]),
+    ("skin_test", &["site"]),
+    ("skin_test_reading", &["note"]),
+    ("reaction_entry", &["body"]),
+];
 
 /// The fixtures: the version's name and its SQL.
 pub(crate) fn fixtures() -> Vec<(String, String)> {

@@ -21,6 +21,8 @@ pub struct Start {
     pub started_at: OffsetDateTime,
 }
 
+const TABLE: &str = "visit_start";
+
 /// What was decided before this visit's treatment.
 ///
 /// # Errors
@@ -31,18 +33,17 @@ pub async fn start(c: &mut Connection, visit: &VisitId) -> Stored<Option<Start>>
         "SELECT verdict, readiness, reason, started_by, started_at FROM visit_start WHERE visit_id = ?",
         id
     )
-    .fetch_optional(c)
+    .fetch_optional(&mut *c)
     .await?;
-    row.map(|row| {
-        Ok(Start {
-            verdict: row.verdict,
-            readiness: row.readiness,
-            reason: row.reason,
-            started_by: row.started_by,
-            started_at: instant("visit_start", "started_at", id, row.started_at)?,
-        })
-    })
-    .transpose()
+    let Some(row) = row else { return Ok(None) };
+    let key = c.opener_of_visit(id).await?;
+    Ok(Some(Start {
+        verdict: key.text(TABLE, "verdict", id, &row.verdict)?,
+        readiness: key.text(TABLE, "readiness", id, &row.readiness)?,
+        reason: key.text(TABLE, "reason", id, &row.reason)?,
+        started_by: row.started_by,
+        started_at: instant(TABLE, "started_at", id, row.started_at)?,
+    }))
 }
 
 /// Stores what was decided.
@@ -51,12 +52,16 @@ pub async fn start(c: &mut Connection, visit: &VisitId) -> Stored<Option<Start>>
 /// When it was begun already, or the file can't be written.
 pub async fn add_start(c: &mut Connection, visit: &VisitId, s: &Start) -> Stored<()> {
     let (id, at) = (visit.as_str(), s.started_at.unix_timestamp());
+    let key = c.sealer_of_visit(id).await?;
+    let verdict = key.text(TABLE, "verdict", id, &s.verdict)?;
+    let readiness = key.text(TABLE, "readiness", id, &s.readiness)?;
+    let reason = key.text(TABLE, "reason", id, &s.reason)?;
     sqlx::query!(
         "INSERT INTO visit_start (visit_id, verdict, readiness, reason, started_by, started_at) VALUES (?, ?, ?, ?, ?, ?)",
         id,
-        s.verdict,
-        s.readiness,
-        s.reason,
+        verdict,
+        readiness,
+        reason,
         s.started_by,
         at
     )

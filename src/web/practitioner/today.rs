@@ -119,7 +119,7 @@ async fn rows(
         let Some(client) = clients::get(c, id).await? else { continue };
         let room = rooms.iter().find(|room| room.id == visit.room).map_or("", |room| &room.name);
         let open = matches!(visit.state, VisitState::Booked | VisitState::Arrived);
-        let changed = open && verdicts::of_visit(c, &visit.id).await?.is_some_and(|judged| judged.changed_at.is_some());
+        let changed = open && verdicts::stands_worse(c, &visit.id).await?;
         let (verdict, topics) = judge(c, studio, &visit, &names, now).await?;
         rows.push(row(&visit, &client, room, member.role == Role::Owner, &names, now).with(verdict, topics, changed));
     }

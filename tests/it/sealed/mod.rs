@@ -4,6 +4,7 @@
 
 mod before;
 mod erased;
+mod everywhere;
 mod keys;
 
 use std::path::Path;

@@ -1,0 +1,125 @@
+//! What rules ask of the treatments so far.
+
+use time::{Date, OffsetDateTime};
+
+use crate::domain::catalogue::ServiceKind;
+use crate::domain::ids::{ClientId, ProductId, ServiceId};
+use crate::store::types::{day, impossible, instant, read};
+use crate::store::{Connection, Stored};
+
+/// A treatment that is over, here or before, as windows look at it. A stopped one lifted nothing and is left out.
+#[derive(Debug, Clone)]
+pub struct Past {
+    /// Whose.
+    pub client: ClientId,
+    /// Which service.
+    pub service: ServiceId,
+    /// What kind it is.
+    pub kind: ServiceKind,
+    /// The day on the studio's calendar.
+    pub on: Date,
+    /// When it began.
+    pub at: OffsetDateTime,
+}
+
+/// All treatments that count for windows, of one client or of all, oldest first.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn past(c: &mut Connection, client: Option<&ClientId>) -> Stored<Vec<Past>> {
+    let client = client.map_or("", ClientId::as_str);
+    let rows = sqlx::query!(
+        r#"SELECT t.id AS "id!", t.client_id AS "client_id!", x.service_id AS "service_id!", s.kind AS "kind!",
+                  substr(v.civil_start, 1, 10) AS "day!: String", v.starts_at AS "starts_at!"
+           FROM treatment t JOIN visit v ON v.id = t.visit_id
+           JOIN treatment_version x ON x.treatment_id = t.id
+               AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
+           JOIN service s ON s.id = x.service_id WHERE (?1 = '' OR t.client_id = ?1) AND x.outcome <> 'stopped'
+           UNION ALL SELECT p.id, p.client_id, p.service_id, s.kind, p.day, p.starts_at
+           FROM past_visit p JOIN service s ON s.id = p.service_id WHERE ?1 = '' OR p.client_id = ?1
+           ORDER BY 6, 1"#,
+        client
+    )
+    .fetch_all(c)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let id = &row.id;
+            Ok(Past {
+                client: read("treatment", "client_id", id, ClientId::parse(&row.client_id))?,
+                service: read("treatment_version", "service_id", id, ServiceId::parse(&row.service_id))?,
+                kind: ServiceKind::parse(&row.kind).ok_or_else(|| impossible("service", "kind", id))?,
+                on: day("visit", "civil_start", id, &row.day)?,
+                at: instant("visit", "starts_at", id, row.starts_at)?,
+            })
+        })
+        .collect()
+}
+
+/// When a client was treated with each product: (product, when).
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn uses(c: &mut Connection, client: &ClientId) -> Stored<Vec<(ProductId, OffsetDateTime)>> {
+    let key = client.as_str();
+    let rows = sqlx::query!(
+        "SELECT p.product_id, x.started_at FROM treatment t
+         JOIN treatment_version x ON x.treatment_id = t.id
+             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
+         JOIN treatment_product p ON p.treatment_id = t.id AND p.version = x.version
+         WHERE t.client_id = ?",
+        key
+    )
+    .fetch_all(c)
+    .await?;
+    rows.into_iter()
+        .map(|row| {
+            let product = read("treatment_product", "product_id", key, ProductId::parse(&row.product_id))?;
+            Ok((product, instant("treatment_version", "started_at", key, row.started_at)?))
+        })
+        .collect()
+}
+
+/// When treatments of hers began that ended with a reaction, and when what was reported from moderate on did, but for
+/// skin tests.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn reactions(c: &mut Connection, client: &ClientId) -> Stored<Vec<OffsetDateTime>> {
+    let key = client.as_str();
+    let rows = sqlx::query_scalar!(
+        "SELECT x.started_at FROM treatment t JOIN treatment_version x ON x.treatment_id = t.id
+             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
+         WHERE t.client_id = ?1 AND x.outcome = 'reaction'
+         UNION
+         SELECT began_at FROM reaction
+         WHERE client_id = ?1 AND skin_test_id IS NULL AND level IN ('moderate', 'serious', 'emergency')",
+        key
+    )
+    .fetch_all(c)
+    .await?;
+    rows.into_iter().map(|at| instant("treatment_version", "started_at", key, at)).collect()
+}
+
+/// The products of her treatments that ended with a reaction, and of reports from moderate on. A skin test that failed
+/// speaks for itself.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn reacted(c: &mut Connection, client: &ClientId) -> Stored<Vec<ProductId>> {
+    let key = client.as_str();
+    let rows = sqlx::query_scalar!(
+        "SELECT p.product_id FROM treatment t
+         JOIN treatment_version x ON x.treatment_id = t.id
+             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
+         JOIN treatment_product p ON p.treatment_id = t.id AND p.version = x.version
+         WHERE t.client_id = ?1 AND x.outcome = 'reaction'
+         UNION
+         SELECT p.product_id FROM reaction r JOIN reaction_product p ON p.reaction_id = r.id
+         WHERE r.client_id = ?1 AND r.skin_test_id IS NULL AND r.level IN ('moderate', 'serious', 'emergency')",
+        key
+    )
+    .fetch_all(c)
+    .await?;
+    rows.into_iter().map(|id| read("treatment_product", "product_id", key, ProductId::parse(&id))).collect()
+}
