@@ -151,3 +151,16 @@ pub fn standing(
 pub fn may_test(birth: Option<BirthDate>, on: Date) -> bool {
     birth.is_some_and(|birth| birth.age_on(on) >= TINT_FROM)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use time::macros::date;
+
+    #[test]
+    fn whoever_was_born_on_the_29th_of_february_turns_a_year_older_on_the_first_of_march() {
+        let leap = BirthDate::of(date!(2008 - 02 - 29), date!(2026 - 03 - 02)).unwrap();
+        assert_eq!((turns(leap, 18), turns(leap, 16)), (date!(2026 - 03 - 01), date!(2024 - 02 - 29)));
+        assert_eq!((leap.age_on(date!(2026 - 02 - 28)), leap.age_on(date!(2026 - 03 - 01))), (17, 18));
+    }
+}

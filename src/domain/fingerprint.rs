@@ -65,6 +65,7 @@ mod tests {
         let abc = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
         assert_eq!(Fingerprint::of(b"abc").to_string(), abc);
         assert_eq!(Fingerprint::parse(abc), Ok(Fingerprint::of(b"abc")));
+        assert_eq!(Fingerprint::of(b"abc").as_bytes()[..4], [0xba, 0x78, 0x16, 0xbf]);
     }
 
     #[test]

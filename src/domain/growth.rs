@@ -81,3 +81,6 @@ impl From<Share> for f64 {
 pub(crate) fn days_between(from: time::Date, to: time::Date) -> f64 {
     f64::from(to.to_julian_day().saturating_sub(from.to_julian_day()))
 }
+
+#[cfg(test)]
+mod tests;

@@ -97,4 +97,10 @@ mod tests {
         assert_eq!(Note::parse("a\tb", 40), Err(TextRefused::Control));
         assert_eq!(Note::parse("abcde", 4), Err(TextRefused::TooLong { most: 4 }));
     }
+
+    #[test]
+    fn a_note_may_be_as_long_as_its_limit() {
+        assert!(Note::parse("ä b", 3).is_ok());
+        assert_eq!(Note::parse("ä bc", 3), Err(TextRefused::TooLong { most: 3 }));
+    }
 }

@@ -148,3 +148,43 @@ impl fmt::Debug for Letter {
         f.debug_struct("Letter").field("id", &self.id).finish_non_exhaustive()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use time::macros::date;
+
+    fn draft() -> LetterDraft {
+        LetterDraft {
+            id: LetterId::from_random([1; 16]),
+            clinician: " Dr Example ".to_owned(),
+            dated: date!(2026 - 03 - 01),
+            expires: date!(2026 - 03 - 01),
+            questions: BTreeSet::from(["glaucoma".to_owned()]),
+            services: BTreeSet::from([ServiceKind::LashLift]),
+            file: Fingerprint::of(b"letter"),
+        }
+    }
+
+    #[test]
+    fn a_letter_keeps_what_was_typed_in_and_debug_hides_it() {
+        let letter = Letter::parse(draft(), date!(2026 - 03 - 01)).unwrap();
+        assert_eq!((letter.clinician(), letter.questions()), ("Dr Example", &draft().questions));
+        assert_eq!(
+            (letter.services(), letter.dated(), letter.expires()),
+            (&draft().services, draft().dated, draft().expires)
+        );
+        let shown = format!("{letter:?}");
+        assert!(shown.starts_with("Letter {") && !shown.contains("Example") && !shown.contains("glaucoma"), "{shown}");
+    }
+
+    #[test]
+    fn a_letter_is_taken_up_to_its_limits() {
+        let parse = |draft| Letter::parse(draft, date!(2026 - 03 - 09)).err();
+        let named = |length: usize| LetterDraft { clinician: "é".repeat(length), ..draft() };
+        assert_eq!(parse(named(CLINICIAN_MAX)), None);
+        assert_eq!(parse(named(CLINICIAN_MAX + 1)), Some(LetterRefused::BadClinician));
+        let expired = LetterDraft { expires: date!(2026 - 02 - 28), ..draft() };
+        assert_eq!(parse(expired), Some(LetterRefused::ExpiresBeforeDated));
+    }
+}

@@ -52,3 +52,6 @@ pub mod why;
 pub mod window;
 pub mod wish;
 pub mod zone;
+
+#[cfg(test)]
+mod tests;

@@ -175,6 +175,15 @@ mod tests {
         assert_eq!(Money::of(1000, dinar).same_figure(euro()), Ok(Money::of(100, euro())));
     }
 
+    #[test]
+    fn an_amount_is_told_with_its_currency() {
+        assert_eq!(euro().as_str(), "EUR");
+        assert_eq!(Money::of(4550, euro()).to_string(), "45.50 EUR");
+        for bad in ["", "eu", "euro", "e1r", "€€€", "12"] {
+            assert_eq!(Currency::parse(bad), Err(CurrencyRefused), "{bad}");
+        }
+    }
+
     proptest! {
         #[test]
         fn what_is_shown_reads_back(minor in 0u32..=100_000_000, code in "(EUR|JPY|KWD)") {

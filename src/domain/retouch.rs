@@ -141,6 +141,30 @@ mod tests {
         assert_eq!(order, [29, 20, 19, 10, 9, 5, 30, 400]);
     }
 
+    #[test]
+    fn of_each_single_kind_the_two_newest_days_are_kept() {
+        let day = |n: i64| date!(2026 - 01 - 01) + Duration::days(n);
+        let found = newest_days(&done(&[(LIFT, 0), (BOTH, 50), (LIFT, 100), (TINT, 120), (BROW, 130)]));
+        let wanted = [
+            (ServiceKind::LashLift, day(50)),
+            (ServiceKind::LashLift, day(100)),
+            (ServiceKind::LashTint, day(50)),
+            (ServiceKind::LashTint, day(120)),
+            (ServiceKind::BrowTint, day(130)),
+        ];
+        assert_eq!(found, BTreeSet::from(wanted));
+    }
+
+    #[test]
+    fn each_service_that_she_returns_for_has_a_line() {
+        let rules = KINDS.map(RetouchRule::default_for);
+        let rule = |_, kind| KINDS.iter().position(|known| *known == kind).map(|at| &rules[at]);
+        let client = ClientId::from_random([7; 16]);
+        let found = lines(&client, &done(&[(LIFT, 0), (BROW, 9)]), rule);
+        let told: Vec<_> = found.iter().map(|line| (&line.client, line.service, line.last)).collect();
+        assert_eq!(told, [(&client, LIFT, date!(2026 - 01 - 01)), (&client, BROW, date!(2026 - 01 - 10))]);
+    }
+
     proptest! {
         #[test]
         fn every_line_has_the_window_of_its_service(

@@ -140,6 +140,16 @@ mod tests {
         }
     }
 
+    #[test]
+    fn a_rotation_keeps_something_and_not_all() {
+        for good in ["1,0,0", "0,1,0", "0,0,1", "1000,1000,1000", "1,1,1"] {
+            assert_eq!(Rotation::parse(good).map(|kept| kept.to_string()).as_deref(), Some(good));
+        }
+        for bad in ["0,0,0", "1001,1,1", "1,1001,1", "1,1,1001", "1,1", "1,1,1,1", "a,1,1", ""] {
+            assert!(Rotation::parse(bad).is_none(), "{bad}");
+        }
+    }
+
     proptest! {
         #[test]
         fn what_is_kept_is_enough_and_no_more(

@@ -386,4 +386,53 @@ mod tests {
         assert_eq!(on(date!(2026 - 03 - 29)), ["01:30"]);
         assert_eq!(on(date!(2026 - 10 - 25)), ["01:30"]);
     }
+
+    #[test]
+    fn a_visit_ends_before_its_chair_is_free_again() {
+        with_search("9:00-10:15", &[], |search| {
+            let found = free_times(search);
+            let [time] = &found[..] else { panic!("{} times", found.len()) };
+            assert_eq!(time.starts_at(), datetime!(2026-03-10 08:00 UTC));
+            assert_eq!(time.ends_at(), datetime!(2026-03-10 09:00 UTC));
+            assert_eq!(time.chair_free_at(), datetime!(2026-03-10 09:15 UTC));
+        });
+    }
+
+    /// Directive 2000/84/EC: on 29 March 2026 the clocks of Berlin jump from 02:00 to 03:00, at 01:00 UTC.
+    #[test]
+    fn work_is_what_the_clocks_show_of_it() {
+        let work = |hours: &str, date| {
+            let day = DayHours::parse_text(hours).unwrap();
+            let hours = WorkingHours::parse(WeeklyHours::of([(); 7].map(|()| day.clone())), [], vec![]).unwrap();
+            let found = work_on(&Zone::parse("Europe/Berlin").unwrap(), &hours, date);
+            let at = |unix| OffsetDateTime::from_unix_timestamp(unix).unwrap();
+            found.into_iter().map(|(from, to)| (at(from), at(to))).collect::<Vec<_>>()
+        };
+        assert_eq!(
+            work("9:00-12:30, 13:00-17:00", date!(2026 - 03 - 10)),
+            [
+                (datetime!(2026-03-10 08:00 UTC), datetime!(2026-03-10 11:30 UTC)),
+                (datetime!(2026-03-10 12:00 UTC), datetime!(2026-03-10 16:00 UTC)),
+            ]
+        );
+        let night = [(datetime!(2026-03-29 00:00 UTC), datetime!(2026-03-29 01:30 UTC))];
+        assert_eq!(work("1:00-3:30", date!(2026 - 03 - 29)), night);
+        assert_eq!(work("2:00-3:00", date!(2026 - 03 - 29)), [], "an hour that the day lacks");
+    }
+
+    #[test]
+    fn a_pair_keeps_its_distance_in_hours_and_in_days() {
+        let rule = PairRule { floor_hours: 48, valid_days: 14 };
+        with_search("9:00-20:00", &[], |search| {
+            (search.earliest, search.latest) = (Some(date!(2026 - 03 - 10)), Some(date!(2026 - 03 - 24)));
+            let times = free_times(search);
+            let at = |civil| *times.iter().find(|time| time.civil == civil).unwrap();
+            let test = at(datetime!(2026-03-10 09:00));
+            let fits = |civil| rule.fits(&test, &at(civil));
+            // The test visit takes an hour here, and its hours count from its end.
+            assert!(!fits(datetime!(2026-03-12 09:45)) && fits(datetime!(2026-03-12 10:00)));
+            assert!(fits(datetime!(2026-03-24 18:00)), "the last day whole");
+            assert!(!PairRule { valid_days: 13, ..rule }.fits(&test, &at(datetime!(2026-03-24 09:00))));
+        });
+    }
 }

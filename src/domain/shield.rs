@@ -281,4 +281,16 @@ mod tests {
         let none = AlongLid { inner: 0.0, middle: 8.0, outer: 8.0 };
         assert_eq!(LashLengths::parse(none), Err(ShieldRefused::Length));
     }
+
+    #[test]
+    fn the_edges_of_what_a_shield_does() {
+        assert_eq!([1.0, LITTLE].map(Look::of), [Look::Lifts; 2]);
+        assert_eq!([1.01, LITTLE - 0.01].map(Look::of), [Look::KinksOverTheTop, Look::LittleDifference]);
+        let table = [Shield::parse("M", 10.0).unwrap()];
+        let choice = &rank(&table, lashes(6.0, 7.5, 8.0), Effect::Even)[0];
+        // 0.15, 0 and 0.05 from the aim of 0.75.
+        assert!((choice.distance(Effect::Even) - 0.2 / 3.0).abs() < 1e-12);
+        assert!(Shield::parse(&"M".repeat(40), 10.0).is_ok());
+        assert_eq!(Shield::parse(&"M".repeat(41), 10.0), Err(ShieldRefused::Name));
+    }
 }

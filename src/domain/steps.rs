@@ -376,4 +376,30 @@ mod tests {
         assert_eq!(step(Minutes { lifted: Some(7), ..SIX }), Err(StepRefused::NotReduced));
         assert_eq!(Plan::parse(Vec::new()), Err(StepRefused::Count));
     }
+
+    /// Common practice, no source: the label decides.
+    #[test]
+    fn what_ships_for_tints_and_brows_has_its_times_too() {
+        let times = |kind| {
+            let plan = Plan::shipped(kind);
+            plan.steps().iter().filter_map(|step| Some((step.part(), step.minutes()?.usual))).collect::<Vec<_>>()
+        };
+        assert_eq!(times(ServiceKind::LashTint), [(Part::Tint, 5)]);
+        assert_eq!(times(ServiceKind::BrowTint), [(Part::Tint, 5)]);
+        assert_eq!(times(ServiceKind::BrowLamination), [(Part::LotionOne, 6), (Part::LotionTwo, 5)]);
+        assert_eq!(times(ServiceKind::LiftAndTint), [(Part::LotionOne, 6), (Part::LotionTwo, 5), (Part::Tint, 5)]);
+    }
+
+    #[test]
+    fn a_step_keeps_its_words_and_takes_times_up_to_the_limits() {
+        let step = |minutes| Step::parse(" First  lotion ", "On the hair.", Part::LotionOne, Some(minutes));
+        let kept = step(SIX).unwrap();
+        assert_eq!((kept.name(), kept.place(), kept.minutes()), ("First lotion", "On the hair.", Some(SIX)));
+        let all = |time| Minutes { usual: time, most: time, fine: Some(time), tinted: None, lifted: None };
+        assert!(step(all(1)).is_ok() && step(all(60)).is_ok(), "a reduced time may be as long as the usual one");
+        assert_eq!(all(6).for_traits(&[Trait::Fine]), (6, None), "and then shortens nothing");
+        assert_eq!(step(all(61)), Err(StepRefused::Range));
+        let plan = |count| Plan::parse(vec![kept.clone(); count]).map(|plan| plan.steps().len());
+        assert_eq!([plan(1), plan(10), plan(11)], [Ok(1), Ok(10), Err(StepRefused::Count)]);
+    }
 }

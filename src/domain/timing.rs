@@ -236,6 +236,21 @@ mod tests {
         })
     }
 
+    #[test]
+    fn a_second_over_the_label_is_over_it() {
+        let time = |most_seconds, seconds| SideTime {
+            step: "First lotion".to_owned(),
+            side: Side::Left,
+            on: NINE,
+            up: None,
+            off: NINE + Duration::seconds(seconds),
+            most_seconds,
+        };
+        assert_eq!((time(480, 480).over(), time(480, 481).over()), (None, Some(Duration::SECOND)));
+        assert_eq!(time(1, 2).over(), Some(Duration::SECOND));
+        assert_eq!(time(0, 500).over(), None, "no longest time was set");
+    }
+
     proptest! {
         #[test]
         fn nothing_depends_on_how_often_and_in_which_order_events_come(

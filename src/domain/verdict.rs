@@ -263,4 +263,22 @@ mod tests {
         assert_eq!(moment.later(day), moment);
         assert_eq!(moment.later(Earliest::Day(date!(2026 - 03 - 10))).day(), date!(2026 - 03 - 10));
     }
+
+    #[test]
+    fn debug_of_a_reason_tells_its_verdict_alone() {
+        let reason = Reason {
+            about: About::Answers,
+            rule: "stye".to_owned(),
+            version: 1,
+            verdict: Verdict::Ask,
+            start: Start::WithReason,
+            from: None,
+            clears: Vec::new(),
+            basis: Basis { kind: BasisKind::Practice, text: String::new() },
+            say: "Sore.".to_owned(),
+            details: Vec::new(),
+            letter: None,
+        };
+        assert_eq!(format!("{reason:?}"), "Reason { verdict: Ask, .. }");
+    }
 }

@@ -330,4 +330,14 @@ mod tests {
         assert!(may_client_change(NOW, SOON, 0));
         assert!(!may_client_change(NOW, NOW, 0));
     }
+
+    #[test]
+    fn a_price_is_noted_for_whoever_came_and_what_is_over_is_over() {
+        for state in VisitState::ALL {
+            let came = matches!(state, VisitState::Arrived | VisitState::InTreatment | Done);
+            assert_eq!(state.may_have_price(), came, "{state:?}");
+            let over = matches!(state, Done | CancelledByClient | CancelledByStudio | NoShow | VisitState::HoldExpired);
+            assert_eq!(state.is_over(), over, "{state:?}");
+        }
+    }
 }

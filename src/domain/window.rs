@@ -240,7 +240,7 @@ impl Window {
 /// `None` without a visit: a first visit has no retouch window, only its waits, which the caller has.
 pub fn window(history: &[Date], rule: &RetouchRule, extra: &[Wait]) -> Option<Window> {
     let (last, before) = two_newest(history)?;
-    let mut contributors = Vec::with_capacity(3 + extra.len());
+    let mut contributors = Vec::new();
     let (due, lapsed) = match rule {
         RetouchRule::Growth(rule) => {
             rule.contributors(last, before, &mut contributors);

@@ -150,4 +150,15 @@ mod tests {
         let always = Suits::parse(day, WEEK, Part::ALL).unwrap();
         assert_eq!(always.bits(), (127, 7));
     }
+
+    #[test]
+    fn a_part_or_a_day_named_twice_is_named_once() {
+        let day = date!(2026 - 03 - 03);
+        let suits = Suits::parse(day, [Weekday::Monday, Weekday::Monday], [Part::Evening, Part::Evening]).unwrap();
+        assert_eq!(suits.bits(), (1, 4));
+        assert!(suits.fits(datetime!(2026-03-09 17:00)) && !suits.fits(datetime!(2026-03-09 16:59)));
+        let early = Suits::parse(day, [Weekday::Monday], [Part::Morning]).unwrap();
+        assert!(early.fits(datetime!(2026-03-09 11:59)) && !early.fits(datetime!(2026-03-09 12:00)));
+        assert_eq!(early.bits(), (1, 1));
+    }
 }

@@ -90,4 +90,12 @@ mod tests {
         assert_eq!(of(&[&early], &back, Tick::RecordPhotos), Agreement::Given { at: AT });
         assert_eq!(of(&[&late, &early], &back, Tick::Marketing), Agreement::Given { at: AT + Duration::DAY });
     }
+
+    #[test]
+    fn what_is_taken_back_as_it_is_signed_is_taken_back() {
+        let record = signed(&Tick::ALL, AT);
+        let back = [(Tick::Marketing, AT), (Tick::RecordPhotos, AT - Duration::SECOND)];
+        assert_eq!(agreement([&record], &back, Tick::Marketing), Agreement::Withdrawn { at: AT });
+        assert_eq!(agreement([&record], &back, Tick::RecordPhotos), Agreement::Given { at: AT }, "that was before");
+    }
 }

@@ -147,4 +147,23 @@ mod tests {
         assert_eq!(Drawing::parse(&points), Err(DrawingRefused::TooLong));
         assert_eq!(Drawing::parse(&" ".repeat(1_000_000)), Err(DrawingRefused::TooLong));
     }
+
+    #[test]
+    fn a_signature_may_be_as_long_as_its_limits() {
+        assert!(Drawing::parse(&"1,1 2,2;".repeat(Drawing::STROKES_MAX)).is_ok());
+        for strokes in [Drawing::STROKES_MAX + 1, Drawing::STROKES_MAX + 5] {
+            assert_eq!(Drawing::parse(&"1,1 2,2;".repeat(strokes)), Err(DrawingRefused::TooLong));
+        }
+        assert!(Drawing::parse(&"1000,400 ".repeat(Drawing::POINTS_MAX)).is_ok(), "also where each point is wide");
+        let points = "1,1 ".repeat(Drawing::POINTS_MAX);
+        assert_eq!(Drawing::parse(&points).unwrap().strokes()[0].len(), Drawing::POINTS_MAX);
+        assert_eq!(Drawing::parse(&(points + "1,1")), Err(DrawingRefused::TooLong));
+    }
+
+    #[test]
+    fn a_signature_is_stored_as_its_strokes_and_shown_to_nobody_by_chance() {
+        let drawing = Drawing::parse("1,2 3,4;5,6 7,8").unwrap();
+        assert_eq!(serde_json::to_string(&drawing).unwrap(), "\"1,2 3,4;5,6 7,8\"");
+        assert_eq!(format!("{drawing:?}"), "Drawing(..)");
+    }
 }

@@ -257,3 +257,43 @@ pub fn standing(last: Option<&ConsentRecord>, now: &Subject) -> ConsentStanding 
         Some(ConsentRecord::Signed(_)) => ConsentStanding::SignedCurrent,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn subject(product: Option<u8>, service: Option<u8>) -> Subject {
+        let empty = Fingerprint::of(b"");
+        Subject {
+            text: empty,
+            answers: empty,
+            products: product.map(|number| ProductId::from_random([number; 16])).into_iter().collect(),
+            service: service.map(|number| ServiceId::from_random([number; 16])),
+        }
+    }
+
+    #[test]
+    fn a_plan_is_the_same_with_the_same_products_and_as_far_as_both_tell_the_same_service() {
+        let plan = subject(Some(1), Some(1));
+        assert!(
+            plan.same_plan(&plan) && plan.same_plan(&subject(Some(1), None)) && subject(Some(1), None).same_plan(&plan)
+        );
+        for other in [subject(Some(2), Some(1)), subject(Some(1), Some(2)), subject(None, Some(1))] {
+            assert!(!plan.same_plan(&other) && !other.same_plan(&plan), "{other:?}");
+        }
+    }
+
+    #[test]
+    fn a_signature_for_another_service_is_none_for_this_one() {
+        let ticks = Tick::ALL.into_iter().collect();
+        let (id, name) = (ConsentId::from_random([1; 16]), TypedName::parse("Mia").unwrap());
+        let offer = Offer { id, subject: subject(Some(1), Some(1)), ticks, name, drawing: None, guardian: None };
+        let signed = Signed::sign(offer, time::macros::datetime!(2026-03-02 09:00 UTC)).unwrap();
+        let record = ConsentRecord::Signed(Box::new(signed));
+        let stands = |now| standing(Some(&record), &now);
+        assert_eq!(stands(subject(Some(1), Some(1))), ConsentStanding::SignedCurrent);
+        assert_eq!(stands(subject(Some(1), None)), ConsentStanding::SignedCurrent, "an early one doesn't tell");
+        assert_eq!(stands(subject(Some(1), Some(2))), ConsentStanding::OtherService);
+        assert_eq!(stands(subject(Some(2), Some(1))), ConsentStanding::ProductsChanged);
+    }
+}

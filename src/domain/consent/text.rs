@@ -187,9 +187,47 @@ mod tests {
             assert_eq!(ConsentText::parse(said.canonical()).unwrap(), said, "an unspoken reader changes nothing");
             let mut english = shipped.content.clone();
             assert_eq!(said.paragraphs().len(), english.paragraphs.len());
+            assert_eq!(english.words().count(), 2 * said.paragraphs().len() + Tick::ALL.len() + 1);
             for (here, there) in said.content.words().zip(english.words()) {
                 assert_ne!(here, there, "not in {}", language.name());
             }
         }
+    }
+
+    #[test]
+    fn a_text_that_follows_has_the_next_number_and_says_what_it_was_given() {
+        let first = ConsentText::built_in().unwrap();
+        let (paragraphs, ticks) = (first.paragraphs().to_vec(), first.ticks().to_vec());
+        let next = |paragraphs, ticks, guardian: &str| first.next(paragraphs, ticks, guardian.to_owned());
+        let same = next(paragraphs.clone(), ticks.clone(), first.guardian()).unwrap();
+        assert_eq!((first.version(), same.version()), (1, 2));
+        assert!(same.same_words(&first) && same.fingerprint() != first.fingerprint());
+
+        let mut other_tick = ticks.clone();
+        other_tick[1].text.push('!');
+        let fewer = paragraphs[1..].to_vec();
+        let others = [
+            next(fewer, ticks.clone(), first.guardian()),
+            next(paragraphs.clone(), other_tick, first.guardian()),
+            next(paragraphs.clone(), ticks.clone(), "I am her mother."),
+        ];
+        for other in others {
+            let other = other.unwrap();
+            assert!(!other.same_words(&first) && !first.same_words(&other));
+        }
+        assert_eq!(next(paragraphs.clone(), ticks.clone(), "Hers.").unwrap().guardian(), "Hers.");
+        assert_eq!(next(Vec::new(), ticks.clone(), "Hers."), Err(ConsentTextRefused::NoWords));
+        assert_eq!(next(paragraphs.clone(), ticks.clone(), " "), Err(ConsentTextRefused::NoWords));
+        assert_eq!(next(paragraphs, ticks[1..].to_vec(), "Hers."), Err(ConsentTextRefused::Ticks));
+    }
+
+    #[test]
+    fn what_ships_changes_its_language_and_the_studios_own_words_stay() {
+        let shipped = ConsentText::built_in().unwrap();
+        let own = shipped.next(shipped.paragraphs().to_vec(), shipped.ticks().to_vec(), "Our own.".to_owned()).unwrap();
+        let german = own.respoken(Language::English, Language::German).unwrap();
+        let there = Language::German.within(ConsentText::built_in).unwrap();
+        assert_eq!((german.version(), german.language(), german.guardian()), (3, "de", "Our own."));
+        assert_eq!((german.paragraphs(), german.ticks()), (there.paragraphs(), there.ticks()));
     }
 }

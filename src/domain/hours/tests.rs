@@ -86,3 +86,16 @@ proptest! {
         prop_assert_eq!(DayHours::parse_text(&day.to_string()).unwrap(), day);
     }
 }
+
+#[test]
+fn a_day_has_up_to_eight_stretches_and_24_hours() {
+    let day = |count: u16| DayHours::parse((0..count).map(|hour| OpenSpan::parse(hour * 60, hour * 60 + 30).unwrap()));
+    assert_eq!(day(8).map(|day| day.spans().len()), Ok(8));
+    assert_eq!(day(9), Err(HoursRefused::TooMany { most: 8 }));
+    assert_eq!(parse_clock("24:00"), Ok(1440));
+    for bad in ["24:01", "25:00", "9:60", "9:5"] {
+        assert_eq!(parse_clock(bad), Err(HoursRefused::NotATime), "{bad}");
+    }
+    let text = |text| DayHours::parse_text(text).unwrap();
+    assert_eq!(text("9:00-12:00").within(&text("12:00-17:00")), text(""), "what only touches shares no time");
+}

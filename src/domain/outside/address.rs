@@ -77,4 +77,11 @@ mod tests {
             assert_eq!(Address::parse(text).err(), Some(AddressRefused), "{text:?}");
         }
     }
+
+    #[test]
+    fn an_address_may_be_as_long_as_its_limit() {
+        let of = |length: usize| Address::parse(&format!("webcal://a.org/{}", "x".repeat(length - "a.org/".len())));
+        assert!(of(Address::MOST).is_ok());
+        assert_eq!(of(Address::MOST + 1).err(), Some(AddressRefused));
+    }
 }

@@ -192,4 +192,14 @@ mod tests {
         }
         assert_eq!((offset("+0130"), offset("-003005"), offset("0100")), (Some(5400), Some(-1805), None));
     }
+
+    #[test]
+    fn days_are_eight_digits_and_lengths_are_bounded() {
+        for bad in ["2026-3-1", "202603011", "2026030", "20261301", "20260001", "٢٠٢٦"] {
+            assert_eq!(date(bad), None, "{bad}");
+        }
+        assert_eq!(date("20261231"), Some(date!(2026 - 12 - 31)));
+        assert_eq!((length("PT999999S"), length("PT1000000S")), (Some(Duration::seconds(999_999)), None));
+        assert_eq!(offset("+023456"), Some(2 * 3600 + 34 * 60 + 56));
+    }
 }

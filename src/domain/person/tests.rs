@@ -130,3 +130,40 @@ proptest! {
         let _ = BirthDate::parse(&text, date!(2026 - 01 - 01));
     }
 }
+
+#[test]
+fn two_people_are_taken_for_one_by_their_name_in_small_letters() {
+    let name = |text| PersonName::parse(text).unwrap();
+    assert_eq!(name("Élodie van Dijk").key(), "élodie van dijk");
+    assert_eq!(name("Élodie van der Berg").initials(), "Évd");
+}
+
+#[test]
+fn codes_numbers_and_addresses_are_taken_up_to_their_limits() {
+    for (text, digits) in [("+1", "1"), ("49", "49"), ("+378", "378")] {
+        assert_eq!(HomeDial::parse(text).unwrap().digits(), digits);
+    }
+    for bad in ["", "+", "0", "1234", "+4a"] {
+        assert!(HomeDial::parse(bad).is_err(), "{bad}");
+    }
+    let home = HomeDial::parse("49").unwrap();
+    let spaced = |length: usize| format!("+49{}3023125042", " ".repeat(length - 13));
+    assert!(Phone::parse(&spaced(60), &home).is_ok());
+    for length in [61, 80] {
+        assert_eq!(Phone::parse(&spaced(length), &home), Err(PhoneRefused::TooLong), "{length}");
+    }
+    // RFC 1035, section 2.3.4: a label has 63 octets at most.
+    let mail = |label: usize| Mail::parse(&format!("a@{}.b.example.org", "c".repeat(label)));
+    assert!(mail(1).is_ok() && mail(63).is_ok());
+    assert_eq!(mail(64), Err(MailRefused::Domain));
+    // RFC 3696, erratum 1690: an address has 254 octets at most.
+    let long = |length: usize| {
+        let domain = ["c".repeat(63), "d".repeat(63), "e".repeat(63), "example.org".to_owned()].join(".");
+        Mail::parse(&format!("{}@{domain}", "a".repeat(length - domain.len() - 1)))
+    };
+    assert!(long(254).is_ok());
+    assert_eq!(long(255), Err(MailRefused::TooLong));
+    let born = |date| BirthDate::of(date, date!(2026 - 03 - 02));
+    assert!(born(date!(1906 - 01 - 01)).is_ok() && born(date!(2026 - 03 - 02)).is_ok());
+    assert_eq!(born(date!(1905 - 12 - 31)), Err(BirthDateRefused::TooOld));
+}

@@ -201,4 +201,18 @@ mod tests {
         assert_eq!(other.changed_since(&answers()), BTreeSet::from(["sight"]));
         assert_eq!(Answers::default().changed_since(&answers()).len(), 3);
     }
+
+    #[test]
+    fn a_page_puts_its_answers_in_the_place_of_those_that_were_there() {
+        assert!(Answers::default().is_empty() && !answers().is_empty());
+        let json = r#"{"version":1,"language":"en","sections":[{"key":"s","title":"T","intro":"","questions":[
+            {"key":"sight","text":"Sight?","why":"W","kind":"yes_no"},
+            {"key":"word","text":"Which?","kind":"text","optional":true,"after":{"question":"sight","is":"yes"}}]}]}"#;
+        let questions = crate::domain::questionnaire::Questionnaire::parse(json).unwrap();
+        let mut kept = answers();
+        kept.replace_section(&questions.sections()[0], [("sight", Answer::No)].into_iter().collect());
+        assert!(kept.get("sight") == Some(&Answer::No) && kept.get("word").is_none() && kept.len() == 2);
+        assert!(kept.get("day") == answers().get("day"), "of another section");
+        assert_eq!(format!("{:?} {:?}", Answer::No, kept), "Answer(..) Answers(2 given)");
+    }
 }

@@ -280,4 +280,16 @@ mod tests {
         let shown = format!("{refused:?} {:?}", refused.fields);
         assert!(!shown.contains("secret") && !shown.contains("op_"), "{shown}");
     }
+
+    #[test]
+    fn a_refused_page_keeps_what_was_typed_in_its_own_fields() {
+        let refused = read(&[("op", "talk"), ("op", "yes"), ("lids", "calm"), ("token", "x")]).unwrap_err();
+        assert!(refused.wants_to_talk("op") && !refused.wants_to_talk("lids"));
+        let names: Vec<&str> = refused.raw.iter().map(|(name, _)| name.as_str()).collect();
+        assert_eq!(names, ["op", "op", "lids"], "no token of the form");
+        let shown = format!("{refused:?} {:?}", refused.fields);
+        assert_eq!(shown, "SectionRefused(1 fields) [FieldRefused(..)]");
+        let oldest = read(&[("op", "yes"), ("op_date", "1906-01-01"), ("lids", "calm")]);
+        assert!(oldest.is_ok(), "120 years back, as old as anybody is");
+    }
 }

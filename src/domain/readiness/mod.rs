@@ -244,3 +244,6 @@ fn about_window(case: &Case<'_>, on: Date) -> Option<Reason> {
     reason.from = Some(Earliest::Day(opens));
     Some(reason)
 }
+
+#[cfg(test)]
+mod tests;

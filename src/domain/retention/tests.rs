@@ -209,3 +209,19 @@ fn whoever_asks_is_answered_within_a_month() {
     assert_eq!(answer_due(date!(2027 - 01 - 31)), date!(2027 - 02 - 28));
     assert_eq!(answer_due(date!(2026 - 11 - 27)), date!(2026 - 12 - 27));
 }
+
+#[test]
+fn treatments_and_contacts_of_minors_may_be_kept_for_longer() {
+    assert_eq!(Class::ALL.map(Class::knows_age), [true, true, false, false]);
+}
+
+#[test]
+fn nobody_is_kept_as_a_minor_for_less_than_the_usual_term() {
+    // She turns 25 on the very day on which the seven years end.
+    let day = date!(2026 - 03 - 02);
+    let young = Records { born: born(date!(2008 - 03 - 03)), treated: Some((day, day)), ..enquiry(day) };
+    let even = Terms { treated: Term { months: 84, until_age: Some(25) }, ..TERMS };
+    assert_eq!(of_record(&young, &even, day), Fate::Stays { to: date!(2033 - 03 - 03), why: Keeps::Minor });
+    let born_before = Records { born: born(date!(2008 - 03 - 02)), ..young };
+    assert_eq!(of_record(&born_before, &even, day), Fate::Stays { to: date!(2033 - 03 - 02), why: Keeps::Treatment });
+}

@@ -219,4 +219,22 @@ mod tests {
         assert_eq!(Occupation::parse(0, 0), Err(OccupationRefused::Minutes { most: 720 }));
         assert_eq!(Occupation::parse(1, 121), Err(OccupationRefused::Turnaround { most: 120 }));
     }
+
+    #[test]
+    fn lengths_and_settings_are_taken_up_to_their_limits() {
+        assert!(
+            BookingRules::parse(5, 20_160, 730, Some(5)).is_ok() && BookingRules::parse(60, 0, 1, Some(240)).is_ok()
+        );
+        assert_eq!(BookingRules::parse(5, 0, 1, Some(241)), Err(RulesRefused::Shortest { most: 240 }));
+        let longest = Occupation::parse(720, 120).unwrap();
+        assert_eq!((longest.minutes(), longest.turnaround(), longest.total()), (720, 120, 840));
+        assert_eq!(Occupation::parse(1, 0).unwrap().total(), 1);
+    }
+
+    #[test]
+    fn the_desk_may_book_at_once_and_more_than_a_year_ahead() {
+        let rules = BookingRules::parse(20, 90, 30, Some(45)).unwrap();
+        assert_eq!(rules.at_once(), BookingRules::parse(20, 0, 30, Some(45)).unwrap());
+        assert_eq!(rules.at_the_desk(), BookingRules::parse(20, 0, 400, None).unwrap());
+    }
 }

@@ -323,3 +323,42 @@ impl Default for TestRules {
         Self { floor_hours: 48, validity: Validity::For(Span::Months(6)) }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn choices_are_taken_up_to_their_limits() {
+        let fits = |span| TestRules::parse(48, Validity::For(span)).is_ok();
+        for (span, taken) in [
+            (Span::Months(1), true),
+            (Span::Days(27), false),
+            (Span::Days(28), true),
+            (Span::Days(366), true),
+            (Span::Days(367), false),
+        ] {
+            assert_eq!(fits(span), taken, "{span:?}");
+        }
+    }
+
+    #[test]
+    fn results_are_told_in_words_and_hidden_from_debug() {
+        let words: std::collections::BTreeSet<String> = TestResult::ALL.iter().map(ToString::to_string).collect();
+        assert!(words.len() == TestResult::ALL.len() && words.iter().all(|words| words.len() > 3), "{words:?}");
+        let at = time::macros::datetime!(2026-03-09 10:00 UTC);
+        let mut test = SkinTest {
+            id: SkinTestId::from_random([1; 16]),
+            product: ProductId::from_random([1; 16]),
+            applied_at: at,
+            reliable: true,
+            voided: None,
+            readings: Vec::new(),
+        };
+        let look = |at| Reading { at, result: TestResult::ItchOrRaised, by: ReadBy::Practitioner };
+        assert_eq!(test.read(look(at - Duration::SECOND), at), Err(ReadingRefused::BeforeApplied));
+        assert_eq!(test.read(look(at), at), Ok(()), "eyes may burn at once");
+        let shown = format!("{:?} {test:?}", test.readings[0]);
+        assert!(shown.starts_with("Reading(..) SkinTest {") && !shown.contains("Itch"), "{shown}");
+    }
+}

@@ -216,3 +216,49 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_name_in_two_columns_and_days_up_to_the_limits() {
+    let mapping = Mapping::parse([Column::Given, Column::Family, Column::Mail, Column::Born].map(Some).into()).unwrap();
+    let cells = ["Mia", "Holm", "mia@clients.example.org", "30.5.1994"].map(str::to_owned);
+    let row = Row { line: 7, cells: cells.into() };
+    assert_eq!(format!("{row:?}"), "Row { line: 7, .. }");
+    let home = HomeDial::parse("49").unwrap();
+    let mia = Told::read(&row, &mapping, DayOrder::DayFirst, &home, &catalogue(), TODAY).unwrap();
+    assert_eq!(mia.person.name.as_str(), "Mia Holm");
+
+    assert_eq!(but(4, "30.5.1994").unwrap().visit.unwrap().on, date!(1994 - 05 - 30), "the day of her birth");
+    assert_eq!(but(4, "29.5.1994"), Err(Wrong::VisitTooOld));
+    let old = |day: &'static str| {
+        let mut cells = MIA;
+        (cells[3], cells[4]) = ("1.1.1950", day);
+        told(&cells)
+    };
+    assert!(old("24.1.1976").is_ok(), "fifty years of 366 days back");
+    assert_eq!([old("23.1.1976"), old("1.1.1976")], [Err(Wrong::VisitTooOld), Err(Wrong::VisitTooOld)]);
+    let noted = |length: usize| {
+        let note = "é".repeat(length);
+        let mut cells = MIA;
+        cells[6] = &note;
+        told(&cells)
+    };
+    assert_eq!(noted(500).unwrap().visit.unwrap().note.chars().count(), 500);
+    assert_eq!([noted(501), noted(600)], [Err(Wrong::Note(500)), Err(Wrong::Note(500))]);
+    assert_eq!(read_day("1994--05", DayOrder::DayFirst), Err(DayRefused::NotADay));
+}
+
+#[test]
+fn a_row_that_brings_something_is_not_known() {
+    let planned = plan(rows(&[told(&MIA)]), Gathered::default(), ids());
+    let known = || after(&planned);
+    let again = |cells: &[&str]| plan(rows(&[told(cells)]), known(), ids())[0].fate.clone().unwrap();
+    assert!(again(&MIA).is_known() && !again(&MIA).shares_mail, "she shares it with nobody");
+    let mut visit = MIA;
+    visit[4] = "3.1.2026";
+    let mut test = MIA;
+    test[7] = "2.1.2026";
+    assert!(!again(&visit).is_known() && !again(&test).is_known());
+    let mut other = MIA;
+    (other[0], other[1]) = ("Ida Berg", "ida@clients.example.org");
+    assert!(!again(&other).is_known() && !again(&other).shares_mail);
+}

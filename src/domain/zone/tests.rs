@@ -136,3 +136,33 @@ proptest! {
         }
     }
 }
+
+/// Directive 2000/84/EC: summer time in the Union begins on the last Sunday of March and ends on that of October.
+#[test]
+fn a_calendar_is_told_the_changes_that_its_times_need() {
+    let changes = |from, to| zone("Europe/Berlin").observances(from, to);
+    let found = changes(datetime!(2026-03-01 0:00 UTC), datetime!(2026-10-25 01:00 UTC));
+    let told: Vec<_> = found
+        .iter()
+        .map(|one| (one.starts, one.before.whole_hours(), one.after.whole_hours(), one.daylight, one.name.as_str()))
+        .collect();
+    assert_eq!(
+        told,
+        [
+            (datetime!(2025-10-26 01:00 UTC), 2, 1, false, "CET"),
+            (datetime!(2026-03-29 01:00 UTC), 1, 2, true, "CEST"),
+            (datetime!(2026-10-25 01:00 UTC), 2, 1, false, "CET"),
+        ]
+    );
+    assert_eq!(changes(datetime!(2026-03-01 0:00 UTC), datetime!(2026-03-29 00:59:59 UTC)).len(), 1);
+    assert_eq!(zone("UTC").observances(datetime!(2026-03-01 0:00 UTC), datetime!(2027-03-01 0:00 UTC)), []);
+}
+
+#[test]
+fn years_are_known_from_1900_to_2200() {
+    let berlin = zone("Europe/Berlin");
+    assert!(
+        berlin.to_instant(datetime!(1900-01-01 0:00)).is_ok() && berlin.to_instant(datetime!(2200-12-31 0:00)).is_ok()
+    );
+    assert_eq!(format!("{berlin:?}"), "Zone(Europe/Berlin)");
+}

@@ -87,14 +87,11 @@ fn mutate(wanted: &Wanted) -> Result<bool> {
     eprintln!("{} tests take {:.1} s together", tests.len(), tests.time().as_secs_f64());
 
     let lived_file = target.join("lived.txt");
-    let lived: HashSet<String> = if wanted.again {
-        fs::read_to_string(&lived_file)?.lines().map(str::to_owned).collect()
-    } else {
-        HashSet::new()
-    };
+    let lived = fs::read_to_string(&lived_file).unwrap_or_default();
+    let lived: HashSet<&str> = lived.lines().collect();
     let chosen = |id: &usize| {
         let name = &tree.mutants[*id].name;
-        name.contains(&wanted.filter) && (!wanted.again || lived.contains(name))
+        name.contains(&wanted.filter) && (!wanted.again || lived.contains(name.as_str()))
     };
     let (unviable, viable): (Vec<usize>, Vec<usize>) =
         (0..tree.mutants.len()).filter(chosen).partition(|id| tree.dropped.contains(id));
@@ -126,7 +123,10 @@ fn mutate(wanted: &Wanted) -> Result<bool> {
             }
         }
     }
-    fs::write(&lived_file, &alive)?;
+    let aside =
+        tree.mutants.iter().enumerate().filter(|(id, mutant)| !chosen(id) && lived.contains(mutant.name.as_str()));
+    let still: String = aside.map(|(_, mutant)| format!("{}\n", mutant.name)).collect();
+    fs::write(&lived_file, still + &alive)?;
     let listed: String = unviable.iter().map(|id| format!("{}\n", tree.mutants[*id].name)).collect();
     fs::write(target.join("not-viable.txt"), listed)?;
 

@@ -62,19 +62,23 @@ impl Tests {
                 .stdout(Stdio::null())
                 .status()?;
             let took = from.elapsed();
-            ensure!(status.success(), "{} fails without any mutant", names[number]);
             let ids = fs::read_to_string(file).unwrap_or_default();
-            Ok((took, ids.lines().map(str::parse).collect::<Result<Vec<usize>, _>>()?))
+            Ok((status.success(), took, ids.lines().map(str::parse).collect::<Result<Vec<usize>, _>>()?))
         });
         let mut tests =
             Self { binary: binary.into(), folder: folder.into(), tests: Vec::new(), by_mutant: HashMap::new() };
+        let mut failing = Vec::new();
         for (number, (name, run)) in names.into_iter().zip(runs).enumerate() {
-            let (took, ids) = run?;
+            let (passed, took, ids) = run?;
+            if !passed {
+                failing.push(name.clone());
+            }
             tests.tests.push((name, took));
             for id in ids {
                 tests.by_mutant.entry(id).or_default().push(number);
             }
         }
+        ensure!(failing.is_empty(), "without any mutant these fail: {}", failing.join(", "));
         for reaching in tests.by_mutant.values_mut() {
             reaching.sort_by_key(|number| tests.tests[*number].1);
         }

@@ -81,3 +81,73 @@ fn what_can_t_be_read_in_full_is_not_read_in_half() {
     let hourly = event("DTSTART:20260302T090000Z\nDURATION:PT1H\nRRULE:FREQ=HOURLY");
     assert_eq!(busy(&hourly), Err(Unreadable::Repeat));
 }
+
+#[test]
+fn what_only_touches_the_days_asked_for_is_left_out() {
+    let utc = |from: &str, to: &str| busy(&event(&format!("DTSTART:{from}\nDTEND:{to}"))).unwrap().len();
+    assert_eq!(utc("20260228T230000Z", "20260301T000000Z"), 0);
+    assert_eq!(utc("20260228T230000Z", "20260301T000001Z"), 1);
+    assert_eq!(utc("20260415T000000Z", "20260415T010000Z"), 0);
+    assert_eq!(utc("20260414T235959Z", "20260415T010000Z"), 1);
+    assert_eq!(utc("20260302T100000Z", "20260302T090000Z"), 0, "it ends before it begins");
+}
+
+#[test]
+fn whole_days_repeat_up_to_their_last_day_and_long_events_reach_into_the_days_asked_for() {
+    let until = event("DTSTART;VALUE=DATE:20260302\nRRULE:FREQ=DAILY;UNTIL=20260304");
+    let days = ["02", "03", "04"].map(|day| format!("2026-03-{day} 0:00:00.0"));
+    let found = busy(&until).unwrap();
+    assert_eq!(found.len(), 3);
+    assert!(found.iter().zip(days).all(|(found, day)| found.starts_with(&day)), "{found:?}");
+    let long = event("DTSTART:20260115T080000Z\nDURATION:P20D\nRRULE:FREQ=MONTHLY");
+    assert_eq!(busy(&long).unwrap()[0], "2026-02-15 9:00:00.0 2026-03-07 9:00:00.0");
+    let days = event("DTSTART;VALUE=DATE:20260115\nDTEND;VALUE=DATE:20260204\nRRULE:FREQ=MONTHLY");
+    assert_eq!(busy(&days).unwrap()[0], "2026-02-15 0:00:00.0 2026-03-07 0:00:00.0");
+}
+
+#[test]
+fn a_calendar_with_too_many_times_is_not_read_in_half() {
+    let times = |count: i64| {
+        let start = datetime!(2026-03-02 0:00 UTC);
+        let stamp = |n: i64| {
+            let at = start + Duration::seconds(n);
+            format!("202603{:02}T{:02}{:02}{:02}Z", at.day(), at.hour(), at.minute(), at.second())
+        };
+        (0..count).map(stamp).collect::<Vec<_>>()
+    };
+    let events =
+        |count: i64| event(&format!("DTSTART:20260301T120000Z\nDURATION:PT1H\nRDATE:{}", times(count - 1).join(",")));
+    assert_eq!(busy(&events(20_000)).map(|found| found.len()), Ok(20_000));
+    assert_eq!([busy(&events(20_001)), busy(&events(20_010))], [Err(Unreadable::TooMany), Err(Unreadable::TooMany)]);
+    let periods = |count: i64| {
+        let all: Vec<String> = times(count).iter().map(|at| format!("{at}/PT1H")).collect();
+        busy(&format!("BEGIN:VFREEBUSY\nFREEBUSY:{}\nEND:VFREEBUSY", all.join(",")))
+    };
+    assert_eq!(periods(20_000).map(|found| found.len()), Ok(20_000));
+    assert_eq!([periods(20_001), periods(20_010)], [Err(Unreadable::TooMany), Err(Unreadable::TooMany)]);
+}
+
+#[test]
+fn a_zone_is_taken_as_explained_also_where_its_changes_are_listed_or_have_ended() {
+    let weekly = event("DTSTART;TZID=Somewhere West:20260327T090000\nDURATION:PT1H\nRRULE:FREQ=WEEKLY;COUNT=2");
+    let change = |kind: &str, from: &str, to: &str, rule: &str| {
+        format!("BEGIN:{kind}\nDTSTART:20240101T020000\nTZOFFSETFROM:{from}\nTZOFFSETTO:{to}\n{rule}\nEND:{kind}")
+    };
+    let zone = |changes: &[String]| {
+        let all = changes.join("\n");
+        let found = busy(&format!("BEGIN:VTIMEZONE\nTZID:Somewhere West\n{all}\nEND:VTIMEZONE\n{weekly}")).unwrap();
+        found.iter().map(|line| line.split(":00.0").next().unwrap().to_owned()).collect::<Vec<_>>()
+    };
+    let standard = change("STANDARD", "+0100", "+0100", "");
+    // At UTC+1 nine o'clock is ten in Berlin once summer time has begun there, on 29 March.
+    assert_eq!(zone(std::slice::from_ref(&standard)), ["2026-03-27 9:00", "2026-04-03 10:00"]);
+    let listed = change("DAYLIGHT", "+0100", "+0200", "RDATE:20240331T020000,20260329T020000");
+    let back = change("STANDARD", "+0200", "+0100", "RDATE:20241027T030000");
+    assert_eq!(zone(&[standard.clone(), back.clone(), listed]), ["2026-03-27 9:00", "2026-04-03 9:00"]);
+    let ended = change("DAYLIGHT", "+0100", "+0200", "RRULE:FREQ=YEARLY;BYMONTH=3;BYDAY=-1SU;UNTIL=20250401T000000Z");
+    let since = change("STANDARD", "+0200", "+0100", "RDATE:20251026T030000");
+    assert_eq!(zone(&[standard, ended, since]), ["2026-03-27 9:00", "2026-04-03 10:00"], "summer time was given up");
+    let later =
+        "BEGIN:STANDARD\nDTSTART:20300101T020000\nTZOFFSETFROM:+0300\nTZOFFSETTO:+0100\nEND:STANDARD".to_owned();
+    assert_eq!(zone(&[later]), ["2026-03-27 7:00", "2026-04-03 8:00"], "before the first change, what it changes from");
+}
