@@ -345,3 +345,38 @@ fn misfits(limit: &Limit, label: &Label, share: Option<u16>) -> Vec<Misfit> {
     }
     found
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Regulation (EC) 1223/2009, Annex III, entries 8a (from memory), 9a (a), 22 (a) and 12 (a), as in the table: on brows
+    /// professional use has no higher limit.
+    #[test]
+    fn on_brows_professional_products_may_hold_no_more_than_others() {
+        for (ingredient, most) in [
+            (Ingredient::Phenylenediamine, 200),
+            (Ingredient::Toluenediamine, 200),
+            (Ingredient::Resorcinol, 125),
+            (Ingredient::Peroxide, 1200),
+        ] {
+            let Line::Limited(limit) = line(Jurisdiction::EuUk, ingredient, Area::Brow) else {
+                panic!("{ingredient:?}")
+            };
+            assert_eq!((limit.general, limit.professional), (Some(most), most), "{ingredient:?}");
+        }
+    }
+
+    #[test]
+    fn a_label_may_name_a_higher_age_than_it_has_to() {
+        let label = |age| Label {
+            holds: [(Ingredient::Resorcinol, Some(100))].into(),
+            areas: [Area::Brow].into(),
+            professional_only: true,
+            ph: None,
+            age,
+        };
+        let misses = |age| warnings(Jurisdiction::EuUk, &label(age)).iter().any(|one| one.what == Misfit::Age(16));
+        assert_eq!([None, Some(15), Some(16), Some(18)].map(misses), [true, true, false, false]);
+    }
+}

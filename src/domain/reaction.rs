@@ -222,4 +222,16 @@ mod tests {
             Level::Mild.follow_ups(reported).iter().map(|moment| (*moment - reported).whole_hours()).collect();
         assert_eq!(days, [24, 48, 96]);
     }
+
+    #[test]
+    fn she_is_asked_again_at_the_next_of_its_times_and_products_are_blocked_from_moderate_on() {
+        let reported = datetime!(2026-03-09 10:00 UTC);
+        let next = |hours: i64| {
+            let next = Level::Mild.next_follow_up(reported, reported + Duration::hours(hours));
+            next.map(|moment| (moment - reported).whole_hours())
+        };
+        assert_eq!([next(0), next(23), next(24), next(95), next(96)], [Some(24), Some(24), Some(48), Some(96), None]);
+        assert_eq!(Level::Expected.next_follow_up(reported, reported), None);
+        assert_eq!(Level::ALL.map(Level::blocks_products), [false, false, true, true, true]);
+    }
 }

@@ -158,6 +158,9 @@ mod tests {
         let points = "1,1 ".repeat(Drawing::POINTS_MAX);
         assert_eq!(Drawing::parse(&points).unwrap().strokes()[0].len(), Drawing::POINTS_MAX);
         assert_eq!(Drawing::parse(&(points + "1,1")), Err(DrawingRefused::TooLong));
+        let spaced = |length: usize| Drawing::parse(&format!("1,1 2,2{}", " ".repeat(length - 7)));
+        assert!(spaced(50_000).is_ok());
+        assert_eq!(spaced(50_001), Err(DrawingRefused::TooLong), "not even looked at");
     }
 
     #[test]

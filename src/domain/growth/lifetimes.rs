@@ -83,3 +83,17 @@ fn stirling_error(k: f64) -> f64 {
     inverse
         * (1.0 / 12.0 - square * (1.0 / 360.0 - square * (1.0 / 1260.0 - square * (1.0 / 1680.0 - square / 1188.0))))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 16! and 18! are whole numbers that a double holds exactly, so their logarithms are right to the last digits.
+    #[test]
+    fn the_error_of_stirlings_formula_is_that_of_a_factorial() {
+        for (k, factorial) in [(16.0, 20_922_789_888_000.0), (18.0, 6_402_373_705_728_000.0_f64)] {
+            let formula = k * f64::ln(k) - k + 0.5 * (std::f64::consts::TAU * k).ln();
+            assert!((stirling_error(k) - (factorial.ln() - formula)).abs() < 1e-13, "{k}");
+        }
+    }
+}

@@ -101,6 +101,7 @@ fn shares_and_priors_are_stored_as_the_numbers_that_they_are() {
         ("0.375".into(), "0.125".into())
     );
     assert_eq!(serde_json::from_str::<Prior>("0.125").unwrap(), prior);
+    assert!(Share::clamped(-0.0).get().is_sign_positive());
     assert!(serde_json::from_str::<Prior>("0.6").is_err() && serde_json::from_str::<Share>("1.5").is_err());
     assert_eq!(
         [0.5, 0.5, 0.25, -0.0, 0.0].map(Share::parse).into_iter().collect::<Result<HashSet<_>, _>>().unwrap().len(),

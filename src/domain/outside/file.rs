@@ -269,7 +269,7 @@ fn occurrences(
     let mut begins = vec![(first, civil.date())];
     for rule in event.all("RRULE") {
         let rule = Repeat::parse(&rule.value).ok_or(Unreadable::Repeat)?;
-        let reach = Duration::days(days.max(seconds / 86_400) + 2);
+        let reach = Duration::days(days + 2);
         let looked_at = (from.date().saturating_sub(reach), to.date().saturating_add(Duration::days(2)));
         let until = rule.until().map(|until| match until {
             Moment::Day(day) => clock.instant(Moment::Day(day.saturating_add(Duration::DAY)).civil()) - 1,

@@ -163,7 +163,6 @@ impl Repeat {
             return days;
         }
         let at = |position: i16| match position {
-            0 => None,
             1.. => usize::try_from(position - 1).ok(),
             _ => days.len().checked_sub(usize::from(position.unsigned_abs())),
         };
@@ -261,5 +260,16 @@ mod tests {
     fn a_rule_without_a_day_ends() {
         let rule = Repeat::parse("FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=30").unwrap();
         assert_eq!(rule.days(date!(2020 - 01 - 01), date!(2026 - 01 - 01), date!(2027 - 12 - 31)), []);
+    }
+
+    #[test]
+    fn months_are_counted_across_the_years_and_a_year_repeats_its_day_alone() {
+        let start = date!(2026 - 01 - 15);
+        assert_eq!(
+            days("FREQ=MONTHLY;INTERVAL=5;COUNT=4", start),
+            ["2026-01-15", "2026-06-15", "2026-11-15", "2027-04-15"]
+        );
+        assert_eq!(days("FREQ=YEARLY;COUNT=2", start), ["2026-01-15", "2027-01-15"]);
+        assert_eq!(days("FREQ=YEARLY;BYMONTH=3,4;COUNT=3", start), ["2026-03-15", "2026-04-15", "2027-03-15"]);
     }
 }

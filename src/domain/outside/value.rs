@@ -200,6 +200,6 @@ mod tests {
         }
         assert_eq!(date("20261231"), Some(date!(2026 - 12 - 31)));
         assert_eq!((length("PT999999S"), length("PT1000000S")), (Some(Duration::seconds(999_999)), None));
-        assert_eq!(offset("+023456"), Some(2 * 3600 + 34 * 60 + 56));
+        assert_eq!(offset("+123456"), Some(12 * 3600 + 34 * 60 + 56));
     }
 }

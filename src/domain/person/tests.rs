@@ -167,3 +167,9 @@ fn codes_numbers_and_addresses_are_taken_up_to_their_limits() {
     assert!(born(date!(1906 - 01 - 01)).is_ok() && born(date!(2026 - 03 - 02)).is_ok());
     assert_eq!(born(date!(1905 - 12 - 31)), Err(BirthDateRefused::TooOld));
 }
+
+#[test]
+fn a_zero_in_brackets_is_left_out_once() {
+    let home = HomeDial::parse("49").unwrap();
+    assert_eq!(Phone::parse("+49 (0)30 23(0)12504", &home).unwrap().as_str(), "+493023012504");
+}

@@ -147,4 +147,9 @@ mod tests {
             }
         }
     }
+
+    #[test]
+    fn a_report_is_open_until_it_is_settled() {
+        assert_eq!([Reported, FollowedUp, Settled].map(State::is_open), [true, true, false]);
+    }
 }

@@ -216,12 +216,22 @@ fn treatments_and_contacts_of_minors_may_be_kept_for_longer() {
 }
 
 #[test]
-fn nobody_is_kept_as_a_minor_for_less_than_the_usual_term() {
-    // She turns 25 on the very day on which the seven years end.
+fn whoever_is_of_age_on_the_day_is_no_minor_however_long_minors_are_kept() {
     let day = date!(2026 - 03 - 02);
-    let young = Records { born: born(date!(2008 - 03 - 03)), treated: Some((day, day)), ..enquiry(day) };
-    let even = Terms { treated: Term { months: 84, until_age: Some(25) }, ..TERMS };
-    assert_eq!(of_record(&young, &even, day), Fate::Stays { to: date!(2033 - 03 - 03), why: Keeps::Minor });
-    let born_before = Records { born: born(date!(2008 - 03 - 02)), ..young };
-    assert_eq!(of_record(&born_before, &even, day), Fate::Stays { to: date!(2033 - 03 - 02), why: Keeps::Treatment });
+    let terms = |age| Terms { treated: Term { months: 84, until_age: Some(age) }, ..TERMS };
+    let treated = |born_on| Records { born: born(born_on), treated: Some((day, day)), ..enquiry(day) };
+    let to = date!(2033 - 03 - 02);
+    let stays = |why| Fate::Stays { to, why };
+    assert_eq!(of_record(&treated(date!(2008 - 03 - 02)), &terms(30), day), stays(Keeps::Treatment));
+    let same_day = treated(date!(2009 - 03 - 02));
+    assert_eq!(of_record(&same_day, &terms(24), day), stays(Keeps::Treatment), "her 24th birthday, and seven years");
+    let both = Records { reacted: Some((day, day)), ..treated(date!(1990 - 03 - 27)) };
+    assert_eq!(of_record(&both, &TERMS, day), stays(Keeps::Treatment), "of equal days the first cause is named");
+}
+
+#[test]
+fn a_month_of_31_days_is_kept_whole() {
+    let month = Term { months: 1, until_age: None };
+    assert_eq!(month.kept_since(date!(2026 - 02 - 01)), date!(2026 - 01 - 01));
+    assert_eq!(month.last_day(date!(2026 - 01 - 01)), date!(2026 - 02 - 01));
 }

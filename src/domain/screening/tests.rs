@@ -3,6 +3,7 @@ use time::macros::date;
 use super::*;
 use crate::domain::ids::LetterId;
 use crate::domain::letter::{Letter, LetterDraft};
+use crate::domain::person::BirthDate;
 use crate::domain::questionnaire::{After, Answer, AnswerSet, Answers, Kind, Question};
 use crate::domain::verdict::{Clears, Reason, Start};
 
@@ -39,7 +40,8 @@ fn the_shipped_table_says_the_same_in_every_language() {
 #[test]
 fn flags_that_are_not_set_are_not_written_and_those_that_are_come_back() {
     let shipped = shipped();
-    assert!(!shipped.rules.canonical().contains(":false") && !shipped.questionnaire.canonical().contains(":false"));
+    assert!(!shipped.rules.canonical().contains(":false") && !shipped.rules.canonical().contains(":{}"));
+    assert!(!shipped.questionnaire.canonical().contains(":false"));
     let scope = Scope { chemistries: Vec::new(), areas: vec![Area::Brow] };
     let outcome = Outcome::DoNotTreat { cause: Cause::Other, overridable: true, letter: true, lasts: None };
     let set = Rule { scope, outcome, off: true, ..rule("atopy") };
@@ -267,4 +269,46 @@ fn a_letter_lifts_what_it_speaks_of_and_nothing_else() {
     };
     assert_eq!(verdict(&letter("retina")), (Verdict::LetterNeeded, Start::WithReason, 1));
     assert_eq!(verdict(&letter("glaucoma")), (Verdict::Note, Start::Yes, 1));
+}
+
+#[test]
+fn a_test_may_be_applied_from_the_day_on_that_a_wait_ends() {
+    let may = |days: i64| {
+        let shipped = shipped();
+        let answers = [("broken_skin", Answer::Yes)].into_iter().collect();
+        let given_on = date!(2026 - 03 - 09);
+        let set = AnswerSet { questionnaire: 1, given_on, returning: true, answers };
+        let (questionnaire, rules) = (&shipped.questionnaire, &shipped.rules);
+        let screening = Screening { questionnaire, rules, set: &set, letters: &[], ingredients: None };
+        let birth = BirthDate::of(date!(1990 - 04 - 23), given_on).ok();
+        screening.may_test(birth, ServiceKind::LashTint, given_on + time::Duration::days(days))
+    };
+    assert_eq!(may(6), TestPermission::NotBefore(date!(2026 - 03 - 16)));
+    assert_eq!(may(7), TestPermission::Yes);
+    assert_eq!(format!("{:?}", may(7)), "TestPermission(..)", "what it is is health data");
+}
+
+/// A month has 28 days at least and 31 at most, so that a wait in days is as long as one in months from 31 days a month on.
+#[test]
+fn a_guarded_rule_may_last_longer_in_days_or_in_months() {
+    let lasting = |span| {
+        let outcome =
+            Outcome::DoNotTreat { cause: Cause::ActiveInfection, overridable: false, letter: false, lasts: Some(span) };
+        Rule { outcome, ..rule("conjunctivitis_today") }
+    };
+    let table = |span| shipped().rules.with(vec![lasting(span)]).unwrap();
+    let holds = |now, was| table(now).softened(&table(was)).is_none();
+    use Span::{Days, Months};
+    for (now, was, long_enough) in [
+        (Days(13), Days(14), false),
+        (Days(14), Days(14), true),
+        (Months(1), Months(2), false),
+        (Months(2), Months(2), true),
+        (Days(61), Months(2), false),
+        (Days(62), Months(2), true),
+        (Months(2), Days(57), false),
+        (Months(2), Days(56), true),
+    ] {
+        assert_eq!(holds(now, was), long_enough, "{now:?} for {was:?}");
+    }
 }

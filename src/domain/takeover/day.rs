@@ -40,7 +40,7 @@ pub fn read_day(text: &str, order: DayOrder) -> Result<Date, DayRefused> {
     }
     let text = text.split([' ', 'T', '\u{A0}']).next().unwrap_or_default();
     let parts: Vec<&str> = text.split(['-', '.', '/']).collect();
-    let all_digits = |part: &&str| !part.is_empty() && part.bytes().all(|b| b.is_ascii_digit());
+    let all_digits = |part: &&str| part.bytes().all(|b| b.is_ascii_digit());
     let &[first, second, third] = parts.as_slice() else { return Err(DayRefused::NotADay) };
     if ![first, second, third].iter().all(all_digits) {
         return Err(DayRefused::NotADay);

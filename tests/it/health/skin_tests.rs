@@ -278,3 +278,26 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn moments_on_the_edge_count_for_the_test() {
+    assert_eq!(of(&[applied(1, APPLIED, &[])], APPLIED), TestStanding::TooEarly { until: after(48) });
+    let clear = applied(1, APPLIED, &[(48, TestResult::NoVisibleChange)]);
+    let running = applied(1, after(100), &[]);
+    assert!(
+        matches!(of(&[clear.clone(), running], after(101)), TestStanding::Valid { .. }),
+        "an older one counts still"
+    );
+    let clear = [clear];
+    let every = TestRules::parse(48, Validity::EveryVisit).unwrap();
+    let end = datetime!(2026-09-09 10:00 UTC);
+    let at_once = Planned { treated: vec![APPLIED], ..planned(1) };
+    assert_eq!(
+        standing(&clear, &at_once, after(100), &every),
+        TestStanding::Valid { until: end },
+        "not what it was for"
+    );
+    let last = Planned { treated: vec![end], ..planned(1) };
+    let until = datetime!(2027-03-09 10:00 UTC);
+    assert_eq!(standing(&clear, &last, end, &TestRules::default()), TestStanding::Valid { until });
+}

@@ -360,3 +360,97 @@ fn a_client_younger_than_the_label_says_waits_for_her_birthday() {
     assert_eq!((rules(&readiness), readiness.may_start()), (vec!["product_age"], Start::No));
     assert_eq!(readiness.from, Some(Earliest::Day(date!(2028 - 05 - 02))));
 }
+
+#[test]
+fn whoever_is_too_young_for_the_visit_reads_that_alone() {
+    let mut young = Client { born: date!(2010 - 05 - 02), tests: Vec::new(), ..Client::new(ServiceKind::LashTint) };
+    young.products[0].test_booked_at = Some(NOW + Duration::days(2));
+    let readiness = young.readiness();
+    let about: Vec<&About> = readiness.reasons.iter().map(|reason| &reason.about).collect();
+    assert_eq!(about.iter().filter(|about| ***about == About::Age).count(), 1, "{:?}", rules(&readiness));
+    assert!(!rules(&readiness).contains(&"age_test_under_16"));
+}
+
+#[test]
+fn a_test_that_is_not_needed_or_has_passed_is_not_asked_to_wait_for_her_birthday() {
+    let mut turning = Client {
+        born: date!(2010 - 03 - 14),
+        guardian: GuardianPart { signed: true, present: false },
+        tests: Vec::new(),
+        ..Client::new(ServiceKind::LashTint)
+    };
+    let mut booked = |on, needs_test| {
+        let products = vec![Planned { test_booked_at: Some(on), needs_test, ..planned(1) }];
+        turning.products = products;
+        rules(&turning.readiness()).contains(&"age_test_under_16")
+    };
+    assert!(booked(NOW + Duration::HOUR, true));
+    assert!(!booked(NOW + Duration::HOUR, false), "it needs no test");
+    assert!(!booked(NOW, true), "its time has come");
+}
+
+#[test]
+fn a_window_is_open_on_its_first_day() {
+    let opens = |day| Client { window_opens: Some(day), ..Client::new(ServiceKind::LashLift) }.readiness();
+    assert_eq!(opens(date!(2026 - 03 - 16)).verdict, Verdict::Clear);
+    assert_eq!(rules(&opens(date!(2026 - 03 - 17))), ["window_not_open"]);
+}
+
+#[test]
+fn a_skin_test_counts_to_its_last_moment_and_from_its_first() {
+    let at = |tests: Vec<SkinTest>, at| Client { tests, at, ..Client::new(ServiceKind::LashTint) }.readiness();
+    let clear = || vec![applied(1, datetime!(2026-02-20 12:00 +1), &[(48, TestResult::NoVisibleChange)])];
+    let end = datetime!(2026-08-20 12:00 +1);
+    assert_eq!(rules(&at(clear(), end)), [""; 0]);
+    assert_eq!(rules(&at(clear(), end + Duration::SECOND)), ["skin_test_expired"]);
+    let running = vec![applied(1, NOW - Duration::hours(1), &[])];
+    assert_eq!(rules(&at(running, NOW + Duration::hours(47))), ["skin_test_running"]);
+}
+
+#[test]
+fn a_booked_test_moves_the_soonest_treatment_and_one_whose_time_has_come_does_not() {
+    let mut client = Client { tests: Vec::new(), ..Client::new(ServiceKind::LashTint) };
+    let (visit, floor) = (client.at, Duration::hours(48));
+    let mut soonest = |booked: OffsetDateTime, now: OffsetDateTime| {
+        client.products[0].test_booked_at = Some(booked);
+        client.now = now;
+        let readiness = client.readiness();
+        assert_eq!(rules(&readiness), ["skin_test_not_done"]);
+        readiness.from
+    };
+    let late = visit - Duration::hours(47);
+    assert_eq!(soonest(late, NOW), Some(Earliest::Moment(late + floor)));
+    assert_eq!(soonest(NOW - Duration::DAY, NOW), Some(Earliest::Moment(NOW + floor)));
+    assert_eq!(soonest(NOW, NOW), Some(Earliest::Moment(NOW + floor)), "nobody can say that it was applied");
+}
+
+#[test]
+fn of_several_products_that_would_not_do_one_is_named() {
+    let lotion = |share| Shelved {
+        planned: false,
+        ..shelved(Chemistry::Lotion, label(Ingredient::Thioglycolate, Some(share), Area::Lash))
+    };
+    let shelf = vec![lotion(1200), lotion(1300)];
+    let readiness = Client { shelf, ..Client::new(ServiceKind::LashLift) }.readiness();
+    assert_eq!(rules(&readiness), ["product_above_limit"]);
+}
+
+/// Regulation (EC) 1223/2009, Annex III: the label of an oxidative dye has to name the age of 16.
+#[test]
+fn an_age_is_told_once_with_what_it_rests_on() {
+    let policy = AgePolicy { under_16: Under16::GuardianPresent, guardian_under_18: true };
+    let guardian = GuardianPart { signed: true, present: true };
+    let client = |service, chemistry, age, born| {
+        let said = Label { age, ..label(Ingredient::Phenylenediamine, Some(100), Area::Lash) };
+        let shelf = vec![shelved(chemistry, said)];
+        Client { shelf, policy, guardian, born, tests: Vec::new(), products: Vec::new(), ..Client::new(service) }
+    };
+    let young = date!(2010 - 05 - 02);
+    let tint = client(ServiceKind::LashTint, Chemistry::Tint, Some(16), young).readiness();
+    assert_eq!(rules(&tint), ["age_tint_under_16"], "said already");
+    let lift = |age, born| client(ServiceKind::LashLift, Chemistry::Lotion, age, born).readiness();
+    assert_eq!(rules(&lift(Some(16), young)), ["product_age"]);
+    assert_eq!(rules(&lift(Some(16), date!(2010 - 03 - 16))), [""; 0], "sixteen on the day itself");
+    let basis = |age| lift(age, young).reasons[0].basis.to_string();
+    assert!(basis(None).contains("Annex III") && !basis(Some(16)).contains("Annex III"), "{}", basis(Some(16)));
+}

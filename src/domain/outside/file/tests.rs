@@ -151,3 +151,39 @@ fn a_zone_is_taken_as_explained_also_where_its_changes_are_listed_or_have_ended(
         "BEGIN:STANDARD\nDTSTART:20300101T020000\nTZOFFSETFROM:+0300\nTZOFFSETTO:+0100\nEND:STANDARD".to_owned();
     assert_eq!(zone(&[later]), ["2026-03-27 7:00", "2026-04-03 8:00"], "before the first change, what it changes from");
 }
+
+#[test]
+fn parts_of_a_file_are_told_apart_wherever_they_stand() {
+    let alarm = "BEGIN:VALARM\nDTSTART:nonsense\nEND:VALARM";
+    let after_alarm = format!("BEGIN:VEVENT\nUID:1\n{alarm}\nDTSTART:20260302T090000Z\nDURATION:PT1H\nEND:VEVENT");
+    assert_eq!(busy(&after_alarm).unwrap().len(), 1);
+    let period = "BEGIN:VFREEBUSY\nDTSTART:20260301T000000Z\nFREEBUSY:20260302T090000Z/PT1H\nEND:VFREEBUSY";
+    assert_eq!(busy(period).unwrap().len(), 1);
+    let zone = Zone::parse("Europe/Berlin").unwrap();
+    let within = (datetime!(2026-03-01 0:00 UTC), datetime!(2026-04-15 0:00 UTC));
+    let bare = event("DTSTART:20260302T090000Z\nDURATION:PT1H").replace('\n', "\r\n");
+    assert_eq!(busy_times(&bare, &zone, within), Err(Unreadable::NotACalendar));
+}
+
+#[test]
+fn a_zone_keeps_its_name_and_its_changes_for_itself() {
+    let named = "BEGIN:VTIMEZONE\nTZID:Far South\nX-LIC-LOCATION:Elsewhere\nBEGIN:STANDARD\nDTSTART:20260405T030000\nTZOFFSETFROM:+1100\nTZOFFSETTO:+1000\nEND:STANDARD\nEND:VTIMEZONE";
+    let nameless = "BEGIN:VTIMEZONE\nBEGIN:STANDARD\nDTSTART:20260406T000000\nTZOFFSETFROM:+0100\nTZOFFSETTO:+0100\nEND:STANDARD\nEND:VTIMEZONE";
+    let at = |civil: &str| {
+        let event = event(&format!("DTSTART;TZID=Far South:{civil}\nDURATION:PT1H"));
+        busy(&format!("{named}\n{nameless}\n{event}")).unwrap().remove(0)
+    };
+    // 01:00 at UTC+11 is 14:00 UTC of the day before; from the change itself on it is UTC+10.
+    assert!(at("20260405T010000").starts_with("2026-04-04 16:00"));
+    assert!(at("20260405T030000").starts_with("2026-04-04 19:00"), "{}", at("20260405T030000"));
+    assert!(at("20260410T030000").starts_with("2026-04-09 19:00"));
+}
+
+#[test]
+fn an_event_repeats_up_to_the_end_of_its_last_day_and_from_far_away() {
+    let late = event("DTSTART:20260302T235959\nDURATION:PT1H\nRRULE:FREQ=DAILY;UNTIL=20260304");
+    assert_eq!(busy(&late).unwrap().len(), 3);
+    // Eight in the evening of 28 February is the morning of 1 March in Berlin.
+    let far = event("DTSTART;TZID=Pacific/Honolulu:20260201T200000\nDURATION:PT1H\nRRULE:FREQ=DAILY");
+    assert_eq!(busy(&far).unwrap()[0], "2026-03-01 7:00:00.0 2026-03-01 8:00:00.0");
+}
