@@ -375,3 +375,58 @@ fn shortened(text: &str) -> String {
     let text = squeezed(text);
     if text.chars().count() <= 90 { text } else { text.chars().take(89).chain(['…']).collect() }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(text: &str) -> (Vec<String>, usize) {
+        let mut mutants = Vec::new();
+        let found = find("src/a.rs", text, &mut mutants).unwrap();
+        let names = mutants.into_iter().map(|mutant| mutant.name.trim_start_matches("src/a.rs | ").to_owned());
+        (names.collect(), found.constant)
+    }
+
+    #[test]
+    fn every_sort_of_change_is_found_once() {
+        let text = "impl Age {\n    fn may(&self, n: u8) -> bool {\n        !self.old && n < 3\n    }\n}\n";
+        let line = "in: !self.old && n < 3";
+        let wanted = [
+            "body becomes true".to_owned(),
+            "body becomes false".to_owned(),
+            format!("&& becomes || {line}"),
+            format!("! is left out {line}"),
+            format!("< becomes <= {line}"),
+            format!("< becomes == {line}"),
+            format!("< becomes > {line}"),
+            format!("3 becomes 4 {line}"),
+        ];
+        assert_eq!(names(text).0, wanted.map(|what| format!("Age::may | {what}")));
+    }
+
+    #[test]
+    fn arms_and_guards_are_changed_where_another_arm_follows() {
+        let text = "fn f(n: T) { match n {\n A if g => {}\n B => {}\n _ => {}\n C => {} } }";
+        let wanted =
+            ["body becomes ", "guard g becomes true in: A if g => {}", "guard g becomes false in: A if g => {}"];
+        let found = names(text).0;
+        assert_eq!(found[..3], wanted.map(|what| format!("f | {what}")));
+        assert_eq!(found[3..], ["f | arm B is left out in: B => {}"]);
+    }
+
+    #[test]
+    fn constants_chains_of_let_and_tests_are_left_alone() {
+        let text = "const A: u8 = 1 + 2;\nfn f() { if let Some(x) = a && b {} g([0; 4]) }\n\
+            #[cfg(test)] mod tests { fn f() -> u8 { 1 + 1 } }\n#[test] fn t() { a == b; }";
+        assert_eq!(
+            names(text),
+            (
+                vec![
+                    "f | body becomes ".to_owned(),
+                    "f | 0 becomes 1 in: fn f() { if let Some(x) = a && b {} g([0; 4]) }".to_owned()
+                ],
+                4
+            )
+        );
+    }
+}

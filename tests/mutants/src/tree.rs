@@ -378,3 +378,50 @@ fn write(path: &Path, text: &str) -> Result<()> {
     fs::write(path, text)?;
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SOURCE: &str = "fn f(a: u8, b: Option<u8>) -> bool {\n    match b {\n        Some(c) if a + c > 1 => -1 < a as i8,\n        \
+        Some(0) => false,\n        _ => matches!(a, 1 | 2),\n    }\n}\n\nfn g(v: &[u8]) -> impl Iterator<Item = u8> {\n    \
+        v.iter().map(|n| n * 2)\n}\n";
+
+    #[test]
+    fn every_mutant_has_its_switch_and_all_of_it_is_rust() {
+        let mut mutants = Vec::new();
+        let found = find("src/a.rs", SOURCE, &mut mutants).unwrap();
+        let (text, regions) = mutated(SOURCE, &found.sites, &HashSet::new());
+        syn::parse_file(&text).unwrap();
+        for (id, mutant) in mutants.iter().enumerate() {
+            assert_eq!(text.matches(&format!("mutants::on({id})")).count(), 1, "{}: {text}", mutant.name);
+            assert!(regions.iter().any(|region| region.mutants.contains(&id)), "{}", mutant.name);
+        }
+        let all = (0..mutants.len()).collect();
+        assert_eq!(mutated(SOURCE, &found.sites, &all).0, SOURCE, "nothing is left of those that are dropped");
+    }
+
+    #[test]
+    fn an_error_is_blamed_on_the_innermost_text_around_it() {
+        let mut mutants = Vec::new();
+        let found = find("src/a.rs", "fn f() -> u8 { h(a + (b - c)) }", &mut mutants).unwrap();
+        let (text, regions) = mutated("fn f() -> u8 { h(a + (b - c)) }", &found.sites, &HashSet::new());
+        let tree = Tree {
+            root: PathBuf::new(),
+            target: PathBuf::new(),
+            sources: Vec::new(),
+            mutants,
+            dropped: HashSet::new(),
+            constant: 0,
+        };
+        let at = text.find("(b) / (c)").unwrap();
+        let error = serde_json::json!({ "spans": [
+            { "file_name": "src/a.rs", "byte_start": at, "byte_end": at + 9, "is_primary": true, "expansion": null }
+        ] });
+        let blamed = tree.blamed(&error, &[("src/a.rs".to_owned(), regions)]);
+        assert_eq!(
+            blamed.iter().map(|id| tree.mutants[*id].name.as_str()).collect::<Vec<_>>(),
+            ["src/a.rs | f | - becomes / in: fn f() -> u8 { h(a + (b - c)) }"]
+        );
+    }
+}
