@@ -65,6 +65,20 @@ pub async fn is_given(c: &mut Connection, service: &ServiceId, from: Date) -> St
     Ok(givers(c, service).await?.iter().any(|(_, until)| until.is_none_or(|last| last >= from)))
 }
 
+/// The services that are offered on a day or later.
+///
+/// # Errors
+/// When the database can't.
+pub async fn offered(c: &mut Connection, from: Date) -> Stored<Vec<Service>> {
+    let mut found = Vec::new();
+    for service in catalogue::services(c).await?.into_iter().filter(|service| service.active) {
+        if is_given(c, &service.id, from).await? {
+            found.push(service);
+        }
+    }
+    Ok(found)
+}
+
 impl Diary {
     /// Loads it for a service, as far ahead as clients or the desk may look. `but` is left out of the busy times, for
     /// a visit that is being moved.

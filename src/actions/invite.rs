@@ -4,7 +4,7 @@ use std::collections::{HashMap, HashSet};
 
 use time::{Date, Duration, OffsetDateTime};
 
-use super::{Pending, enqueue, people};
+use super::{Pending, diary, enqueue, people};
 use crate::app::App;
 use crate::domain::consent::Tick;
 use crate::domain::ids::{ClientId, InvitationId, ProductId, ServiceId};
@@ -32,7 +32,7 @@ pub enum NotInvited {
     Lately(Date),
     /// She gets one already, for another service.
     Twice,
-    /// The service is no longer offered.
+    /// The service is no longer offered, or nobody may give it.
     NotOffered,
 }
 
@@ -80,6 +80,7 @@ pub async fn look(
     let (booked, blocked) = (retouch::booked(c, &ids, now).await?, retouch::blocked(c, &ids).await?);
     let (tested, told) = (retouch::tested(c).await?, invitations::told(c, &ids).await?);
     let peace = Duration::days(studio.invite_again_days);
+    let offered = diary::offered(c, studio.zone.date_at(now)).await?;
     let (mut found, mut seen, mut chosen) = (Vec::new(), HashSet::new(), HashSet::new());
     for (client, id) in wanted.iter().filter(|one| seen.insert(*one)) {
         let Some(spot) = lines::get(c, client, id).await? else { continue };
@@ -91,7 +92,7 @@ pub async fn look(
             Err(NotInvited::Booked)
         } else if is_blocked(&tested, &blocked, client, id) {
             Err(NotInvited::Blocked)
-        } else if !service.active {
+        } else if offered.iter().all(|given| given.id != *id) {
             Err(NotInvited::NotOffered)
         } else if let Some(at) = last {
             Err(NotInvited::Lately(studio.zone.date_at(at)))
@@ -137,14 +138,19 @@ pub async fn send(app: &App, member: &Member, wanted: &[(ClientId, ServiceId)]) 
     Ok(sent)
 }
 
-/// Whether a letter that waits may still leave: she may have booked or taken her word back meanwhile.
+/// Whether a letter that waits may still leave: meanwhile she may have booked or taken her word back, or the last who gave
+/// the service may have left.
 ///
 /// # Errors
 /// When the database can't.
 pub async fn still_wanted(c: &mut Connection, id: &InvitationId, now: OffsetDateTime) -> Stored<bool> {
     let Some(one) = invitations::get(c, id).await? else { return Ok(false) };
+    let studio = studio::get(c).await?.ok_or_else(|| impossible("studio", "id", "1"))?;
+    let offered = diary::offered(c, studio.zone.date_at(now)).await?;
     let ids = [&one.client];
-    Ok(retouch::may_invite(c, &ids).await?.contains(&one.client) && retouch::booked(c, &ids, now).await?.is_empty())
+    Ok(offered.iter().any(|service| service.id == one.service)
+        && retouch::may_invite(c, &ids).await?.contains(&one.client)
+        && retouch::booked(c, &ids, now).await?.is_empty())
 }
 
 /// Makes the token of a letter that is being written, and stores its hash.

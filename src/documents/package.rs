@@ -29,7 +29,7 @@ use zip::write::{SimpleFileOptions, StreamWriter};
 use zip::{CompressionMethod, ZipWriter};
 
 use super::fhir::bundle;
-use super::pdf::{PdfRefused, client_record};
+use super::pdf::{PdfRefused, Press};
 use super::record::{ClientRecord, ExportHead, LAYOUT, Paper};
 use super::tables::{PAPERS, TABLES, dictionary};
 use crate::domain::ids::ClientId;
@@ -117,8 +117,9 @@ impl Rendered {
     ///
     /// # Errors
     /// [`PackageRefused::Pdf`] when her paper can't be written.
-    pub fn new(head: &ExportHead, client: &ClientRecord) -> Result<Self, PackageRefused> {
-        let pdf = client_record(head, client)
+    pub fn new(press: &mut Press, head: &ExportHead, client: &ClientRecord) -> Result<Self, PackageRefused> {
+        let pdf = press
+            .client_record(head, client)
             .map_err(|refused| PackageRefused::Pdf { client: client.id.clone(), refused })?;
         let rows = TABLES.iter().map(|table| {
             let mut rows = Vec::new();
@@ -178,7 +179,7 @@ impl<W: Write, S: Read + Write + Seek> PackageWriter<W, S> {
     /// # Errors
     /// [`PackageRefused`] when her files can't be written, or she is in it already.
     pub fn add_client(&mut self, client: &ClientRecord) -> Result<(), PackageRefused> {
-        self.add(&Rendered::new(&self.head, client)?)
+        self.add(&Rendered::new(&mut Press::default(), &self.head, client)?)
     }
 
     /// Adds a client whose files are rendered already.
@@ -305,7 +306,7 @@ impl<W: Write, S: Read + Write + Seek> PackageWriter<W, S> {
     }
 
     fn put(&mut self, name: &str, content: &[u8]) -> Result<String, PackageRefused> {
-        self.zip.start_file(name, self.options)?;
+        self.zip.start_file(name, self.options.compression_level(Some(level(name))))?;
         self.zip.write_all(content)?;
         Ok(hex(&Sha256::digest(content)))
     }
@@ -332,9 +333,15 @@ fn options(head: &ExportHead) -> SimpleFileOptions {
     );
     SimpleFileOptions::default()
         .compression_method(CompressionMethod::Deflated)
-        .compression_level(Some(3))
         .last_modified_time(stamp.unwrap_or_default())
         .unix_permissions(0o644)
+}
+
+/// How hard a file is compressed. Papers and pictures are inside themselves already; "stored" is another method of ZIP, which
+/// readers that go front to back can't read where the length stands behind the content.
+fn level(name: &str) -> i64 {
+    let compressed = [".pdf", ".jpg", ".png"].iter().any(|end| name.ends_with(end));
+    if compressed { 1 } else { 3 }
 }
 
 fn json(value: &impl serde::Serialize) -> io::Result<Vec<u8>> {

@@ -30,18 +30,29 @@ use faces::FACES;
 use flow::{Child, Flow, Op, PAGE};
 pub use reaction::{PaperEntry, ReactionPaper};
 use style::Ink;
+use text::Typesetter;
 
 /// Why no file came about. Says nothing of what the record holds.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error("the PDF could not be written: {0}")]
 pub struct PdfRefused(String);
 
-/// Writes one client's record.
-///
-/// # Errors
-/// [`PdfRefused`] when the file would break PDF/A-3a or PDF/UA-1.
-pub fn client_record(head: &ExportHead, client: &ClientRecord) -> Result<Vec<u8>, PdfRefused> {
-    let mut flow = Flow::default();
+/// Writes papers one after the other. What one has laid helps the next, so whoever writes many keeps one; it remembers
+/// texts of the papers before, so whoever is done with them drops it.
+#[derive(Default)]
+pub struct Press(Typesetter);
+
+impl Press {
+    /// Writes one client's record.
+    ///
+    /// # Errors
+    /// [`PdfRefused`] when the file would break PDF/A-3a or PDF/UA-1.
+    pub fn client_record(&mut self, head: &ExportHead, client: &ClientRecord) -> Result<Vec<u8>, PdfRefused> {
+        client_record(Flow::new(&mut self.0), head, client)
+    }
+}
+
+fn client_record(mut flow: Flow<'_>, head: &ExportHead, client: &ClientRecord) -> Result<Vec<u8>, PdfRefused> {
     client::write(&mut flow, head, client);
     let foot =
         tf("{studio} · record of {client}").with("studio", &head.studio.name).with("client", &client.person.name);
@@ -61,7 +72,8 @@ pub fn client_record(head: &ExportHead, client: &ClientRecord) -> Result<Vec<u8>
 /// # Errors
 /// [`PdfRefused`] when the file would break PDF/A-3a or PDF/UA-1.
 pub fn reaction_report(paper: &ReactionPaper) -> Result<Vec<u8>, PdfRefused> {
-    let mut flow = Flow::default();
+    let mut typesetter = Typesetter::default();
+    let mut flow = Flow::new(&mut typesetter);
     reaction::write(&mut flow, paper);
     flow.foot(&tf("{studio} · reaction report").with("studio", &paper.studio).to_string());
     let metadata = Metadata::new()
@@ -81,7 +93,7 @@ fn date_time(at: OffsetDateTime) -> DateTime {
     day.hour(at.hour()).minute(at.minute()).second(at.second()).utc_offset_hour(0).utc_offset_minute(0)
 }
 
-fn finish(flow: Flow, metadata: Metadata) -> Result<Vec<u8>, PdfRefused> {
+fn finish(flow: Flow<'_>, metadata: Metadata) -> Result<Vec<u8>, PdfRefused> {
     let configuration = ConfigurationBuilder::new()
         .with_archival_validator(Archival::A3_A)
         .with_accessibility_validator(Accessibility::UA1)
@@ -166,7 +178,7 @@ fn fill(ink: Ink) -> Fill {
     Fill { paint: paint(ink), opacity: NormalizedF32::ONE, rule: krilla::paint::FillRule::default() }
 }
 
-fn outline(flow: &Flow) -> Outline {
+fn outline(flow: &Flow<'_>) -> Outline {
     let mut outline = Outline::new();
     for mark in &flow.marks {
         let place = XyzDestination::new(mark.page, Point::from_xy(0.0, mark.y));
@@ -175,7 +187,7 @@ fn outline(flow: &Flow) -> Outline {
     outline
 }
 
-fn tree(flow: &Flow, leaves: Leaves) -> TagTree {
+fn tree(flow: &Flow<'_>, leaves: Leaves) -> TagTree {
     let mut leaves: std::collections::HashMap<_, _> = leaves.into_iter().collect();
     let mut tree = TagTree::new().with_lang(Some(Language::spoken().code().to_owned()));
     for root in &flow.roots {
@@ -184,7 +196,7 @@ fn tree(flow: &Flow, leaves: Leaves) -> TagTree {
     tree
 }
 
-fn group(flow: &Flow, index: usize, leaves: &mut std::collections::HashMap<usize, Identifier>) -> Node {
+fn group(flow: &Flow<'_>, index: usize, leaves: &mut std::collections::HashMap<usize, Identifier>) -> Node {
     let Some(of) = flow.groups.get(index) else { return Node::Group(TagGroup::new(krilla::tagging::Tag::NonStruct)) };
     let mut group_tag = TagGroup::new(of.tag.clone());
     for child in &of.children {

@@ -73,29 +73,44 @@ fn hash(seq: i64, at: i64, fields: [&str; 8]) -> String {
 /// # Errors
 /// When the file can't be written.
 pub async fn append(c: &mut Connection, actor: &Actor, event: Event<'_>, now: OffsetDateTime) -> Stored<()> {
+    append_all(c, actor, &[event], now).await
+}
+
+/// How many rows go into the file in one statement.
+const AT_ONCE: usize = 500;
+
+/// Adds rows in this order, in the transaction of what they tell of.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn append_all(c: &mut Connection, actor: &Actor, events: &[Event<'_>], now: OffsetDateTime) -> Stored<()> {
     let last = sqlx::query!("SELECT seq, hash FROM audit ORDER BY seq DESC LIMIT 1").fetch_optional(&mut *c).await?;
-    let (seq, prev) = last.map_or((1, BEGINNING.to_owned()), |row| (row.seq + 1, row.hash));
+    let (mut seq, mut prev) = last.map_or((0, BEGINNING.to_owned()), |row| (row.seq, row.hash));
     let at = now.unix_timestamp();
     let (kind, id, name) = actor.columns();
-    let client = event.client.map_or("", ClientId::as_str);
-    let hash = hash(seq, at, [kind, id, name, event.action, client, event.object, event.detail, &prev]);
-    sqlx::query!(
-        "INSERT INTO audit (seq, at, actor_kind, actor_id, actor_name, action, client_id, object_id, detail, prev_hash, hash)
-         VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        seq,
-        at,
-        kind,
-        id,
-        name,
-        event.action,
-        client,
-        event.object,
-        event.detail,
-        prev,
-        hash
-    )
-    .execute(c)
-    .await?;
+    for some in events.chunks(AT_ONCE) {
+        let mut rows = Vec::new();
+        for event in some {
+            let client = event.client.map_or("", ClientId::as_str);
+            seq += 1;
+            let hash = hash(seq, at, [kind, id, name, event.action, client, event.object, event.detail, &prev]);
+            let prev = std::mem::replace(&mut prev, hash.clone());
+            rows.push(serde_json::json!([seq, event.action, client, event.object, event.detail, prev, hash]));
+        }
+        let rows = serde_json::Value::from(rows).to_string();
+        sqlx::query!(
+            "INSERT INTO audit (seq, at, actor_kind, actor_id, actor_name, action, client_id, object_id, detail, prev_hash, hash)
+             SELECT value ->> 0, ?1, ?2, ?3, ?4, value ->> 1, value ->> 2, value ->> 3, value ->> 4, value ->> 5, value ->> 6
+             FROM json_each(?5) ORDER BY key",
+            at,
+            kind,
+            id,
+            name,
+            rows
+        )
+        .execute(&mut *c)
+        .await?;
+    }
     Ok(())
 }
 

@@ -198,6 +198,27 @@ impl Db {
         Ok(Tx::new(self.read.begin().await?, self.keys.clone()))
     }
 
+    /// So many transactions that can only look and all see the same file, on connections of their own, so that a long work
+    /// takes none from those who wait for a page.
+    ///
+    /// # Errors
+    /// When the write lock isn't free in time, or the file can't be opened.
+    pub async fn snapshots(&self, count: u32) -> Stored<Vec<Tx>> {
+        let looking = options(&self.file).foreign_keys(true).read_only(true);
+        let looking = looking.pragma("query_only", "ON").pragma("trusted_schema", "OFF").pragma("temp_store", "MEMORY");
+        let readers = pool(count).connect_with(looking).await?;
+        // Nobody writes until each has had the first look, which is what fixes what it sees.
+        let gate = self.write().await?;
+        let mut all = Vec::new();
+        for _ in 0..count {
+            let mut tx = readers.begin().await?;
+            sqlx::query("SELECT 1 FROM sqlite_schema").fetch_optional(&mut *tx).await?;
+            all.push(Tx::new(tx, self.keys.clone()));
+        }
+        drop(gate);
+        Ok(all)
+    }
+
     /// A transaction that holds the write lock.
     ///
     /// # Errors

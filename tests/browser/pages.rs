@@ -5,6 +5,7 @@
 //! `empty` a studio that has just opened. Which walk sees which page stands in `places.rs`.
 
 mod clients;
+mod hostile;
 mod letters;
 mod person;
 mod places;

@@ -72,25 +72,35 @@ async fn claim(url: String, link: String) -> u16 {
 }
 
 /// Times that don't touch each other: with the turn-around a visit takes 75 minutes.
-async fn times(person: &Person, path: &str) -> Vec<String> {
+async fn times(person: &Person, path: &str, wanted: usize) -> Vec<String> {
     let mut chosen: Vec<String> = Vec::new();
     // The program's clock runs, so what is on the edge of the notice now may be behind it when it is asked for.
     let soon = datetime!(2026-03-02 11:00 UTC).unix_timestamp();
     let mut path = path.to_owned();
-    while chosen.len() < TIMES {
+    while chosen.len() < wanted {
         let page = person.get(&path).await;
         let start = |choice: &str| choice.split('.').next().unwrap().parse::<i64>().unwrap();
         for slot in page.attributes("button.slot", "value") {
             if start(&slot) < soon {
                 continue;
             }
-            if chosen.len() < TIMES && chosen.last().is_none_or(|last| start(&slot) >= start(last) + 4500) {
+            if chosen.len() < wanted && chosen.last().is_none_or(|last| start(&slot) >= start(last) + 4500) {
                 chosen.push(slot);
             }
         }
         path = format!("{}{}", path.split('?').next().unwrap(), page.link("Later days"));
     }
     chosen
+}
+
+/// The real program over a copy of what a test has made.
+async fn real(app: &TestApp) -> (Program, tempfile::TempDir) {
+    let mut tx = app.app.db.write().await.unwrap();
+    sqlx::query("UPDATE studio SET demo = 1").execute(&mut *tx).await.unwrap();
+    tx.commit().await.unwrap();
+    let folder = tempfile::tempdir().unwrap();
+    app.copy_to(&folder.path().join("palpebra.db")).await;
+    (Program::start(folder.path()).await, folder)
 }
 
 fn assert_nobody_is_in_two_places(all: &[Visit]) {
@@ -109,14 +119,9 @@ async fn two_hundred_want_twenty_times_while_kept_ones_are_claimed() {
     let (app, studio) = TestApp::with_studio_and(palpebra::web::limits::Limits::off()).await;
     let kept = keep_times(&app, &studio).await;
     let path = format!("/services/{}", studio.lift);
-    let chosen = times(&app.visitor(), &path).await;
-    let mut tx = app.app.db.write().await.unwrap();
-    sqlx::query("UPDATE studio SET demo = 1").execute(&mut *tx).await.unwrap();
-    tx.commit().await.unwrap();
-    let folder = tempfile::tempdir().unwrap();
+    let chosen = times(&app.visitor(), &path, TIMES).await;
+    let (program, folder) = real(&app).await;
     let file = folder.path().join("palpebra.db");
-    app.copy_to(&file).await;
-    let program = Program::start(folder.path()).await;
 
     // Half of what the visitors want more is kept for somebody else.
     let taken: Vec<String> = kept.iter().map(|kept| format!("{}.{}", kept.at.unix_timestamp(), studio.liv)).collect();
@@ -165,4 +170,31 @@ async fn two_hundred_want_twenty_times_while_kept_ones_are_claimed() {
     assert_eq!(held, winners.len(), "no hold is lost");
     drop(c);
     db.close().await;
+}
+
+/// Sixty-four at the same time, round after round: `PALPEBRA_RACES` says how many.
+#[tokio::test(flavor = "multi_thread")]
+async fn one_of_sixty_four_has_the_time_in_every_round() {
+    let rounds = std::env::var("PALPEBRA_RACES").map_or(3, |rounds| rounds.parse().unwrap());
+    let (app, studio) = TestApp::with_studio_and(palpebra::web::limits::Limits::off()).await;
+    let path = format!("/services/{}", studio.lift);
+    let chosen = times(&app.visitor(), &path, rounds).await;
+    let (program, _folder) = real(&app).await;
+    let mut visitors = Vec::new();
+    for _ in 0..64 {
+        let person = Person::new(&program.url);
+        let page = person.get(&path).await;
+        visitors.push(std::sync::Arc::new((person, page)));
+    }
+    for choice in chosen {
+        let hands: Vec<_> = visitors.iter().cloned().zip(std::iter::repeat(choice.clone())).collect();
+        let hands = hands.into_iter().map(|(visitor, choice)| {
+            tokio::spawn(async move { visitor.0.submit(&visitor.1, "/services/", &[("time", &choice)]).await.status })
+        });
+        let mut answers = BTreeMap::new();
+        for hand in hands.collect::<Vec<_>>() {
+            *answers.entry(hand.await.unwrap()).or_insert(0) += 1;
+        }
+        assert_eq!(answers, BTreeMap::from([(303, 1), (409, 63)]), "{choice}");
+    }
 }

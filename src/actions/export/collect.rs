@@ -34,6 +34,7 @@ use crate::store::{
 use crate::{t, tf};
 
 /// Collects client after client from one snapshot. What they share, such as names and texts, is loaded once.
+#[derive(Clone)]
 pub struct Collector {
     zone: Zone,
     now: OffsetDateTime,

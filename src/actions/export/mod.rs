@@ -39,7 +39,7 @@ use crate::store::types::impossible;
 use crate::store::{Connection, StoreError, Stored, Tx, accounts, audit, exports, studio};
 use crate::studio_key::{KeyError, StudioKey};
 use crate::{msg, t};
-use write::{Content, Places, write};
+use write::{Content, DESKS, Places, write};
 
 /// How long a package can be fetched after it was made.
 pub const KEPT: Duration = Duration::hours(24);
@@ -118,9 +118,10 @@ pub async fn make(app: &App, actor: &Actor, order: Order) -> Result<Export, Expo
     let _turn = TURN.acquire().await.map_err(|_| ExportError::CutOff)?;
     let now = app.clock.now();
     let leavings = app.db.leavings();
-    let mut snapshot = app.db.snapshot().await?;
-    let studio = studio::get(&mut snapshot).await?.ok_or(ExportError::NoStudio)?;
-    let clients = within(&mut snapshot, &studio, &scope).await?;
+    let mut snapshots = app.db.snapshots(if matches!(scope, Scope::Client { .. }) { 1 } else { DESKS }).await?;
+    let snapshot = snapshots.first_mut().ok_or(ExportError::CutOff)?;
+    let studio = studio::get(snapshot).await?.ok_or(ExportError::NoStudio)?;
+    let clients = within(snapshot, &studio, &scope).await?;
     if clients.is_empty() {
         return Err(ExportError::Nobody);
     }
@@ -132,13 +133,12 @@ pub async fn make(app: &App, actor: &Actor, order: Order) -> Result<Export, Expo
     let package = files::Unfinished::begin(&folder, &head.id, &place)?;
     let encrypted = passphrase.is_some();
     let out = package.out()?;
-    let collector = Collector::load(&mut snapshot, &studio, now).await?;
+    let collector = Collector::load(snapshot, &studio, now).await?;
     let places = Places { out, passphrase, spool: files::scratch(app)?, key };
     // A client's copy is about her: the certificates of others are none of it.
     let papers = !matches!(actor, Actor::Client(_));
     let content = Content { head: head.clone(), clients: &clients, papers, going: &going };
-    let (summary, written) = write(&mut snapshot, collector, &content, places).await?;
-    drop(snapshot);
+    let (summary, written) = write(snapshots, &collector, &content, places).await?;
     let export = Export {
         id: head.id.clone(),
         made_by: made_by(actor).to_owned(),
@@ -224,12 +224,9 @@ async fn write_down(
     let sealed = if export.encrypted { "; encrypted" } else { "" };
     let (object, detail) = (export.id.as_str(), format!("{}{sealed}; {}", export.scope, export.why));
     let made = Event { action: "export.made", client: None, object, detail: &detail };
-    audit::append(tx, actor, made, now).await?;
-    for client in clients {
-        let left = Event { action: "record.exported", client: Some(client), object, detail: "" };
-        audit::append(tx, actor, left, now).await?;
-    }
-    Ok(())
+    let each =
+        clients.iter().map(|client| Event { action: "record.exported", client: Some(client), object, detail: "" });
+    audit::append_all(tx, actor, &std::iter::once(made).chain(each).collect::<Vec<_>>(), now).await
 }
 
 /// The file of a package that can still be fetched.

@@ -1,10 +1,11 @@
-//! The work itself: collected on one task, rendered on several threads, written on one.
+//! The work itself: several clients are read and rendered at once, one thread writes them in their order.
 
-use std::collections::VecDeque;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+use futures_util::StreamExt as _;
+use futures_util::stream::FuturesOrdered;
 use tokio::sync::mpsc;
-use tokio::task::{JoinHandle, spawn_blocking};
+use tokio::task::spawn_blocking;
 
 use super::ExportError;
 use super::care;
@@ -13,15 +14,17 @@ use super::files::{Hashed, Out};
 use super::progress::Going;
 use crate::documents::digest::Digested;
 use crate::documents::package::{PackageRefused, PackageWriter, Rendered, Summary};
+use crate::documents::pdf::Press;
 use crate::documents::record::{ExportHead, Paper};
 use crate::domain::ids::ClientId;
 use crate::language::Language;
 use crate::sealing::Passphrase;
-use crate::store::{Connection, files, papers};
+use crate::store::{Connection, Tx, files, papers};
 use crate::studio_key::StudioKey;
 
-/// Clients that are rendered at once at most.
-const AT_ONCE: usize = 4;
+/// How many clients are worked on at once. Reading waits for the database far more than it works, so there are more of them
+/// than threads.
+pub(super) const DESKS: u32 = 6;
 
 /// What goes into a package.
 pub(super) struct Content<'a> {
@@ -51,16 +54,30 @@ enum Part {
 /// The way to the writer.
 type Way = mpsc::Sender<Part>;
 
-type Rendering = VecDeque<JoinHandle<Result<Rendered, PackageRefused>>>;
+/// Where one client at a time is read and rendered. All desks look at the same file.
+struct Desk {
+    snapshot: Tx,
+    collector: Collector,
+    press: Press,
+}
+
+/// The desks that are free.
+struct Desks(Mutex<Vec<Desk>>);
+
+impl Desks {
+    fn free(&self) -> MutexGuard<'_, Vec<Desk>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
 
 /// Writes the papers, then client by client in the order of `clients`, then their files.
 pub(super) async fn write(
-    c: &mut Connection,
-    mut collector: Collector,
+    snapshots: Vec<Tx>,
+    collector: &Collector,
     content: &Content<'_>,
     places: Places,
 ) -> Result<(Summary, Digested), ExportError> {
-    let (way, mut parts) = mpsc::channel::<Part>(AT_ONCE);
+    let (way, mut parts) = mpsc::channel::<Part>(4);
     let head = ExportHead::clone(&content.head);
     let writer = spawn_blocking(move || {
         let out = Out::new(places.out, places.passphrase.as_ref())?;
@@ -77,54 +94,46 @@ pub(super) async fn write(
         Ok::<_, PackageRefused>((summary, out.finish()?))
     });
     // A writer that has given up says why below.
-    let _ = send(c, &mut collector, content, &way).await?;
+    let _ = send(snapshots, collector, content, &way).await?;
     drop(way);
     writer.await.map_err(|_| ExportError::CutOff)?.map_err(ExportError::from)
 }
 
 /// Hands everything to the writer; `None` when it has given up.
 async fn send(
-    c: &mut Connection,
-    collector: &mut Collector,
+    mut snapshots: Vec<Tx>,
+    collector: &Collector,
     content: &Content<'_>,
     way: &Way,
 ) -> Result<Option<()>, ExportError> {
-    if content.papers {
-        let papers = collector.papers();
-        let files: Vec<_> = papers.iter().map(|paper| (paper.id.clone(), paper.file.clone())).collect();
-        if way.send(Part::Papers(papers)).await.is_err() {
-            return Ok(None);
-        }
-        for (id, name) in files {
-            let Some((_, content)) = papers::body(c, &id).await? else { continue };
-            if way.send(Part::PaperFile { name, content }).await.is_err() {
-                return Ok(None);
-            }
-        }
+    let Some(first) = snapshots.first_mut() else { return Err(ExportError::CutOff) };
+    if content.papers && send_papers(first, collector, way).await?.is_none() {
+        return Ok(None);
     }
-    let language = Language::spoken();
-    let threads = std::thread::available_parallelism().map_or(1, usize::from).min(AT_ONCE);
-    let mut rendering = Rendering::new();
-    for id in content.clients {
-        let Some(record) = collector.client(c, id).await? else { continue };
-        let head = content.head.clone();
-        rendering.push_back(spawn_blocking(move || language.within(|| Rendered::new(&head, &record))));
-        if rendering.len() >= threads {
-            if hand_over(&mut rendering, way).await?.is_none() {
-                return Ok(None);
-            }
-            content.going.step();
-        }
+    let desk = |snapshot| Desk { snapshot, collector: collector.clone(), press: Press::default() };
+    let desks = Desks(Mutex::new(snapshots.into_iter().map(desk).collect()));
+    let mut waiting = content.clients.iter();
+    let mut rendering = FuturesOrdered::new();
+    let count = desks.free().len();
+    for id in waiting.by_ref().take(count) {
+        rendering.push_back(at_a_desk(&desks, content, id));
     }
-    while !rendering.is_empty() {
-        if hand_over(&mut rendering, way).await?.is_none() {
+    while let Some(next) = rendering.next().await {
+        if let Some(id) = waiting.next() {
+            rendering.push_back(at_a_desk(&desks, content, id));
+        }
+        if let Some(client) = next?
+            && way.send(Part::Client(Box::new(client))).await.is_err()
+        {
             return Ok(None);
         }
         content.going.step();
     }
+    drop(rendering);
+    let mut desk = desks.free().pop().ok_or(ExportError::CutOff)?;
     for id in content.clients {
-        for file in files::of_client(c, id).await? {
-            let content = files::body(c, &file.id).await?;
+        for file in files::of_client(&mut desk.snapshot, id).await? {
+            let content = files::body(&mut desk.snapshot, &file.id).await?;
             let part = Part::File { client: id.clone(), name: care::name_beside(&file), content };
             if way.send(part).await.is_err() {
                 return Ok(None);
@@ -134,9 +143,38 @@ async fn send(
     Ok(Some(()))
 }
 
-/// Hands the oldest rendered client to the writer; `None` when it has given up.
-async fn hand_over(rendering: &mut Rendering, way: &Way) -> Result<Option<()>, ExportError> {
-    let Some(oldest) = rendering.pop_front() else { return Ok(Some(())) };
-    let rendered = oldest.await.map_err(|_| ExportError::CutOff)??;
-    Ok(way.send(Part::Client(Box::new(rendered))).await.ok())
+async fn send_papers(c: &mut Connection, collector: &Collector, way: &Way) -> Result<Option<()>, ExportError> {
+    let papers = collector.papers();
+    let files: Vec<_> = papers.iter().map(|paper| (paper.id.clone(), paper.file.clone())).collect();
+    if way.send(Part::Papers(papers)).await.is_err() {
+        return Ok(None);
+    }
+    for (id, name) in files {
+        let Some((_, content)) = papers::body(c, &id).await? else { continue };
+        if way.send(Part::PaperFile { name, content }).await.is_err() {
+            return Ok(None);
+        }
+    }
+    Ok(Some(()))
+}
+
+/// Reads and renders a client at a free desk; `None` when there is no such client any more. No more are under way at once
+/// than there are desks.
+async fn at_a_desk(desks: &Desks, content: &Content<'_>, id: &ClientId) -> Result<Option<Rendered>, ExportError> {
+    let free = desks.free().pop();
+    let mut desk = free.ok_or(ExportError::CutOff)?;
+    let record = desk.collector.client(&mut desk.snapshot, id).await?;
+    let rendered = match record {
+        Some(record) => {
+            let (head, mut press) = (content.head.clone(), std::mem::take(&mut desk.press));
+            let language = Language::spoken();
+            let work = move || language.within(|| (Rendered::new(&mut press, &head, &record), press));
+            let (rendered, press) = spawn_blocking(work).await.map_err(|_| ExportError::CutOff)?;
+            desk.press = press;
+            Some(rendered?)
+        }
+        None => None,
+    };
+    desks.free().push(desk);
+    Ok(rendered)
 }

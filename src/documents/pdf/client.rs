@@ -15,7 +15,7 @@ const CAUTION: &str =
      without a reaction does not rule out a later one, and a verdict of “clear” is a rule's outcome, not a promise. \
      Where this paper and a product label, the insurer's terms, local law or a clinician differ, they go first.");
 
-pub(super) fn write(flow: &mut Flow, head: &ExportHead, client: &ClientRecord) {
+pub(super) fn write(flow: &mut Flow<'_>, head: &ExportHead, client: &ClientRecord) {
     opening(flow, head, client);
     overview(flow, client);
     section(flow, t("Health answers"), &client.answers, answers);
@@ -28,7 +28,7 @@ pub(super) fn write(flow: &mut Flow, head: &ExportHead, client: &ClientRecord) {
     audit(flow, client);
 }
 
-fn section<T>(flow: &mut Flow, title: &str, entries: &[T], entry: fn(&mut Flow, &T)) {
+fn section<T>(flow: &mut Flow<'_>, title: &str, entries: &[T], entry: fn(&mut Flow<'_>, &T)) {
     flow.heading(2, title);
     if entries.is_empty() {
         flow.para(t("None on file."), BODY);
@@ -38,7 +38,7 @@ fn section<T>(flow: &mut Flow, title: &str, entries: &[T], entry: fn(&mut Flow, 
     }
 }
 
-fn opening(flow: &mut Flow, head: &ExportHead, client: &ClientRecord) {
+fn opening(flow: &mut Flow<'_>, head: &ExportHead, client: &ClientRecord) {
     let person = &client.person;
     flow.para(&format!("{}  ·  {}", head.studio.name, one_line(&head.studio.address)), SMALL);
     flow.gap(14.0);
@@ -85,7 +85,7 @@ fn scope(scope: &Scope) -> String {
     }
 }
 
-fn overview(flow: &mut Flow, client: &ClientRecord) {
+fn overview(flow: &mut Flow<'_>, client: &ClientRecord) {
     if client.visits.is_empty() {
         return;
     }
@@ -103,7 +103,7 @@ fn overview(flow: &mut Flow, client: &ClientRecord) {
     );
 }
 
-fn answers(flow: &mut Flow, set: &AnswerSet) {
+fn answers(flow: &mut Flow<'_>, set: &AnswerSet) {
     flow.heading(3, &tf("Given {when}").with("when", moment(set.given_at)).to_string());
     let said = match &set.replaces {
         Some(replaced) => {
@@ -116,7 +116,7 @@ fn answers(flow: &mut Flow, set: &AnswerSet) {
     questions(flow, t("Questions and answers"), &set.answers);
 }
 
-fn questions(flow: &mut Flow, title: &str, answers: &[Answer]) {
+fn questions(flow: &mut Flow<'_>, title: &str, answers: &[Answer]) {
     let row = |a: &Answer| {
         let answer = match &a.detail {
             Some(detail) => format!("{}\n{detail}", a.answer),
@@ -128,7 +128,7 @@ fn questions(flow: &mut Flow, title: &str, answers: &[Answer]) {
     flow.table(title, &[t("Question"), t("Answer")], &[1.7, 1.0], &rows);
 }
 
-fn skin_test(flow: &mut Flow, test: &SkinTest) {
+fn skin_test(flow: &mut Flow<'_>, test: &SkinTest) {
     let title = tf("{product}, applied {when}").with("product", &test.product).with("when", moment(test.applied_at));
     flow.heading(3, &title.to_string());
     flow.facts(
@@ -155,7 +155,7 @@ fn skin_test(flow: &mut Flow, test: &SkinTest) {
     );
 }
 
-fn consent(flow: &mut Flow, consent: &Consent) {
+fn consent(flow: &mut Flow<'_>, consent: &Consent) {
     flow.heading(3, &consent.title);
     let version = tf("Text version {version}, SHA-256 {hash}.").with("version", &consent.version);
     flow.para(&version.with("hash", &consent.hash).to_string(), SMALL);
@@ -205,7 +205,7 @@ fn guardian(guardian: &Guardian) -> String {
     said.with("name", &guardian.name).with("relation", &guardian.relation).to_string()
 }
 
-fn visit(flow: &mut Flow, visit: &Visit) {
+fn visit(flow: &mut Flow<'_>, visit: &Visit) {
     flow.heading(3, &format!("{}: {}", civil(visit.starts.local), visit.service));
     flow.facts(
         t("The visit"),
@@ -232,7 +232,7 @@ fn visit(flow: &mut Flow, visit: &Visit) {
     }
 }
 
-fn past_visits(flow: &mut Flow, client: &ClientRecord) {
+fn past_visits(flow: &mut Flow<'_>, client: &ClientRecord) {
     if client.past_visits.is_empty() {
         return;
     }
@@ -255,7 +255,7 @@ fn past_visits(flow: &mut Flow, client: &ClientRecord) {
     flow.table(t("Visits from before"), &header, &[1.1, 1.3, 1.5, 1.7], &rows);
 }
 
-fn verdict(flow: &mut Flow, readiness: &Readiness) {
+fn verdict(flow: &mut Flow<'_>, readiness: &Readiness) {
     let drawn = tf("{verdict}, drawn {when}").with("verdict", &readiness.verdict).with("when", moment(readiness.at));
     let rules = tf("version {version}\nSHA-256 {hash}").with("version", &readiness.rules_version);
     flow.facts(
@@ -268,7 +268,7 @@ fn verdict(flow: &mut Flow, readiness: &Readiness) {
     );
 }
 
-fn treatment(flow: &mut Flow, one: &Treatment, several: bool) {
+fn treatment(flow: &mut Flow<'_>, one: &Treatment, several: bool) {
     flow.need(60.0);
     let title = if several {
         tf("Treatment, version {version}").with("version", one.version).to_string()
@@ -326,7 +326,7 @@ fn treatment(flow: &mut Flow, one: &Treatment, several: bool) {
     );
 }
 
-fn products(flow: &mut Flow, products: &[ProductUse]) {
+fn products(flow: &mut Flow<'_>, products: &[ProductUse]) {
     let row = |p: &ProductUse| {
         vec![p.step.clone(), p.product.clone(), text(&p.batch), p.expires.map(day).unwrap_or_default()]
     };
@@ -334,7 +334,7 @@ fn products(flow: &mut Flow, products: &[ProductUse]) {
     flow.table(t("Products"), &[t("Used for"), t("Product"), t("Batch"), t("Use by")], &[1.2, 1.8, 1.1, 1.1], &rows);
 }
 
-fn reaction(flow: &mut Flow, reaction: &Reaction) {
+fn reaction(flow: &mut Flow<'_>, reaction: &Reaction) {
     flow.heading(3, &tf("Reported {when}").with("when", moment(reaction.reported_at)).to_string());
     flow.facts(
         t("The reaction"),
@@ -354,7 +354,7 @@ fn reaction(flow: &mut Flow, reaction: &Reaction) {
     }
 }
 
-fn letters(flow: &mut Flow, client: &ClientRecord) {
+fn letters(flow: &mut Flow<'_>, client: &ClientRecord) {
     let row = |l: &crate::documents::record::Letter| {
         let until = l.valid_until.map(day).unwrap_or_default();
         vec![
@@ -383,7 +383,7 @@ fn letters(flow: &mut Flow, client: &ClientRecord) {
     flow.table_in(DENSE, tc("a paper", "Letters"), &header, &[1.0, 1.1, 1.2, 1.6, 1.0, 1.3], &rows);
 }
 
-fn audit(flow: &mut Flow, client: &ClientRecord) {
+fn audit(flow: &mut Flow<'_>, client: &ClientRecord) {
     flow.heading(2, t("Who saw or changed what"));
     if client.audit.is_empty() {
         flow.para(t("None on file."), BODY);

@@ -7,6 +7,7 @@ use super::style::{ACCENT, BODY, HAIRLINE, INK, Ink, LABELS, MUTED, PANEL, PANEL
 use super::text::{Line, Typesetter};
 use crate::documents::record::Drawing;
 use crate::tf;
+use std::sync::Arc;
 
 /// A4, in points.
 pub(super) const PAGE: (f32, f32) = (595.28, 841.89);
@@ -20,7 +21,7 @@ const LABEL: f32 = 128.0;
 
 /// Something to draw on a page. `leaf` is its number in the tree; what has none is an ornament.
 pub(super) enum Op {
-    Text { x: f32, y: f32, style: Style, line: Line, leaf: Option<usize> },
+    Text { x: f32, y: f32, style: Style, line: Arc<Line>, leaf: Option<usize> },
     Fill { area: Rect, ink: Ink },
     Stroke { path: Path, ink: Ink, width: f32, leaf: Option<usize> },
 }
@@ -45,8 +46,7 @@ pub(super) struct Mark {
 }
 
 /// The document while it grows.
-#[derive(Default)]
-pub(super) struct Flow {
+pub(super) struct Flow<'t> {
     pub(super) pages: Vec<Vec<Op>>,
     pub(super) groups: Vec<Group>,
     pub(super) roots: Vec<usize>,
@@ -54,22 +54,35 @@ pub(super) struct Flow {
     open: Vec<usize>,
     leaves: usize,
     y: f32,
-    typesetter: Typesetter,
+    typesetter: &'t mut Typesetter,
 }
 
 /// The words of a table's header, and left edge and width of each column.
 type Header<'a> = (&'a [&'a str], &'a [(f32, f32)]);
 
 struct Cell {
-    lines: Vec<Line>,
+    lines: Vec<Arc<Line>>,
     style: Style,
     x: f32,
     tag: TagKind,
 }
 
-impl Flow {
+impl<'t> Flow<'t> {
+    pub(super) fn new(typesetter: &'t mut Typesetter) -> Self {
+        Self {
+            pages: Vec::new(),
+            groups: Vec::new(),
+            roots: Vec::new(),
+            marks: Vec::new(),
+            open: Vec::new(),
+            leaves: 0,
+            y: 0.0,
+            typesetter,
+        }
+    }
+
     /// Lines of a text, for a width in points.
-    pub(super) fn set(&mut self, text: &str, style: Style, width: f32) -> Vec<Line> {
+    pub(super) fn set(&mut self, text: &str, style: Style, width: f32) -> Vec<Arc<Line>> {
         self.typesetter.lines(text, style.bold, width / style.size)
     }
 
@@ -122,7 +135,7 @@ impl Flow {
         }
     }
 
-    fn text_line(&mut self, line: Line, style: Style, x: f32, width: f32) {
+    fn text_line(&mut self, line: Arc<Line>, style: Style, x: f32, width: f32) {
         let advance = style.size * LEADING;
         self.need(advance);
         let leaf = self.leaf();

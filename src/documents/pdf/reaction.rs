@@ -41,7 +41,7 @@ pub struct ReactionPaper {
     pub at: OffsetDateTime,
 }
 
-pub(super) fn write(flow: &mut Flow, paper: &ReactionPaper) {
+pub(super) fn write(flow: &mut Flow<'_>, paper: &ReactionPaper) {
     let address = paper.address.lines().collect::<Vec<_>>().join(", ");
     flow.para(&format!("{}  ·  {address}  ·  {}", paper.studio, paper.contact), SMALL);
     flow.gap(14.0);

@@ -3,7 +3,8 @@
 use std::cell::RefCell;
 use std::collections::HashMap;
 use std::fmt::Write as _;
-use std::rc::Rc;
+use std::ops::Range;
+use std::sync::Arc;
 
 use krilla::text::{GlyphId, KrillaGlyph};
 use rustybuzz::{Direction, Script, ShapePlan, UnicodeBuffer, script};
@@ -42,27 +43,50 @@ struct Word {
     white: f32,
 }
 
-/// Lays text; remembers the words of one document, since records repeat themselves.
+/// Lays text. It remembers words and whole texts, since records repeat themselves, and so do clients.
 #[derive(Default)]
 pub(super) struct Typesetter {
-    words: HashMap<(bool, u8, String), Rc<Word>>,
+    words: HashMap<(bool, u8, String), Arc<Word>>,
+    texts: HashMap<(bool, u32, String), Vec<Arc<Line>>>,
+    /// Bytes of text that are remembered.
+    remembered: usize,
 }
+
+/// How much text is remembered before all of it is forgotten: laid, a byte of text takes up to a hundred.
+const MEMORY: usize = 50_000;
 
 impl Typesetter {
     /// Breaks the text into lines no wider than `width` em, at least one.
-    pub(super) fn lines(&mut self, text: &str, bold: bool, width: f32) -> Vec<Line> {
+    pub(super) fn lines(&mut self, text: &str, bold: bool, width: f32) -> Vec<Arc<Line>> {
+        let key = (bold, width.to_bits(), text.to_owned());
+        if let Some(known) = self.texts.get(&key) {
+            return known.clone();
+        }
+        self.make_room(text.len());
         let text = clean(text, bold);
-        text.split('\n').flat_map(|paragraph| self.paragraph(paragraph, bold, width)).collect()
+        let lines: Vec<_> =
+            text.split('\n').flat_map(|paragraph| self.paragraph(paragraph, bold, width)).map(Arc::new).collect();
+        self.texts.insert(key, lines.clone());
+        lines
+    }
+
+    fn make_room(&mut self, length: usize) {
+        self.remembered += length;
+        if self.remembered > MEMORY {
+            self.words.clear();
+            self.texts.clear();
+            self.remembered = length;
+        }
     }
 
     fn paragraph(&mut self, text: &str, bold: bool, width: f32) -> Vec<Line> {
-        let bidi = BidiInfo::new(text, None);
-        let rtl = bidi.paragraphs.first().is_some_and(|paragraph| paragraph.level.is_rtl());
+        let levels = Levels::of(text);
+        let rtl = levels.rtl();
         let mut lines = Vec::new();
         let mut line = Line { pieces: Vec::new(), width: 0.0, rtl };
         let mut begin = 0;
         for end in breaks(text) {
-            for word in self.word(text, &bidi, begin..end, bold, width) {
+            for word in self.word(text, &levels, begin..end, bold, width) {
                 if line.width + word.width - word.white > width && !line.pieces.is_empty() {
                     lines.push(std::mem::replace(&mut line, Line { pieces: Vec::new(), width: 0.0, rtl }));
                 }
@@ -80,22 +104,13 @@ impl Typesetter {
     }
 
     /// The word in one, or cut into several where it alone is wider than the line.
-    fn word(
-        &mut self,
-        text: &str,
-        bidi: &BidiInfo<'_>,
-        range: std::ops::Range<usize>,
-        bold: bool,
-        width: f32,
-    ) -> Vec<Rc<Word>> {
-        let levels = bidi.levels.get(range.clone()).unwrap_or_default();
+    fn word(&mut self, text: &str, levels: &Levels<'_>, range: Range<usize>, bold: bool, width: f32) -> Vec<Arc<Word>> {
         let Some(word) = text.get(range.clone()) else { return Vec::new() };
-        let first = levels.first().map_or(0, |level| level.number());
-        let whole = if levels.iter().all(|level| level.number() == first) {
-            let known = self.words.entry((bold, first, word.to_owned()));
-            known.or_insert_with(|| Rc::new(shape_word(word, &|_| first, bold))).clone()
+        let whole = if let Some(level) = levels.one_of(range.clone()) {
+            let known = self.words.entry((bold, level, word.to_owned()));
+            known.or_insert_with(|| Arc::new(shape_word(word, &|_| level, bold))).clone()
         } else {
-            Rc::new(shape_word(word, &|at| levels.get(at).map_or(0, |level| level.number()), bold))
+            Arc::new(shape_word(word, &|at| levels.at(range.start + at), bold))
         };
         if whole.width - whole.white <= width || word.chars().nth(1).is_none() {
             return vec![whole];
@@ -105,17 +120,41 @@ impl Typesetter {
         while begin < range.end {
             let end = fitting_end(text, begin..range.end, &whole, width);
             let part = text.get(begin..end).unwrap_or_default();
-            let level = |at: usize| bidi.levels.get(begin + at).map_or(0, |level| level.number());
-            parts.push(Rc::new(shape_word(part, &level, bold)));
+            parts.push(Arc::new(shape_word(part, &|at| levels.at(begin + at), bold)));
             begin = end;
         }
         parts
     }
 }
 
+/// The bidirectional level of each byte of a paragraph. ASCII has no letter that runs from right to left, so all of it is
+/// on level 0, and is not looked at.
+struct Levels<'t>(Option<BidiInfo<'t>>);
+
+impl<'t> Levels<'t> {
+    fn of(text: &'t str) -> Self {
+        Self((!text.is_ascii()).then(|| BidiInfo::new(text, None)))
+    }
+
+    fn rtl(&self) -> bool {
+        let first = self.0.as_ref().and_then(|bidi| bidi.paragraphs.first());
+        first.is_some_and(|paragraph| paragraph.level.is_rtl())
+    }
+
+    fn at(&self, at: usize) -> u8 {
+        self.0.as_ref().and_then(|bidi| bidi.levels.get(at)).map_or(0, |level| level.number())
+    }
+
+    /// The level of a part that is all on one.
+    fn one_of(&self, mut range: Range<usize>) -> Option<u8> {
+        let first = self.at(range.start);
+        (self.0.is_none() || range.all(|at| self.at(at) == first)).then_some(first)
+    }
+}
+
 /// Where to cut a word that is too wide: after as many characters as surely fit, at least one, and not before a mark
 /// that belongs to the character in front of it.
-fn fitting_end(text: &str, range: std::ops::Range<usize>, whole: &Word, width: f32) -> usize {
+fn fitting_end(text: &str, range: Range<usize>, whole: &Word, width: f32) -> usize {
     let rest = text.get(range.clone()).unwrap_or_default();
     let widest = whole.pieces.iter().flat_map(|p| &p.glyphs).map(|g| g.x_advance).fold(0.1, f32::max);
     let mut room = width - widest;
@@ -280,7 +319,7 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn plain(lines: &[Line]) -> Vec<String> {
+    fn plain(lines: &[Arc<Line>]) -> Vec<String> {
         lines.iter().map(|line| line.pieces.iter().map(|piece| piece.text.as_str()).collect()).collect()
     }
 
@@ -311,7 +350,31 @@ mod tests {
         assert_eq!(clean("\u{1112}\u{1161}\u{11AB} e\u{301}", false), "한 é");
     }
 
+    #[test]
+    fn what_it_remembers_is_laid_as_at_first_and_has_an_end() {
+        let mut typesetter = Typesetter::default();
+        let first = plain(&typesetter.lines("one two three", false, 4.5));
+        assert_eq!(plain(&typesetter.lines("one two three", false, 4.5)), first);
+        assert_ne!(plain(&typesetter.lines("one two three", false, 100.0)), first, "a width of its own");
+        let widths = |lines: Vec<Arc<Line>>| lines.iter().map(|line| line.width).collect::<Vec<_>>();
+        let (thin, bold) = (typesetter.lines("one", false, 9.0), typesetter.lines("one", true, 9.0));
+        assert_ne!(widths(thin), widths(bold));
+        for n in 0..MEMORY / 50 {
+            typesetter.lines(&format!("{n:50}"), false, 50.0);
+        }
+        assert!(typesetter.remembered <= MEMORY);
+        assert!(typesetter.texts.keys().map(|(.., text)| text.len()).sum::<usize>() <= MEMORY);
+        assert_eq!(plain(&typesetter.lines("one two three", false, 4.5)), first);
+    }
+
     proptest! {
+        #[test]
+        fn ascii_is_all_on_level_0(text in "[ -~]{1,80}") {
+            let bidi = BidiInfo::new(&text, None);
+            prop_assert!(bidi.levels.iter().all(|level| level.number() == 0));
+            prop_assert!(!bidi.paragraphs[0].level.is_rtl());
+        }
+
         #[test]
         fn no_line_of_latin_text_is_too_wide(text in "[ -~]{0,200}", width in 3.0f32..40.0) {
             let mut typesetter = Typesetter::default();

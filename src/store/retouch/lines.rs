@@ -122,21 +122,35 @@ fn bounds(now: Option<OffsetDateTime>) -> (Option<i64>, Option<i64>) {
     (now, now.map(|now| now - 86_400))
 }
 
-/// The lines that fit, `most` of them after the first `skip`.
+/// How many lines there are in each state, in the order of the list.
+pub type Counts = [(WindowState, i64); 4];
+
+/// The lines that fit, `most` of them after the first `skip`. `counts` are [`counts`] of the same filter.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn page(c: &mut Connection, filter: Filter<'_>, order: Order, skip: i64, most: i64) -> Stored<Vec<Spot>> {
+pub async fn page(
+    c: &mut Connection,
+    filter: Filter<'_>,
+    order: Order,
+    counts: Counts,
+    (skip, most): (i64, i64),
+) -> Stored<Vec<Spot>> {
     match order {
         Order::Date => page!(&mut *c, filter, (most, skip), "true", "opens, client_id, service_id"),
         Order::Name => page!(&mut *c, filter, (most, skip), "true", "name_key, client_id, service_id"),
-        Order::Urgent => urgent(c, filter, skip, most).await,
+        Order::Urgent => urgent(c, filter, counts, skip, most).await,
     }
 }
 
 /// One state after the other, each in its own order and by its own index.
-async fn urgent(c: &mut Connection, filter: Filter<'_>, mut skip: i64, mut most: i64) -> Stored<Vec<Spot>> {
-    let counts = counts(c, filter).await?;
+async fn urgent(
+    c: &mut Connection,
+    filter: Filter<'_>,
+    counts: Counts,
+    mut skip: i64,
+    mut most: i64,
+) -> Stored<Vec<Spot>> {
     let mut found = Vec::new();
     for (state, count) in counts {
         if skip >= count || most == 0 {
@@ -160,11 +174,38 @@ async fn in_state(c: &mut Connection, filter: Filter<'_>, state: WindowState, fr
     }
 }
 
+/// How many lines of one state fit, whatever the name.
+macro_rules! count {
+    ($c:expr, $filter:expr, $where:literal) => {{
+        let (free, since) = bounds($filter.free);
+        let today = i64::from($filter.today.to_julian_day());
+        sqlx::query_scalar!(
+            "SELECT count(*) AS 'count!: i64' FROM retouch_line WHERE " + $where +
+            " AND (?2 IS NULL OR client_id NOT IN (
+                  SELECT client_id FROM visit
+                  WHERE starts_at > ?3 AND ends_at > ?2 AND purpose = 'treatment' AND state IN ('booked', 'arrived', 'in_treatment')))",
+            today, free, since
+        )
+        .fetch_one($c)
+        .await
+    }};
+}
+
 /// How many lines fit, by state, in the order of the list.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn counts(c: &mut Connection, filter: Filter<'_>) -> Stored<[(WindowState, i64); 4]> {
+pub async fn counts(c: &mut Connection, filter: Filter<'_>) -> Stored<Counts> {
+    // One state is a part of an index, as long as names aren't looked at.
+    if let (Some(state), "") = (filter.state, filter.name) {
+        let count = match state {
+            WindowState::Due => count!(&mut *c, filter, "due <= ?1 AND lapsed > ?1"),
+            WindowState::Open => count!(&mut *c, filter, "opens <= ?1 AND due > ?1"),
+            WindowState::NotYet => count!(&mut *c, filter, "opens > ?1"),
+            WindowState::Lapsed => count!(&mut *c, filter, "lapsed <= ?1"),
+        }?;
+        return Ok(STATES.map(|one| (one, if one == state { count } else { 0 })));
+    }
     let today = i64::from(filter.today.to_julian_day());
     // Without a filter the edges alone are read, from an index.
     let (all, not_yet, not_due, not_lapsed) = if filter.free.is_none() && filter.name.is_empty() {

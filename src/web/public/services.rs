@@ -4,7 +4,7 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
 
-use crate::actions::diary::is_given;
+use crate::actions::diary::offered;
 use crate::app::App;
 use crate::domain::money::Money;
 use crate::store::catalogue;
@@ -33,10 +33,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx) -> Answer {
     let today = studio.zone.date_at(app.clock.now());
     let mut c = app.db.read().await?;
     let mut offers = Vec::new();
-    for service in catalogue::services(&mut c).await?.into_iter().filter(|service| service.active) {
-        if !is_given(&mut c, &service.id, today).await? {
-            continue;
-        }
+    for service in offered(&mut c, today).await? {
         let tested = !catalogue::tests_for(&mut c, &service.id).await?.is_empty();
         let length = when::length(service.minutes);
         let length = if tested {

@@ -9,7 +9,7 @@ use palpebra::domain::role::Who;
 use super::places::{self, Walk};
 use crate::support::{Browser, Server, route};
 
-/// Where pictures go and what a finding begins with: `full`, `names`, `empty`.
+/// Where pictures go and what a finding begins with: `full`, `names`, `empty`, `hostile`.
 pub(crate) type State = &'static str;
 
 pub(crate) struct Person {
@@ -102,11 +102,29 @@ impl Person {
 
     /// Looks at these pages and at whatever links from them lead to, one page of each route.
     pub(crate) async fn look_around(&self, paths: &[&str]) {
+        self.go_around(paths, async |pattern, path| self.inspect_at(path, &named(pattern)).await).await;
+    }
+
+    /// Opens the same pages as [`Self::look_around`] would, and gives those on which a text is to be read.
+    pub(crate) async fn pass_by(&self, paths: &[&str], text: &str) -> Vec<String> {
+        let found = RefCell::new(Vec::new());
+        self.go_around(paths, async |_, path| {
+            self.open(path).await;
+            let script = "return document.body.innerText.includes(arguments[0])";
+            if self.browser.client.execute(script, vec![text.into()]).await.unwrap() == true {
+                found.borrow_mut().push(path.to_owned());
+            }
+        })
+        .await;
+        found.into_inner()
+    }
+
+    async fn go_around(&self, paths: &[&str], look: impl AsyncFn(&'static str, &str)) {
         let mut waiting: VecDeque<String> = paths.iter().map(|path| (*path).to_owned()).collect();
         let mut taken: BTreeSet<&str> = paths.iter().filter_map(|path| Some(route(&Method::GET, path)?.path)).collect();
         while let Some(path) = waiting.pop_front() {
             let pattern = route(&Method::GET, &path).unwrap().path;
-            self.inspect_at(&path, &named(pattern)).await;
+            look(pattern, &path).await;
             for link in self.links().await {
                 let Some(route) = route(&Method::GET, &link) else { continue };
                 // To a visitor a client's page is the door to it, which she has seen.

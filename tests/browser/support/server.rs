@@ -21,6 +21,7 @@ use tokio::sync::Mutex;
 use tokio::time::{MissedTickBehavior, interval, timeout};
 
 use super::Process;
+use crate::people::hostile::plant;
 
 /// A running server; it ends, and its data go, when this is dropped.
 pub(crate) struct Server {
@@ -61,8 +62,7 @@ impl Server {
     /// German and has a colour and a logo of its own.
     pub(crate) async fn demo_of_long_names(now: &str) -> Self {
         let data = with_demo(now).await;
-        let file = SqliteConnectOptions::new().filename(data.path().join(FILE));
-        let mut c = SqliteConnection::connect_with(&file).await.unwrap();
+        let mut c = open(&data).await;
         for change in RENAMING {
             sqlx::query(change).execute(&mut c).await.unwrap();
         }
@@ -73,6 +73,16 @@ impl Server {
             .execute(&mut c)
             .await
             .unwrap();
+        c.close().await.unwrap();
+        Self::start(data, demo(now)).await
+    }
+
+    /// The same as [`Self::demo`], with hostile text wherever people write.
+    pub(crate) async fn demo_of_hostile_texts(now: &str) -> Self {
+        let data = with_demo(now).await;
+        let mut c = open(&data).await;
+        let planted = plant(&mut c).await;
+        assert!(planted.len() >= 12, "{planted:?}");
         c.close().await.unwrap();
         Self::start(data, demo(now)).await
     }
@@ -172,6 +182,12 @@ const RENAMING: [&str; 7] = [
     "UPDATE room SET name = name || ' im Hinterhausdachgeschosswintergarten'",
     "UPDATE studio SET language = 'de', accent = '#f4a6c8', name = 'Wimpernwerkstattundaugenbrauenhandwerksmeisterbetrieb עפעף ורמוש'",
 ];
+
+/// The demo's file, before a server opens it.
+async fn open(data: &TempDir) -> SqliteConnection {
+    let file = SqliteConnectOptions::new().filename(data.path().join(FILE));
+    SqliteConnection::connect_with(&file).await.unwrap()
+}
 
 /// A picture as a logo is kept.
 fn logo() -> Vec<u8> {

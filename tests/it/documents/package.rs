@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::io::{Cursor, Read as _, Write as _};
 
 use palpebra::documents::package::{PackageRefused, PackageWriter, Rendered, Summary};
+use palpebra::documents::pdf::Press;
 use palpebra::documents::record::{ClientRecord, Paper};
 use palpebra::documents::verify::{Fault, Limits, verify, verify_within};
 use palpebra::studio_key::StudioKey;
@@ -125,7 +126,7 @@ fn the_same_input_gives_the_same_bytes_whoever_renders() {
         writer.add_paper_file(&paper.file, paper.number.as_bytes()).unwrap();
     }
     for n in [1, 2] {
-        writer.add(&Rendered::new(&sample::head(), &sample::client(n)).unwrap()).unwrap();
+        writer.add(&Rendered::new(&mut Press::default(), &sample::head(), &sample::client(n)).unwrap()).unwrap();
     }
     assert!(writer.finish().unwrap().1 == PACKAGE.1);
 }

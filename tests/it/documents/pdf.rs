@@ -3,7 +3,8 @@
 use std::io::Write as _;
 use std::process::Command;
 
-use palpebra::documents::pdf::client_record;
+use palpebra::documents::pdf::{PdfRefused, Press};
+use palpebra::documents::record::{ClientRecord, ExportHead};
 use palpebra::language::Language;
 use proptest::prelude::*;
 
@@ -18,6 +19,10 @@ fn run(program: &str, args: &[&str], pdf: &[u8]) -> String {
         Command::new(program).args(args).output().unwrap_or_else(|e| panic!("{program} (tests/run installs it): {e}"));
     assert!(out.status.success(), "{program}: {}", String::from_utf8_lossy(&out.stderr));
     String::from_utf8_lossy(&out.stdout).into_owned()
+}
+
+fn client_record(head: &ExportHead, client: &ClientRecord) -> Result<Vec<u8>, PdfRefused> {
+    Press::default().client_record(head, client)
 }
 
 fn words(pdf: &[u8]) -> String {
@@ -115,6 +120,11 @@ fn the_same_input_gives_the_same_bytes() {
     let once = client_record(&sample::head(), &sample::client(1)).unwrap();
     assert!(once == client_record(&sample::head(), &sample::client(1)).unwrap());
     assert!(once != client_record(&sample::head(), &sample::client(2)).unwrap());
+    let mut press = Press::default();
+    for n in [2, 1, 2, 1] {
+        let printed = press.client_record(&sample::head(), &sample::client(n)).unwrap();
+        assert_eq!(printed == once, n == 1, "what was printed before doesn't show");
+    }
 }
 
 #[test]

@@ -141,6 +141,14 @@ async fn end(file: &Path) -> End {
     if matches!(well, Ok(true)) { End::Whole } else { End::FoundByTheCheck }
 }
 
+/// Writes a file in the place of another and of its log.
+fn put(file: &Path, bytes: &[u8]) {
+    for tail in ["", "-wal", "-shm"] {
+        let _ = std::fs::remove_file(format!("{}{tail}", file.display()));
+    }
+    std::fs::write(file, bytes).unwrap();
+}
+
 #[tokio::test]
 async fn a_damaged_file_is_refused_or_told_of_and_never_breaks_the_program() {
     let (app, studio) = TestApp::with_studio().await;
@@ -176,15 +184,55 @@ async fn a_damaged_file_is_refused_or_told_of_and_never_breaks_the_program() {
             }
         }
         let file = folder.path().join("damaged.db");
-        for tail in ["", "-wal", "-shm"] {
-            let _ = std::fs::remove_file(format!("{}{tail}", file.display()));
-        }
-        std::fs::write(&file, &damaged).unwrap();
+        put(&file, &damaged);
         *ends.entry(end(&file).await).or_insert(0) += 1;
     }
     let refused = ends.get(&End::RefusedAtStart).copied().unwrap_or(0);
     assert!(refused * 2 > rounds, "most of it is seen at the start: {ends:?}");
     assert_eq!(end(&whole).await, End::Whole, "the check itself says yes to a whole file");
+}
+
+/// All that the audit says, row by row.
+async fn said(file: &Path) -> Vec<String> {
+    let options = sqlx::sqlite::SqliteConnectOptions::new().filename(file).read_only(true);
+    let mut c = options.connect().await.unwrap();
+    let rows = "SELECT concat_ws('|', seq, at, actor_kind, actor_id, actor_name, action, client_id, object_id, detail, prev_hash, hash)
+        FROM audit ORDER BY seq";
+    let rows = sqlx::query_scalar(rows).fetch_all(&mut c).await.unwrap();
+    c.close().await.unwrap();
+    rows
+}
+
+/// Below SQLite, where no trigger watches: a byte in or beside a row of the audit.
+#[tokio::test]
+async fn a_byte_of_the_audit_that_is_changed_in_the_file_is_seen() {
+    let (app, studio) = TestApp::with_studio().await;
+    studio.consent(&studio.mia, &studio.lift).await;
+    app.owner().await;
+    let folder = tempfile::tempdir().unwrap();
+    let (whole, file) = (folder.path().join("whole.db"), folder.path().join("damaged.db"));
+    app.copy_to(&whole).await;
+    let (bytes, before) = (std::fs::read(&whole).unwrap(), said(&whole).await);
+    let hashes = before.iter().filter_map(|row| row.rsplit('|').next());
+    let found = |hash: &str| bytes.windows(hash.len()).position(|part| part == hash.as_bytes());
+    let rows: Vec<usize> = hashes.filter_map(found).collect();
+    assert_eq!(rows.len(), before.len(), "each row is found in the file");
+    let mut dice = StdRng::seed_from_u64(14);
+    let rounds = std::env::var("PALPEBRA_TAMPERINGS").map_or(60, |rounds| rounds.parse().unwrap());
+    let mut seen = 0;
+    for _ in 0..rounds {
+        let mut damaged = bytes.clone();
+        // A row is some 250 bytes, its hash the last of them.
+        let at = rows[dice.random_range(0..rows.len())] + 64 - dice.random_range(1..=250);
+        damaged[at] ^= 1 << dice.random_range(0..8);
+        put(&file, &damaged);
+        if end(&file).await == End::Whole {
+            assert_eq!(said(&file).await, before, "byte {at} was changed unseen");
+        } else {
+            seen += 1;
+        }
+    }
+    assert!(seen * 10 > rounds * 9, "{seen} of {rounds} touched what is read");
 }
 
 #[tokio::test]

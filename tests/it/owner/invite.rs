@@ -174,20 +174,36 @@ async fn all_that_fit_the_filter_can_be_taken_and_the_others_are_named_with_the_
     assert_eq!(some.all("tbody tr").len(), 1, "{}", some.main());
 }
 
-/// Between the letter's writing and its leaving she books, or takes her word back: it doesn't leave, and doesn't count.
+/// From now on bookings follow certificates, of which the studio has none.
+async fn nobody_may_give_it(owner: &Person) {
+    let page = owner.get("/owner/papers").await;
+    assert_eq!(owner.submit(&page, "/owner/papers/rule", &[("keeps", "yes")]).await.status, 303);
+}
+
+#[tokio::test]
+async fn nobody_is_asked_back_for_what_nobody_may_give() {
+    let (app, studio) = returning().await;
+    nobody_may_give_it(&app.owner().await).await;
+    assert_eq!(fit(&app, &studio.mia, &studio.lift).await, Err(NotInvited::NotOffered));
+}
+
+/// Between the letter's writing and its leaving she books, or takes her word back, or nobody may give it any more: it
+/// doesn't leave, and doesn't count.
 #[tokio::test]
 async fn a_letter_that_waits_is_taken_out_when_it_has_become_wrong() {
-    for books in [true, false] {
+    for what in ["booked", "taken back", "not offered"] {
         let (app, studio) = returning().await;
         retouch::freshen(&app.app.db).await.unwrap();
         assert_eq!(invite::send(&app.app, &member(), &[pair(&studio.mia, &studio.lift)]).await.unwrap(), 1);
-        if books {
-            let at = datetime!(2026-03-20 09:00 UTC);
-            studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, at).await;
-        } else {
-            invite::stop(&app.app, &studio.mia).await.unwrap();
+        match what {
+            "booked" => {
+                let at = datetime!(2026-03-20 09:00 UTC);
+                studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, at).await;
+            }
+            "taken back" => invite::stop(&app.app, &studio.mia).await.unwrap(),
+            _ => nobody_may_give_it(&app.owner().await).await,
         }
-        assert!(letters(&app).await.is_empty());
+        assert!(letters(&app).await.is_empty(), "{what}");
         let list = app.owner().await.get(LIST).await;
         assert!(!list.main().contains("Invited once"), "{}", list.main());
     }

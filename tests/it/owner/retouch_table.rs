@@ -284,13 +284,15 @@ async fn pages_are_slices(world: &World) {
                 Order::Name => wanted.sort_by_cached_key(|spot| (names[&spot.client].clone(), tie(spot))),
             }
             let mut found = Vec::new();
-            while let page = lines::page(&mut c, filter, order, i64::try_from(found.len()).unwrap(), 7).await.unwrap()
+            let counts = lines::counts(&mut c, filter).await.unwrap();
+            let from = |found: &Vec<Spot>| (i64::try_from(found.len()).unwrap(), 7);
+            while let page = lines::page(&mut c, filter, order, counts, from(&found)).await.unwrap()
                 && !page.is_empty()
             {
                 found.extend(page);
             }
             assert_eq!(found, wanted, "{filter:?} {order:?}");
-            let counted: i64 = lines::counts(&mut c, filter).await.unwrap().iter().map(|(_, count)| count).sum();
+            let counted: i64 = counts.iter().map(|(_, count)| count).sum();
             assert_eq!(usize::try_from(counted).unwrap(), wanted.len(), "{filter:?}");
         }
     }

@@ -13,52 +13,9 @@ use palpebra::web::routes::table;
 use time::Duration;
 
 use crate::support::app::NOW;
+use crate::support::hostile::{HOSTILE, RECKONED, plant};
 use crate::support::studio::MIA;
 use crate::support::{Html, Studio, TestApp, address};
-
-/// Closes an attribute, an element, a script; begins a formula; asks a template engine to reckon.
-const HOSTILE: &str = "=1+\"><img src=x onerror=a()>'&{{7*7}}</script><script>a()</script>";
-/// What an engine would make of it, if one read it.
-const RECKONED: &str = "&49<";
-
-/// Columns that keep what people write, wherever they stand.
-const WRITTEN: [&str; 13] = [
-    "name",
-    "description",
-    "maker",
-    "supplier",
-    "address",
-    "phone",
-    "reason",
-    "late_policy",
-    "site",
-    "notes",
-    "note",
-    "why",
-    "title",
-];
-
-/// Writes it into every such column that can be changed at all, and gives those that it stands in.
-async fn plant(app: &TestApp) -> Vec<String> {
-    let mut tx = app.app.db.write().await.unwrap();
-    let columns = "SELECT m.name, c.name FROM sqlite_schema m JOIN pragma_table_info(m.name) c
-        WHERE m.type = 'table' AND c.type = 'TEXT' AND m.name NOT LIKE 'sqlite_%' AND m.name NOT LIKE '\\_%' ESCAPE '\\'";
-    let columns: Vec<(String, String)> = sqlx::query_as(columns).fetch_all(&mut *tx).await.unwrap();
-    let mut planted = Vec::new();
-    for (table, column) in columns.into_iter().filter(|(_, column)| WRITTEN.contains(&column.as_str())) {
-        // A telephone number is read back as one; that of the studio is only shown.
-        if table == "client" && column == "phone" {
-            continue;
-        }
-        let write = format!("UPDATE \"{table}\" SET \"{column}\" = ? || substr(\"{column}\", 1, 20)");
-        let done = sqlx::query(sqlx::AssertSqlSafe(write)).bind(HOSTILE).execute(&mut *tx).await;
-        if done.is_ok_and(|done| done.rows_affected() > 0) {
-            planted.push(format!("{table}.{column}"));
-        }
-    }
-    tx.commit().await.unwrap();
-    planted
-}
 
 /// A studio at work, with hostile text wherever it can stand.
 async fn infested() -> (TestApp, Studio, BTreeMap<&'static str, String>) {
@@ -85,7 +42,9 @@ async fn infested() -> (TestApp, Studio, BTreeMap<&'static str, String>) {
     let off = "INSERT INTO time_off (id, from_day, to_day, reason) VALUES ('aaaaaaaaaaaaaaaaaaaaaaaaaa', '2026-12-24', '2026-12-26', 'x')";
     sqlx::query(off).execute(&mut *tx).await.unwrap();
     tx.commit().await.unwrap();
-    let planted = plant(&app).await;
+    let mut tx = app.app.db.write().await.unwrap();
+    let planted = plant(&mut *tx).await;
+    tx.commit().await.unwrap();
     assert!(planted.len() >= 12, "{planted:?}");
     let ids = BTreeMap::from([
         ("/desk/visits/", visit.to_string()),

@@ -12,7 +12,7 @@ use crate::domain::ids::{ClientId, ProductId, ServiceId};
 use crate::domain::window::{Window, WindowState, window_of_service};
 use crate::domain::zone::Zone;
 use crate::store::catalogue::{self, Service};
-use crate::store::retouch::lines::{self, Filter, Order, STATES, Spot};
+use crate::store::retouch::lines::{self, Counts, Filter, Order, STATES, Spot};
 use crate::store::studio::Studio;
 use crate::store::{Connection, Stored, invitations, retouch};
 use crate::web::form::Fields;
@@ -140,7 +140,9 @@ pub(super) struct List {
     zone: Zone,
     today: Date,
     /// How many lines there are in each state before any filter.
-    pub(super) states: [(WindowState, i64); 4],
+    pub(super) states: Counts,
+    /// How many lines fit, by state.
+    fitting: Counts,
     /// How many lines fit.
     pub(super) count: i64,
 }
@@ -153,15 +155,18 @@ impl List {
         let all = Filter { today, state: None, free: None, name: "" };
         let states = lines::counts(c, all).await?;
         let name = wish.q.to_lowercase();
-        let fitting = lines::counts(c, wish.filter(today, now, &name)).await?;
+        let fitting = match wish.filter(today, now, &name) {
+            Filter { state: None, free: None, name: "", .. } => states,
+            filter => lines::counts(c, filter).await?,
+        };
         let count = fitting.iter().map(|(_, count)| count).sum();
-        Ok(Self { services, rules, now, zone: studio.zone.clone(), today, states, count })
+        Ok(Self { services, rules, now, zone: studio.zone.clone(), today, states, fitting, count })
     }
 
     /// The lines that fit, `most` of them after the first `skip`.
     pub(super) async fn spots(&self, c: &mut Connection, wish: &Wish, skip: i64, most: i64) -> Stored<Vec<Spot>> {
         let name = wish.q.to_lowercase();
-        lines::page(c, wish.filter(self.today, self.now, &name), wish.sort, skip, most).await
+        lines::page(c, wish.filter(self.today, self.now, &name), wish.sort, self.fitting, (skip, most)).await
     }
 
     /// The same with everything that is shown of them.
