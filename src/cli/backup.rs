@@ -109,7 +109,7 @@ pub(super) fn decrypted(from: &Path, key: Option<&Path>, to: &Path) -> Result<()
     if is_encrypted(from)? {
         let Some(key) = key else { return Err(refused("it is encrypted; name the file of its key with --key")) };
         let key = fs::read_to_string(key).map_err(|error| refused(format!("the key: {error}")))?;
-        sealing::decrypt(from, &key, &mut plain).map_err(refused)?;
+        sealing::decrypt(File::open(from)?, &key, &mut plain).map_err(refused)?;
     } else {
         std::io::copy(&mut File::open(from)?, &mut plain)?;
     }

@@ -29,7 +29,7 @@ mod keys;
 mod passphrase;
 pub mod seed_demo;
 mod serve;
-mod settings;
+pub mod settings;
 mod upgrade;
 mod verify;
 pub mod window;

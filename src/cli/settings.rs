@@ -79,7 +79,11 @@ impl FromFile {
     }
 }
 
-fn parse(text: &str) -> Result<Vec<(&'static str, String)>, String> {
+/// Reads what a file says, by the names of flags.
+///
+/// # Errors
+/// What is wrong with it, in words for whoever wrote it.
+pub fn parse(text: &str) -> Result<Vec<(&'static str, String)>, String> {
     let table: Table = text.parse().map_err(|error: toml::de::Error| error.message().to_owned())?;
     table.into_iter().map(|(name, value)| one(&name, value)).collect()
 }

@@ -30,6 +30,25 @@ impl Fields {
         Self(pairs)
     }
 
+    /// Reads the body of a form that carries no file.
+    ///
+    /// # Errors
+    /// [`Fault::BadRequest`] when it is no such form, or has a field twice that may come once; [`Fault::TooLarge`].
+    pub fn parse(body: &[u8]) -> Result<Self, Fault> {
+        // The decoder would put a replacement character for bytes that are no UTF-8; a name changed that way
+        // would stand in the records, so such a form is refused instead.
+        let text = std::str::from_utf8(body).map_err(|_| Fault::BadRequest)?;
+        let decoded = percent_decoded_is_utf8(text);
+        if !decoded {
+            return Err(Fault::BadRequest);
+        }
+        let pairs: Vec<(String, String)> = serde_urlencoded::from_str(text).map_err(|_| Fault::BadRequest)?;
+        if pairs.len() > 600 {
+            return Err(Fault::TooLarge);
+        }
+        checked(pairs)
+    }
+
     /// A field's value, or nothing when it wasn't sent.
     pub fn get(&self, name: &str) -> &str {
         self.0.iter().find(|(key, _)| key == name).map_or("", |(_, value)| value)
@@ -82,7 +101,7 @@ impl FromRequest<App> for Fields {
             413 => Fault::TooLarge,
             _ => Fault::BadRequest,
         })?;
-        let fields = parse(&body)?;
+        let fields = Self::parse(&body)?;
         if seen.owns_form(fields.get("csrf")) { Ok(fields) } else { Err(Fault::ForeignForm) }
     }
 }
@@ -238,21 +257,6 @@ fn full(error: std::io::Error) -> Fault {
     Fault::Unavailable
 }
 
-fn parse(body: &[u8]) -> Result<Fields, Fault> {
-    // The decoder would put a replacement character for bytes that are no UTF-8; a name changed that way
-    // would stand in the records, so such a form is refused instead.
-    let text = std::str::from_utf8(body).map_err(|_| Fault::BadRequest)?;
-    let decoded = percent_decoded_is_utf8(text);
-    if !decoded {
-        return Err(Fault::BadRequest);
-    }
-    let pairs: Vec<(String, String)> = serde_urlencoded::from_str(text).map_err(|_| Fault::BadRequest)?;
-    if pairs.len() > 600 {
-        return Err(Fault::TooLarge);
-    }
-    checked(pairs)
-}
-
 fn checked(pairs: Vec<(String, String)>) -> Result<Fields, Fault> {
     let mut names: Vec<&str> =
         pairs.iter().map(|(name, _)| name.as_str()).filter(|name| !name.starts_with(MANY)).collect();
@@ -334,20 +338,20 @@ mod tests {
 
     #[test]
     fn a_repeated_field_makes_the_form_a_bad_one() {
-        assert!(parse(b"a=1&a=2").is_err());
-        assert_eq!(parse(b"many-a=1&many-a=2").unwrap().many("many-a").collect::<Vec<_>>(), ["1", "2"]);
+        assert!(Fields::parse(b"a=1&a=2").is_err());
+        assert_eq!(Fields::parse(b"many-a=1&many-a=2").unwrap().many("many-a").collect::<Vec<_>>(), ["1", "2"]);
     }
 
     #[test]
     fn bytes_that_are_no_text_are_refused_rather_than_replaced() {
-        assert!(parse(b"a=%ff").is_err());
-        assert!(parse(b"a=\xff").is_err());
-        assert!(parse(b"a=%4").is_err());
-        assert_eq!(parse(b"a=Zo%C3%AB+x").unwrap().get("a"), "Zoë x");
+        assert!(Fields::parse(b"a=%ff").is_err());
+        assert!(Fields::parse(b"a=\xff").is_err());
+        assert!(Fields::parse(b"a=%4").is_err());
+        assert_eq!(Fields::parse(b"a=Zo%C3%AB+x").unwrap().get("a"), "Zoë x");
     }
 
     #[test]
     fn control_characters_go_and_line_ends_are_one() {
-        assert_eq!(parse(b"a=x%00y%0D%0Az%1B").unwrap().get("a"), "xy\nz");
+        assert_eq!(Fields::parse(b"a=x%00y%0D%0Az%1B").unwrap().get("a"), "xy\nz");
     }
 }

@@ -242,13 +242,17 @@ fn name(app: &App, which: &str) -> String {
     if app.address.https { format!("__Host-{which}") } else { which.to_owned() }
 }
 
-/// A token in a cookie: only what we ourselves could have set.
 fn cookie(headers: &HeaderMap, name: &str) -> Option<String> {
-    let all = headers.get_all(header::COOKIE).into_iter().filter_map(|value| value.to_str().ok());
-    let mut pairs = all.flat_map(|line| line.split(';')).filter_map(|pair| pair.trim().split_once('='));
+    let lines = headers.get_all(header::COOKIE).into_iter().filter_map(|value| value.to_str().ok());
+    token(lines, name).map(str::to_owned)
+}
+
+/// The token that `Cookie` lines carry under a name: only what we ourselves could have set.
+pub fn token<'a>(lines: impl IntoIterator<Item = &'a str>, name: &str) -> Option<&'a str> {
+    let mut pairs = lines.into_iter().flat_map(|line| line.split(';')).filter_map(|pair| pair.trim().split_once('='));
     let value = pairs.find(|(key, _)| *key == name)?.1;
     let ours = value.len() == 43 && value.bytes().all(|b| b.is_ascii_alphanumeric() || b == b'-' || b == b'_');
-    ours.then(|| value.to_owned())
+    ours.then_some(value)
 }
 
 fn set(app: &App, which: &str, token: &str, site: &str) -> String {

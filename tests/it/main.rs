@@ -10,6 +10,7 @@ mod demo;
 mod documents;
 mod face;
 mod failure;
+mod fuzz;
 mod growth;
 mod health;
 mod lifecycle;

@@ -3,7 +3,7 @@
 use calcard::vcard::{VCard, VCardProperty, VCardValue};
 use calcard::{Entry, Parser};
 
-use super::{Charset, MOST_ROWS, Sheet, SheetRefused, cell};
+use super::{Charset, MOST_ROWS, Sheet, SheetRefused, cell, unified};
 use crate::domain::takeover::{Column, Row};
 
 /// What a card gives. A card knows no visits.
@@ -67,7 +67,8 @@ fn value(card: &VCard, column: Column) -> String {
         }
         _ => birthday(card),
     };
-    cell(&text)
+    // A card can write any character as a code, also those that a table's text can't hold.
+    cell(&unified(&text).replace('\0', ""))
 }
 
 /// Every text of the first property of this name.

@@ -121,7 +121,7 @@ pub fn read(bytes: &[u8], charset: Option<Charset>, separator: Option<Separator>
     if cards::are_cards(&text) {
         return cards::read(&text, charset);
     }
-    let text = text.replace("\r\n", "\n").replace('\r', "\n");
+    let text = unified(&text);
     // Some spreadsheets name the separator in a line of its own.
     let (declared, body, skipped) = match text.split_once('\n') {
         Some((first, rest)) if first.trim_end().to_lowercase().starts_with("sep=") => {
@@ -182,6 +182,11 @@ impl Place<'_> {
         self.at = self.text.len();
         self.line
     }
+}
+
+/// With line ends as `\n`.
+fn unified(text: &str) -> String {
+    text.replace("\r\n", "\n").replace('\r', "\n")
 }
 
 fn cell(text: &str) -> String {

@@ -68,6 +68,14 @@ fn our_own_guard_against_formulas_is_taken_off_again() {
     assert_eq!(cells(&sheet), [["+493023125042", "'t Hooft"]]);
 }
 
+#[test]
+fn a_card_s_text_holds_no_more_than_a_table_s_can() {
+    let old =
+        b"BEGIN:VCARD\r\nVERSION:2.1\r\nFN;ENCODING=QUOTED-PRINTABLE:Mia=00=0D=0AHolm\r\nTEL:1\r2\r\nEND:VCARD\r\n";
+    let sheet = read(old, None, None).unwrap();
+    assert_eq!(cells(&sheet), [["Mia\nHolm", "", "1\n2", ""]]);
+}
+
 /// Forms of RFC 6350 (4.0), RFC 2426 (3.0) and the older 2.1 (quoted-printable: from memory).
 #[test]
 fn address_cards_of_every_version_become_rows() {

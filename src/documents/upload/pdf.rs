@@ -27,6 +27,8 @@ const LONGEST: usize = 3 * 16;
 const UNPACKED: u64 = 64 * 1024 * 1024;
 /// How far back from a stream its dictionary is looked for.
 const DICTIONARY: usize = 4096;
+/// What a stream costs of that even if it unpacks to nothing: a file may hold a million, and no letter thousands.
+const EACH: u64 = 16 * 1024;
 
 pub(super) fn inspect(bytes: &[u8]) -> Result<(), UploadRefused> {
     let tail = bytes.get(bytes.len().saturating_sub(2048)..).unwrap_or(bytes);
@@ -53,6 +55,7 @@ fn streams(bytes: &[u8]) -> Result<(), UploadRefused> {
         if before.ends_with(b"end") {
             continue;
         }
+        budget = budget.checked_sub(EACH).ok_or(UploadRefused::BrokenPdf)?;
         let body = bytes.get(at..).unwrap_or_default();
         let body = body.strip_prefix(b"\r\n").or_else(|| body.strip_prefix(b"\n")).unwrap_or(body);
         let dictionary = unescaped(before);

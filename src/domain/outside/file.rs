@@ -31,6 +31,10 @@ pub enum Unreadable {
 
 /// The most busy times.
 const MOST: usize = 20_000;
+/// The most days that are looked at to see what repeats on them, some tenths of a second's work: a rule may begin in the year
+/// 0, and a file may hold a hundred thousand. Ten years of a full diary, or a zone explained from 1601 on, ask for a few
+/// hundred thousand.
+const MOST_LOOKED_AT: u32 = 10_000_000;
 
 /// A change of the clocks as the file explains it.
 #[derive(Default)]
@@ -42,40 +46,62 @@ struct Change {
     more: Vec<PrimitiveDateTime>,
 }
 
-impl Change {
-    /// The last time that it happened at or before a civil time.
-    fn last_at(&self, civil: PrimitiveDateTime) -> Option<PrimitiveDateTime> {
-        let starts = self.starts?;
-        let mut all = vec![starts];
-        all.extend(&self.more);
-        if let Some(rule) = &self.repeats {
-            let first = civil.date().saturating_sub(Duration::days(800));
-            let days = rule.days(starts.date(), first, civil.date());
-            let until = rule.until().map(Moment::civil);
-            let days = days.into_iter().map(|day| PrimitiveDateTime::new(day, starts.time()));
-            all.extend(days.filter(|at| until.is_none_or(|until| *at <= until.saturating_add(Duration::DAY))));
+/// A zone that the file explains.
+struct Explained {
+    /// When its clocks change, in order, and by how many seconds they are ahead of UTC then.
+    changes: Vec<(PrimitiveDateTime, i64)>,
+    before: i64,
+}
+
+impl Explained {
+    /// Up to a day; nothing when that would take too long.
+    fn until(last: Date, changes: &[Change], left: &mut u32) -> Option<Self> {
+        let mut all = Vec::new();
+        for change in changes {
+            let Some(starts) = change.starts else { continue };
+            all.push((starts, change.after));
+            all.extend(change.more.iter().map(|at| (*at, change.after)));
+            if let Some(rule) = &change.repeats {
+                let until = rule.until().map(Moment::civil);
+                let days = rule.days_within(starts.date(), starts.date(), last, left)?.into_iter();
+                let times = days.map(|day| PrimitiveDateTime::new(day, starts.time()));
+                let times = times.filter(|at| until.is_none_or(|until| *at <= until.saturating_add(Duration::DAY)));
+                all.extend(times.map(|at| (at, change.after)));
+            }
         }
-        all.into_iter().filter(|at| *at <= civil).max()
+        all.sort_unstable();
+        let before = changes.iter().min_by_key(|change| change.starts).map_or(0, |change| change.before);
+        Some(Self { changes: all, before })
+    }
+
+    fn offset(&self, civil: PrimitiveDateTime) -> i64 {
+        let later = self.changes.partition_point(|(at, _)| *at <= civil);
+        later.checked_sub(1).and_then(|last| self.changes.get(last)).map_or(self.before, |(_, after)| *after)
     }
 }
 
 /// The clock by which a civil time is read.
 enum Clock<'a> {
     Known(Zone),
-    Explained(&'a [Change]),
+    Explained(&'a Explained),
 }
 
 impl Clock<'_> {
     fn instant(&self, civil: PrimitiveDateTime) -> i64 {
         match self {
             Self::Known(zone) => zone.to_instant_as_calendars_do(civil).unix_timestamp(),
-            Self::Explained(changes) => {
-                let last = changes.iter().filter_map(|change| Some((change.last_at(civil)?, change.after))).max();
-                let first = || changes.iter().min_by_key(|change| change.starts).map(|change| change.before);
-                civil.assume_utc().unix_timestamp() - last.map(|(_, after)| after).or_else(first).unwrap_or(0)
-            }
+            Self::Explained(zone) => civil.assume_utc().unix_timestamp() - zone.offset(civil),
         }
     }
+}
+
+/// The zone of a name. Some programs put a name of their own before it; none has more than three parts.
+fn known(name: &str) -> Option<Zone> {
+    let parts: Vec<&str> = name.trim_matches('/').rsplit('/').take(3).collect();
+    (1..=parts.len()).rev().find_map(|many| {
+        let name: Vec<&str> = parts.get(..many)?.iter().rev().copied().collect();
+        Zone::parse(&name.join("/")).ok()
+    })
 }
 
 /// What of an event matters.
@@ -103,16 +129,17 @@ impl Event {
     }
 }
 
-#[derive(Default)]
 struct File {
-    zones: BTreeMap<String, Vec<Change>>,
+    zones: BTreeMap<String, Explained>,
     events: Vec<Event>,
     free_busy: Vec<Line>,
 }
 
 impl File {
-    fn read(text: &str) -> Result<Self, Unreadable> {
-        let mut file = Self::default();
+    /// Reads it, for days up to the last one; what repeats may look at so many days.
+    fn read(text: &str, last: Date, left: &mut u32) -> Result<Self, Unreadable> {
+        let mut file = Self { zones: BTreeMap::new(), events: Vec::new(), free_busy: Vec::new() };
+        let mut zones: BTreeMap<String, Vec<Change>> = BTreeMap::new();
         let mut open: Vec<String> = Vec::new();
         let (mut zone, mut is_calendar) = (String::new(), false);
         for line in lines(text) {
@@ -123,7 +150,7 @@ impl File {
                     match word.as_str() {
                         "VEVENT" => file.events.push(Event::default()),
                         "VTIMEZONE" => zone.clear(),
-                        "STANDARD" | "DAYLIGHT" => file.zones.entry(zone.clone()).or_default().push(Change::default()),
+                        "STANDARD" | "DAYLIGHT" => zones.entry(zone.clone()).or_default().push(Change::default()),
                         _ => {}
                     }
                     open.push(word);
@@ -144,26 +171,29 @@ impl File {
                 Some("VFREEBUSY") if line.name == "FREEBUSY" => file.free_busy.push(line),
                 Some("VTIMEZONE") if line.name == "TZID" => line.value.trim().clone_into(&mut zone),
                 Some("STANDARD" | "DAYLIGHT") => {
-                    if let Some(change) = file.zones.get_mut(&zone).and_then(|changes| changes.last_mut()) {
+                    if let Some(change) = zones.get_mut(&zone).and_then(|changes| changes.last_mut()) {
                         explain(change, &line)?;
                     }
                 }
                 _ => {}
             }
         }
-        if is_calendar { Ok(file) } else { Err(Unreadable::NotACalendar) }
+        if !is_calendar {
+            return Err(Unreadable::NotACalendar);
+        }
+        for (name, changes) in zones.into_iter().filter(|(name, _)| known(name).is_none()) {
+            let zone = Explained::until(last, &changes, left).ok_or(Unreadable::TooMany)?;
+            file.zones.insert(name, zone);
+        }
+        Ok(file)
     }
 
     /// The clock of a line: UTC, the zone it names, or the studio's.
     fn clock(&self, line: &Line, studio: &Zone) -> Result<Clock<'_>, Unreadable> {
         let Some(name) = line.parameter("TZID") else { return Ok(Clock::Known(studio.clone())) };
-        // Some programs put a name of their own before the zone's.
-        let parts: Vec<&str> = name.trim_matches('/').split('/').collect();
-        let known = (0..parts.len()).find_map(|from| Zone::parse(&parts.get(from..)?.join("/")).ok());
-        match (known, self.zones.get(name)) {
-            (Some(zone), _) => Ok(Clock::Known(zone)),
-            (None, Some(changes)) => Ok(Clock::Explained(changes)),
-            (None, None) => Err(Unreadable::Zone),
+        match known(name) {
+            Some(zone) => Ok(Clock::Known(zone)),
+            None => self.zones.get(name).map(Clock::Explained).ok_or(Unreadable::Zone),
         }
     }
 
@@ -208,7 +238,8 @@ pub fn busy_times(
     studio: &Zone,
     (from, to): (OffsetDateTime, OffsetDateTime),
 ) -> Result<Vec<(i64, i64)>, Unreadable> {
-    let file = File::read(text)?;
+    let mut left = MOST_LOOKED_AT;
+    let file = File::read(text, to.date().saturating_add(Duration::days(2)), &mut left)?;
     let mut found = Vec::new();
     let mut moved: BTreeSet<(&str, i64)> = BTreeSet::new();
     for event in &file.events {
@@ -217,7 +248,7 @@ pub fn busy_times(
         }
     }
     for event in file.events.iter().filter(|event| event.is_busy()) {
-        let times = occurrences(&file, event, studio, (from, to))?;
+        let times = occurrences(&file, event, studio, (from, to), &mut left)?;
         let alone = event.line("RECURRENCE-ID").is_some();
         found.extend(times.into_iter().filter(|(start, _)| alone || !moved.contains(&(event.value("UID"), *start))));
         if found.len() > MOST {
@@ -254,6 +285,7 @@ fn occurrences(
     event: &Event,
     studio: &Zone,
     (from, to): (OffsetDateTime, OffsetDateTime),
+    left: &mut u32,
 ) -> Result<Vec<(i64, i64)>, Unreadable> {
     let line = event.line("DTSTART").ok_or(Unreadable::Time)?;
     let start = Moment::read(&line.value).ok_or(Unreadable::Time)?;
@@ -275,7 +307,8 @@ fn occurrences(
             Moment::Day(day) => clock.instant(Moment::Day(day.saturating_add(Duration::DAY)).civil()) - 1,
             until => file.instant(until, &clock),
         });
-        for day in rule.days(civil.date(), looked_at.0, looked_at.1) {
+        let days = rule.days_within(civil.date(), looked_at.0, looked_at.1, left).ok_or(Unreadable::TooMany)?;
+        for day in days {
             let at = PrimitiveDateTime::new(day, civil.time());
             let begin = match start {
                 Moment::Utc(_) => at.assume_utc().unix_timestamp(),
@@ -284,6 +317,9 @@ fn occurrences(
             if until.is_none_or(|until| begin <= until) {
                 begins.push((begin, day));
             }
+        }
+        if begins.len() > MOST {
+            return Err(Unreadable::TooMany);
         }
     }
     for line in event.all("RDATE") {

@@ -103,6 +103,19 @@ impl Repeat {
 
     /// The days from `first` to `last` on which it happens, for an event that begins on `start`, in order.
     pub fn days(&self, start: Date, first: Date, last: Date) -> Vec<Date> {
+        let mut any_number = u32::MAX;
+        self.days_within(start, first, last, &mut any_number).unwrap_or_default()
+    }
+
+    /// The same, unless more days than `left_to_look_at` would have to be looked at, which are taken off it: a rule may
+    /// begin in the year 0, and a file may hold thousands.
+    pub(super) fn days_within(
+        &self,
+        start: Date,
+        first: Date,
+        last: Date,
+        left_to_look_at: &mut u32,
+    ) -> Option<Vec<Date>> {
         let mut found = Vec::new();
         let mut left = self.count.unwrap_or(u32::MAX);
         for step in 0_i64.. {
@@ -110,10 +123,12 @@ impl Repeat {
             if from > last || left == 0 {
                 break;
             }
+            *left_to_look_at = left_to_look_at.checked_sub(1)?;
             // Without a count nothing that lies before has to be looked at.
             if self.count.is_none() && to < first {
                 continue;
             }
+            *left_to_look_at = left_to_look_at.checked_sub(u32::try_from((to - from).whole_days()).ok()?)?;
             for day in self.in_period(start, from, to) {
                 if day < start || left == 0 {
                     continue;
@@ -124,7 +139,7 @@ impl Repeat {
                 }
             }
         }
-        found
+        Some(found)
     }
 
     /// The first and the last day of the period that lies so many steps after the one of `start`.

@@ -4,7 +4,7 @@
 
 mod before;
 mod bottles;
-mod presses;
+pub mod presses;
 mod shields;
 
 pub use before::post as start;

@@ -10,7 +10,7 @@
 mod fhir;
 mod package;
 mod pdf;
-mod sample;
+pub(crate) mod sample;
 mod signed;
 mod tables;
 pub(crate) mod upload;

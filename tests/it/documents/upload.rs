@@ -154,6 +154,13 @@ fn a_plain_pdf_is_kept_byte_for_byte_and_one_that_acts_is_refused() {
     assert_eq!(check(hidden.as_bytes(), Takes::PhotoOrPdf).err(), Some(UploadRefused::BrokenPdf));
 }
 
+#[test]
+fn a_pdf_of_nothing_but_streams_is_not_looked_through_to_its_end() {
+    let of = |streams: usize| pdf(&"stream ".repeat(streams), "1 0 << >>");
+    assert!(check(&of(1000), Takes::PhotoOrPdf).is_ok());
+    assert_eq!(check(&of(1_400_000), Takes::PhotoOrPdf).err(), Some(UploadRefused::BrokenPdf));
+}
+
 /// Malformed, hostile and oversized files, each with what it is.
 fn bad() -> Vec<(String, Vec<u8>)> {
     let mut bad = Vec::new();

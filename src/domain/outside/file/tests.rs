@@ -187,3 +187,27 @@ fn an_event_repeats_up_to_the_end_of_its_last_day_and_from_far_away() {
     let far = event("DTSTART;TZID=Pacific/Honolulu:20260201T200000\nDURATION:PT1H\nRRULE:FREQ=DAILY");
     assert_eq!(busy(&far).unwrap()[0], "2026-03-01 7:00:00.0 2026-03-01 8:00:00.0");
 }
+
+/// A name of a zone with many slashes, rules that begin in the year 0, a zone whose clocks change daily, and one that lists
+/// thousands of changes: without a bound the work grows with the square of the file.
+#[test]
+fn a_file_that_asks_for_endless_work_is_read_or_refused_at_once() {
+    let slashes = event(&format!("DTSTART;TZID={}:20260302T090000", "a/".repeat(200_000)));
+    assert_eq!(busy(&slashes), Err(Unreadable::Zone));
+    let ancient =
+        event("DTSTART:00000101T000000Z\nDURATION:PT1H\nRRULE:FREQ=DAILY;COUNT=4000000000;BYMONTHDAY=31;BYMONTH=2");
+    let times = |what: &str, times: usize| format!("{what}\n").repeat(times);
+    assert_eq!(busy(&times(&ancient, 3)).unwrap(), Vec::<String>::new());
+    assert_eq!(busy(&times(&ancient, 100)), Err(Unreadable::TooMany));
+    let here = event("DTSTART;TZID=Here:20260302T090000\nDURATION:PT1H\nRRULE:FREQ=DAILY");
+    let zone = |lines: &str| {
+        busy(&format!("BEGIN:VTIMEZONE\nTZID:Here\n{lines}END:VTIMEZONE\n{}", times(&here, 300)))
+            .map(|found| found.len())
+    };
+    let change = "BEGIN:STANDARD\nDTSTART:00000101T000000\nTZOFFSETFROM:+0200\nTZOFFSETTO:+0100\n";
+    let daily = format!("{change}RRULE:FREQ=DAILY\nEND:STANDARD\n");
+    assert_eq!(zone(&daily), Ok(44), "from the second of March to the middle of April");
+    assert_eq!(zone(&daily.repeat(30)), Err(Unreadable::TooMany));
+    let listed = format!("{change}RDATE:{}20250101T000000\nEND:STANDARD\n", "20250101T000000,".repeat(50_000));
+    assert_eq!(zone(&listed), Ok(44));
+}

@@ -63,13 +63,24 @@ struct Told {
     over: bool,
 }
 
+/// Reads what the script sends; nothing when any of it makes no sense.
+pub fn read(json: &str) -> Option<Vec<Event>> {
+    serde_json::from_str::<Vec<Sent>>(json).ok()?.into_iter().map(Sent::read).collect()
+}
+
+/// Writes what [`read`] reads.
+///
+/// # Errors
+/// Never for presses that were read.
+pub fn written(events: Vec<Event>) -> serde_json::Result<String> {
+    serde_json::to_string(&events.into_iter().map(Sent::of).collect::<Vec<_>>())
+}
+
 /// Takes them; without any it only tells what there is.
 pub async fn post(State(app): State<App>, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
     let id = VisitId::parse(&id).map_err(|_| Fault::NotFound)?;
     let now = fields.get("now").parse().ok().and_then(|now| OffsetDateTime::from_unix_timestamp(now).ok());
-    let sent: Option<Vec<Sent>> = serde_json::from_str(fields.get("presses")).ok();
-    let presses = sent.and_then(|sent| sent.into_iter().map(Sent::read).collect::<Option<Vec<Event>>>());
-    let (Some(now), Some(presses)) = (now, presses) else { return Err(Fault::BadRequest) };
+    let (Some(now), Some(presses)) = (now, read(fields.get("presses"))) else { return Err(Fault::BadRequest) };
     let synced = chair::sync(&app, &team.0, &id, now, presses).await?;
     let told =
         Told { events: synced.events.into_iter().map(Sent::of).collect(), refused: synced.refused, over: synced.over };
