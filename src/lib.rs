@@ -13,6 +13,7 @@ pub mod durable;
 pub mod jobs;
 pub mod language;
 pub mod mail;
+pub mod passkey;
 pub mod password;
 pub mod person_keys;
 pub mod sealing;

@@ -34,6 +34,7 @@ pub mod ledger;
 pub mod letters;
 pub mod own_visits;
 pub mod papers;
+pub mod passkeys;
 pub mod people;
 pub mod photos;
 pub mod post;

@@ -1,4 +1,4 @@
-//! Setting the second factor up, putting it off, and taking it away when the phone is lost.
+//! Setting the app of the second factor up, putting it off, and taking it away when the phone is lost.
 
 use time::OffsetDateTime;
 
@@ -50,7 +50,7 @@ pub async fn set_up(
 pub async fn renew_codes(app: &App, member: &Member) -> Stored<Vec<String>> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    if second_factor::get(&mut tx, &member.account).await?.is_none() {
+    if !second_factor::is_set_up(&mut tx, &member.account).await? {
         return Ok(Vec::new());
     }
     let codes = fresh_codes(app, &mut tx, &member.account).await?;
@@ -61,7 +61,7 @@ pub async fn renew_codes(app: &App, member: &Member) -> Stored<Vec<String>> {
     Ok(codes)
 }
 
-async fn fresh_codes(app: &App, c: &mut Connection, account: &AccountId) -> Stored<Vec<String>> {
+pub(super) async fn fresh_codes(app: &App, c: &mut Connection, account: &AccountId) -> Stored<Vec<String>> {
     let codes = recovery_codes(&app.random);
     let hashes: Vec<String> = codes.iter().filter_map(|code| recovery_hash(code)).collect();
     second_factor::set_recovery(c, account, &hashes).await?;

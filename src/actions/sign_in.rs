@@ -3,7 +3,7 @@
 use time::{Duration, OffsetDateTime};
 
 use super::people::PeopleError;
-use super::tell;
+use super::{passkeys, tell};
 use crate::app::{App, SecondFactor};
 use crate::domain::ids::AccountId;
 use crate::domain::role::{Actor, Member, News, Stay};
@@ -73,7 +73,7 @@ pub async fn with_password(
     if let Some(old) = old {
         sessions::end(&mut tx, &sha256_hex(old)).await?;
     }
-    let has_factor = second_factor::get(&mut tx, &member.account).await?.is_some();
+    let has_factor = second_factor::is_set_up(&mut tx, &member.account).await?;
     let stage = if has_factor && app.second_factor == SecondFactor::Asked { Stage::Code } else { without_code(app) };
     let signed_in = begin(app, &mut tx, &member, stage, browser, now).await?;
     tx.commit().await?;
@@ -100,79 +100,124 @@ pub async fn at_set_up(app: &App, owner: &Member, browser: &Browser) -> Stored<S
     Ok(signed_in)
 }
 
-/// Signs in with the code that was still asked for. `None` when it is wrong or was used before.
+/// What somebody shows of herself.
+#[derive(Clone, Copy)]
+pub enum Shown<'a> {
+    /// A code of the app or a recovery code; her password too, where that proves something.
+    Typed(&'a str),
+    /// What her browser answered with a passkey.
+    Passkey(&'a str),
+}
+
+/// Whether it was taken.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Taken {
+    /// It was right.
+    Yes,
+    /// It was wrong, came too late or was used before.
+    No,
+    /// There may be a copy of the passkey.
+    Copied,
+}
+
+/// Signs in with the code or the passkey that was still asked for.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn with_code(
+pub async fn with_factor(
     app: &App,
     member: &Member,
     half: &str,
-    typed: &str,
+    shown: Shown<'_>,
     browser: &Browser,
-) -> Stored<Option<SignedIn>> {
+) -> Stored<Result<SignedIn, Taken>> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    if !take(app, &mut tx, member, typed, now).await? {
+    let taken = take(app, &mut tx, member, half, shown, now).await?;
+    if taken != Taken::Yes {
         tx.commit().await?;
-        return Ok(None);
+        return Ok(Err(taken));
     }
     sessions::end(&mut tx, &sha256_hex(half)).await?;
     let signed_in = begin(app, &mut tx, member, Stage::Open, browser, now).await?;
     tx.commit().await?;
-    Ok(Some(signed_in))
+    Ok(Ok(signed_in))
 }
 
-/// Takes a password or a code once more, before something grave. `false` when it is neither.
+/// Takes a password, a code or a passkey once more, before something grave.
 ///
 /// # Errors
 /// When the database or the hasher can't.
-pub async fn prove(app: &App, member: &Member, token: &str, typed: String) -> Result<bool, PeopleError> {
-    let code = looks_like_code(&typed);
-    let by_password = if code {
-        false
-    } else {
-        let mut c = app.db.read().await?;
-        let stored = accounts::by_id(&mut c, &member.account).await?.map(|account| account.password_hash);
-        drop(c);
-        app.passwords.matches(stored, typed.clone()).await?
+pub async fn prove(app: &App, member: &Member, token: &str, shown: Shown<'_>) -> Result<Taken, PeopleError> {
+    let password = match shown {
+        Shown::Typed(typed) if !looks_like_code(typed) => Some(typed.to_owned()),
+        Shown::Typed(_) | Shown::Passkey(_) => None,
+    };
+    let by_password = match password {
+        Some(typed) => {
+            let mut c = app.db.read().await?;
+            let stored = accounts::by_id(&mut c, &member.account).await?.map(|account| account.password_hash);
+            drop(c);
+            Some(app.passwords.matches(stored, typed).await?)
+        }
+        None => None,
     };
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    let proved = by_password || code && take(app, &mut tx, member, &typed, now).await?;
-    if proved {
+    let taken = match by_password {
+        Some(true) => Taken::Yes,
+        Some(false) => Taken::No,
+        None => take(app, &mut tx, member, token, shown, now).await?,
+    };
+    if taken == Taken::Yes {
         sessions::prove(&mut tx, &sha256_hex(token), now).await?;
     }
-    let action = if proved { "proof.given" } else { "proof.refused" };
+    let action = if taken == Taken::Yes { "proof.given" } else { "proof.refused" };
     audit::append(&mut tx, &Actor::Member(member.clone()), Event { action, ..Event::default() }, now).await?;
     tx.commit().await?;
-    Ok(proved)
+    Ok(taken)
 }
 
-/// Uses a code of the app up, or a recovery code. `false`, with a line in the audit, when it is none or was used before.
-async fn take(app: &App, c: &mut Connection, member: &Member, typed: &str, now: OffsetDateTime) -> Stored<bool> {
-    let (account, actor) = (&member.account, Actor::Member(member.clone()));
-    let taken = if let Some(hash) = recovery_hash(typed) {
+/// Uses a code of the app up, or a recovery code, or what this session was asked to answer with a passkey. What is not
+/// taken leaves a line in the audit.
+async fn take(
+    app: &App,
+    c: &mut Connection,
+    member: &Member,
+    token: &str,
+    shown: Shown<'_>,
+    now: OffsetDateTime,
+) -> Stored<Taken> {
+    let taken = match shown {
+        Shown::Passkey(answer) => passkeys::take(app, c, member, token, answer, now).await?,
+        Shown::Typed(typed) if take_code(app, c, member, typed, now).await? => Taken::Yes,
+        Shown::Typed(_) => Taken::No,
+    };
+    if taken != Taken::Yes {
+        let event = Event { action: "second-factor.refused", ..Event::default() };
+        audit::append(c, &Actor::Member(member.clone()), event, now).await?;
+    }
+    Ok(taken)
+}
+
+async fn take_code(app: &App, c: &mut Connection, member: &Member, typed: &str, now: OffsetDateTime) -> Stored<bool> {
+    let account = &member.account;
+    if let Some(hash) = recovery_hash(typed) {
         let taken = second_factor::use_recovery(c, account, &hash, now).await?;
         if taken {
             let left = second_factor::recovery_left(c, account).await?;
             let detail = format!("{left} left");
             let event = Event { action: "recovery-code.used", detail: &detail, ..Event::default() };
-            audit::append(c, &actor, event, now).await?;
+            audit::append(c, &Actor::Member(member.clone()), event, now).await?;
             tell(app, c, account, News::RecoveryCodeUsed { left }, now).await?;
         }
-        taken
-    } else {
-        let factor = second_factor::get(c, account).await?;
-        match factor.and_then(|factor| Secret::of(factor.secret).step_of(typed, now)) {
-            Some(step) => second_factor::use_step(c, account, step).await?,
-            None => false,
-        }
-    };
-    if !taken {
-        audit::append(c, &actor, Event { action: "second-factor.refused", ..Event::default() }, now).await?;
+        return Ok(taken);
     }
-    Ok(taken)
+    let factor = second_factor::get(c, account).await?;
+    match factor.and_then(|factor| Secret::of(factor.secret).step_of(typed, now)) {
+        Some(step) => second_factor::use_step(c, account, step).await,
+        None => Ok(false),
+    }
 }
 
 /// Begins a session of the team in this browser.

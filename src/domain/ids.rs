@@ -118,6 +118,8 @@ ids! {
     RetentionListId,
     /// A mail in the outbox.
     MailId,
+    /// A key on a device of the team.
+    PasskeyId,
     /// One press at the chair, made where it was pressed.
     ChairEventId,
 }

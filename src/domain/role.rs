@@ -109,6 +109,21 @@ pub enum News {
         /// How many are left.
         left: i64,
     },
+    /// A passkey was added.
+    PasskeyAdded {
+        /// What she calls it.
+        name: String,
+    },
+    /// A passkey was removed.
+    PasskeyRemoved {
+        /// What she called it.
+        name: String,
+    },
+    /// A passkey's counter went back, and it was refused.
+    PasskeyCopied {
+        /// What she calls it.
+        name: String,
+    },
 }
 
 /// How long a session may rest and how long it may last.

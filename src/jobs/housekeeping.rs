@@ -5,7 +5,7 @@ use time::Duration;
 
 use crate::actions::export;
 use crate::app::App;
-use crate::store::{Stored, drafts, second_factor, sessions, takeovers, visits};
+use crate::store::{Stored, drafts, passkeys, second_factor, sessions, takeovers, visits};
 
 /// How long an unfinished booking, with whatever was typed in it, is kept after its last touch.
 const DRAFTS_STAY: Duration = Duration::hours(48);
@@ -24,6 +24,7 @@ pub async fn sweep(app: &App) -> Stored<()> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     sessions::sweep(&mut tx, now).await?;
+    passkeys::sweep(&mut tx, now).await?;
     second_factor::sweep(&mut tx, now - BROWSERS_STAY).await?;
     visits::sweep(&mut tx, now - DRAFTS_STAY).await?;
     drafts::sweep(&mut tx, now - DRAFTS_STAY).await?;

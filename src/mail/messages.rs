@@ -196,6 +196,17 @@ fn told(news: &News) -> String {
         News::RecoveryCodeUsed { left } => {
             tn("a recovery code was used. One is left.", "a recovery code was used. {n} are left.", left).to_string()
         }
+        News::PasskeyAdded { name } => {
+            tf("the passkey “{name}” was added: it signs you in after your password.").with("name", name).to_string()
+        }
+        News::PasskeyRemoved { name } => {
+            tf("the passkey “{name}” was removed. You are signed out everywhere else.").with("name", name).to_string()
+        }
+        News::PasskeyCopied { name } => {
+            tf("the passkey “{name}” was refused: its counter went back, so somebody may have a copy of it. Remove it, and make a new one.")
+                .with("name", name)
+                .to_string()
+        }
     }
 }
 

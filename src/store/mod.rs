@@ -39,6 +39,7 @@ pub mod ledger;
 pub mod letters;
 pub mod outbox;
 pub mod papers;
+pub mod passkeys;
 pub mod practitioners;
 pub mod reactions;
 pub mod reminders;

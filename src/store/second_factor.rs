@@ -6,7 +6,7 @@ use super::types::{impossible, instant};
 use super::{Connection, Stored};
 use crate::domain::ids::AccountId;
 
-/// The second factor of an account.
+/// The app of an account.
 pub struct Factor {
     /// What the app shares.
     pub secret: [u8; 20],
@@ -16,7 +16,21 @@ pub struct Factor {
     pub made_at: OffsetDateTime,
 }
 
-/// The second factor of an account, once it is set up.
+/// Whether an account has a second factor: an app, or a passkey.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn is_set_up(c: &mut Connection, account: &AccountId) -> Stored<bool> {
+    let id = account.as_str();
+    let query = sqlx::query_scalar!(
+        "SELECT 1 FROM second_factor WHERE account_id = ? UNION ALL SELECT 1 FROM passkey WHERE account_id = ? LIMIT 1",
+        id,
+        id
+    );
+    Ok(query.fetch_optional(c).await?.is_some())
+}
+
+/// The app of an account, once it is set up.
 ///
 /// # Errors
 /// When the file can't be read.
@@ -29,7 +43,7 @@ pub async fn get(c: &mut Connection, account: &AccountId) -> Stored<Option<Facto
     Ok(Some(Factor { secret, used_step: row.used_step, made_at }))
 }
 
-/// Sets the factor of an account, in the place of an earlier one; the code that confirmed it is used up.
+/// Sets the app of an account, in the place of an earlier one; the code that confirmed it is used up.
 ///
 /// # Errors
 /// When the file can't be written.
@@ -54,15 +68,16 @@ pub async fn set(
     Ok(())
 }
 
-/// Takes factor and recovery codes away. `false` when there was none.
+/// Takes app, passkeys and recovery codes away. `false` when there was neither app nor passkey.
 ///
 /// # Errors
 /// When the file can't be written.
 pub async fn remove(c: &mut Connection, account: &AccountId) -> Stored<bool> {
     let id = account.as_str();
     sqlx::query!("DELETE FROM recovery_code WHERE account_id = ?", id).execute(&mut *c).await?;
-    let done = sqlx::query!("DELETE FROM second_factor WHERE account_id = ?", id).execute(c).await?;
-    Ok(done.rows_affected() > 0)
+    let keys = sqlx::query!("DELETE FROM passkey WHERE account_id = ?", id).execute(&mut *c).await?;
+    let app = sqlx::query!("DELETE FROM second_factor WHERE account_id = ?", id).execute(c).await?;
+    Ok(app.rows_affected() + keys.rows_affected() > 0)
 }
 
 /// Uses the code of a step up. `false` when that code or a later one was taken before. A code that was taken later than

@@ -231,6 +231,16 @@ pub async fn end_all(c: &mut Connection, holder: &Holder) -> Stored<()> {
     Ok(())
 }
 
+/// Ends all sessions of an account but one.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn end_others(c: &mut Connection, account: &AccountId, token_hash: &str) -> Stored<()> {
+    let id = account.as_str();
+    sqlx::query!("DELETE FROM session WHERE account_id = ? AND token_hash <> ?", id, token_hash).execute(c).await?;
+    Ok(())
+}
+
 /// Stores a sign-in link for a client, with the booking that she was filling in when she asked.
 ///
 /// # Errors

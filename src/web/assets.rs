@@ -24,6 +24,7 @@ static ASSETS: &[Asset] = assets![
     "app.js" as "text/javascript; charset=utf-8",
     "chair.js" as "text/javascript; charset=utf-8",
     "chair-worker.js" as "text/javascript; charset=utf-8",
+    "passkey.js" as "text/javascript; charset=utf-8",
     "scan.js" as "text/javascript; charset=utf-8",
     "icon.svg" as "image/svg+xml",
     "icon-180.png" as "image/png",

@@ -3,7 +3,7 @@
 use crate::{msg, t};
 
 /// Every action in words, so that the languages' files hold them.
-const DEEDS: [&str; 143] = [
+const DEEDS: [&str; 148] = [
     msg("Backup failed"),
     msg("Backup made"),
     msg("Batch exported"),
@@ -63,6 +63,11 @@ const DEEDS: [&str; 143] = [
     msg("Owner treats-no-longer"),
     msg("Paper added"),
     msg("Paper removed"),
+    msg("Passkey added"),
+    msg("Passkey copied"),
+    msg("Passkey refused"),
+    msg("Passkey removed"),
+    msg("Passkey used"),
     msg("Password changed"),
     msg("Password refused"),
     msg("Password renewed"),

@@ -23,6 +23,8 @@ pub enum What {
     CodeAnywhere,
     /// Giving a password or a code again, per session.
     Proof,
+    /// Asking what to ask a device for, so that it makes or uses a passkey, per session.
+    Passkey,
     /// Asking for a sign-in link, per address.
     LinkByAddress,
     /// Asking for a sign-in link, per mailbox.
@@ -47,6 +49,7 @@ impl What {
             Self::Code => (5, Duration::minutes(10)),
             Self::CodeAnywhere => (20, Duration::HOUR),
             Self::Proof => (10, Duration::minutes(15)),
+            Self::Passkey => (30, Duration::minutes(10)),
             Self::LinkByAddress => (20, Duration::HOUR),
             Self::LinkByMailbox => (3, Duration::HOUR),
             Self::GoOnByMailbox => (5, Duration::HOUR),

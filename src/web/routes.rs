@@ -105,6 +105,10 @@ fn team_routes() -> Vec<Route> {
         get "/team/second-factor" AtTheDoor team::second_factor::get,
         post "/team/second-factor" AtTheDoor team::second_factor::post,
         post "/team/second-factor/later" AtTheDoor team::second_factor::later,
+        get "/team/passkey" AtTheDoor team::passkey::get,
+        post "/team/passkey" AtTheDoor team::passkey::post,
+        post "/team/passkey/new" AtTheDoor team::passkey::new,
+        post "/team/passkey/known" AtTheDoor team::passkey::known,
         post "/team/sign-out" AtTheDoor public::sign_out::team,
         post "/team/sign-out-everywhere" Practitioner public::sign_out::everywhere,
         get "/team/prove" Practitioner team::proof::get,
@@ -112,6 +116,7 @@ fn team_routes() -> Vec<Route> {
         get "/desk/sign-in" Practitioner team::own::get,
         post "/desk/sign-in/codes" Practitioner team::own::codes,
         post "/desk/sign-in/end" Practitioner team::own::end,
+        post "/desk/sign-in/passkeys" Practitioner team::passkey::remove,
     ]
 }
 

@@ -10,6 +10,7 @@ use crate::domain::label::TextRefused;
 use crate::domain::limits::{Ingredient, Misfit, Warning};
 use crate::domain::money::{Currency, MoneyRefused};
 use crate::domain::person::{BirthDateRefused, MailRefused, PersonNameRefused, PhoneRefused};
+use crate::passkey::NoPlace;
 use crate::password::PasswordRefused;
 use crate::when;
 use crate::{msg, t, tf};
@@ -157,6 +158,25 @@ pub fn text(refusal: &TextRefused) -> String {
         }
         TextRefused::Control => t("There is a character in it that can't be written. Please type it again.").to_owned(),
     }
+}
+
+/// Why there can be no passkeys here.
+pub fn no_passkeys(none: NoPlace) -> &'static str {
+    match none {
+        NoPlace::NotSecure => t(
+            "Browsers make passkeys only for an address that begins with https://, and this studio’s doesn’t yet. Whoever looks after its server can change that. An authenticator app works meanwhile.",
+        ),
+        NoPlace::NoName => t(
+            "Passkeys are made for an address with a name, such as book.example.org, and this studio is reached by numbers. Whoever looks after its server can change that. An authenticator app works meanwhile.",
+        ),
+    }
+}
+
+/// A passkey's counter went back.
+pub fn copied_passkey() -> &'static str {
+    t(
+        "This passkey was refused: its counter went back, so somebody may have a copy of it. Take another way in, and remove it.",
+    )
 }
 
 /// About the hours of a day.

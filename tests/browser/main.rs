@@ -7,6 +7,7 @@ mod chair;
 mod harness;
 mod keyboard;
 mod pages;
+mod passkeys;
 mod pictures;
 mod set_up;
 mod support;

@@ -53,6 +53,7 @@ async fn an_owner_sets_the_studio_up_and_it_outlives_the_server() {
 /// Before anything else; ends at her set-up page, with one of the recovery codes.
 async fn sets_second_factor_up(she: &Person) -> String {
     let browser = &she.browser;
+    she.inspect_at("/team/passkey", "no-passkeys").await;
     she.inspect_at("/team/second-factor", "second-factor").await;
     browser.fill("The code that the app shows now", "000000").await;
     browser.press("Set it up").await;

@@ -114,10 +114,10 @@ fn the_build_forbids_unsafe_code_and_checks_overflow() {
 /// Crates that encrypt, hash or sign, by the starts of their names, and those of them that the program may have.
 #[test]
 fn cryptography_is_that_of_the_list() {
-    const KINDS: [&str; 30] = [
+    const KINDS: [&str; 31] = [
         "aead", "aes", "argon2", "aws-lc", "bcrypt", "blake", "blowfish", "chacha", "cipher", "des", "dsa", "ecdsa",
-        "ed25519", "hkdf", "hmac", "md-5", "md4", "md5", "openssl", "p256", "pbkdf", "rc4", "ring", "rsa", "rustls",
-        "salsa", "scrypt", "sha", "totp", "x25519",
+        "ed25519", "hkdf", "hmac", "md-5", "md4", "md5", "openssl", "p256", "p384", "pbkdf", "rc4", "ring", "rsa",
+        "rustls", "salsa", "scrypt", "sha", "totp", "x25519",
     ];
     let listed = SECURITY.split("## Cryptography").nth(1).expect("the list").split("\n## ").next().unwrap();
     let out = std::process::Command::new("cargo")

@@ -86,7 +86,7 @@ pub(super) async fn page(
     let off = off.map(|off| (off.from, off.to, off.reason)).collect();
     let account = accounts::of_practitioner(&mut c, id).await?;
     let factor = match &account {
-        Some(account) => second_factor::get(&mut c, &account.member.account).await?.is_some(),
+        Some(account) => second_factor::is_set_up(&mut c, &account.member.account).await?,
         None => false,
     };
     let sign_in = SignIn::of(account, me, factor);

@@ -2,5 +2,6 @@
 
 pub mod code;
 pub mod own;
+pub mod passkey;
 pub mod proof;
 pub mod second_factor;

@@ -7,13 +7,15 @@ use serde::Deserialize;
 
 use super::proof::Proven;
 use super::second_factor::CodesPage;
-use crate::actions::{second_factor, sign_in};
+use crate::actions::{passkeys, second_factor, sign_in};
 use crate::app::{App, SecondFactor};
+use crate::domain::ids::PasskeyId;
 use crate::domain::role::Stay;
 use crate::domain::zone::Zone;
-use crate::store::second_factor as stored;
+use crate::store::passkeys::Passkey;
 use crate::store::sessions::{self, Listed};
 use crate::store::types::sha256_hex;
+use crate::store::{self, second_factor as stored};
 use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
@@ -27,8 +29,8 @@ enum Factor {
     Off,
     /// Not set up yet.
     Missing,
-    /// Since when, and how many recovery codes are left.
-    There { since: String, left: i64 },
+    /// Since when there is an app, and how many recovery codes are left.
+    There { app: Option<String>, left: i64 },
 }
 
 /// A session, as the list shows it.
@@ -40,11 +42,26 @@ struct Row {
     here: bool,
 }
 
+/// A passkey, as the list shows it.
+struct Key {
+    id: PasskeyId,
+    name: String,
+    made: String,
+    used: String,
+    /// It may be removed.
+    may_go: bool,
+}
+
 #[derive(Template)]
 #[template(path = "team/own.html")]
 struct OwnPage {
     ctx: Ctx,
     factor: Factor,
+    keys: Vec<Key>,
+    /// None of them may be removed.
+    last: bool,
+    /// Why there can be no passkeys.
+    no_passkeys: Option<&'static str>,
     rows: Vec<Row>,
 }
 
@@ -52,6 +69,29 @@ struct OwnPage {
 #[derive(Deserialize)]
 pub struct Said {
     ended: Option<String>,
+    added: Option<String>,
+    removed: Option<String>,
+}
+
+impl Said {
+    fn words(&self) -> Option<&'static str> {
+        match self {
+            Self { ended: Some(_), .. } => Some(t("That session is ended.")),
+            Self { added: Some(_), .. } => Some(t("The passkey is added.")),
+            Self { removed: Some(_), .. } => Some(t("The passkey is removed. You are signed out everywhere else.")),
+            _ => None,
+        }
+    }
+}
+
+fn key(one: Passkey, zone: &Zone, may_go: bool) -> Key {
+    Key {
+        id: one.id,
+        name: one.name,
+        made: words::day(zone.date_at(one.made_at)),
+        used: one.used_at.map_or_else(|| t("Not yet").to_owned(), |at| words::moment(zone.to_civil(at))),
+        may_go,
+    }
 }
 
 fn row(listed: Listed, zone: &Zone, own: &str) -> Row {
@@ -68,19 +108,24 @@ fn row(listed: Listed, zone: &Zone, own: &str) -> Row {
 pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(said): Query<Said>) -> Answer {
     let (zone, now, account) = (ctx.studio()?.zone.clone(), app.clock.now(), &team.0.account);
     let mut c = app.db.read().await?;
-    let factor = match (app.second_factor, stored::get(&mut c, account).await?) {
-        (SecondFactor::Off, _) => Factor::Off,
-        (SecondFactor::Asked, None) => Factor::Missing,
-        (SecondFactor::Asked, Some(factor)) => Factor::There {
-            since: words::day(zone.date_at(factor.made_at)),
+    let (found, keys) = (stored::get(&mut c, account).await?, store::passkeys::of_account(&mut c, account).await?);
+    let may_go = passkeys::may_remove(found.is_some(), keys.len());
+    let factor = match app.second_factor {
+        SecondFactor::Off => Factor::Off,
+        SecondFactor::Asked if found.is_none() && keys.is_empty() => Factor::Missing,
+        SecondFactor::Asked => Factor::There {
+            app: found.map(|found| words::day(zone.date_at(found.made_at))),
             left: stored::recovery_left(&mut c, account).await?,
         },
     };
+    let last = !keys.is_empty() && !may_go;
+    let keys = keys.into_iter().map(|one| key(one, &zone, may_go)).collect();
+    let no_passkeys = passkeys::none_here(&app).map(words::no_passkeys);
     let own = ctx.seen.team_token.as_deref().map(sha256_hex).unwrap_or_default();
     let listed = sessions::of_account(&mut c, account, now, now - Stay::TEAM.idle).await?;
     let rows = listed.into_iter().map(|listed| row(listed, &zone, &own)).collect();
-    let ctx = ctx.saying(said.ended.map(|_| t("That session is ended.")));
-    Ok(Page::ok(OwnPage { ctx, factor, rows }).into_response())
+    let ctx = ctx.saying(said.words());
+    Ok(Page::ok(OwnPage { ctx, factor, keys, last, no_passkeys, rows }).into_response())
 }
 
 /// Makes new recovery codes and shows them once.

@@ -1,4 +1,4 @@
-//! A password or a code once more before something grave, when the last one was given long ago: [`Proven`] for forms,
+//! A password, a code or a passkey once more before something grave, when the last one was given long ago: [`Proven`] for forms,
 //! `GET` and `POST /team/prove` for looks. Template: `team/prove.html`.
 
 use std::sync::Arc;
@@ -9,7 +9,8 @@ use axum::http::request::Parts;
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 
-use crate::actions::sign_in;
+use super::passkey::Button;
+use crate::actions::sign_in::{self, Shown, Taken};
 use crate::app::App;
 use crate::store::types::sha256_hex;
 use crate::t;
@@ -18,9 +19,13 @@ use crate::web::form::{Errors, Fields};
 use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::session::{Door, Seen};
+use crate::web::words;
 
 /// The field of a password or a code that is given once more.
 const FIELD: &str = "proof";
+
+/// The field of what her browser answered with a passkey in its place.
+const PASSKEY: &str = "proof_passkey";
 
 /// The field that names what was typed and isn't kept: a password or a passphrase, which no page shows.
 pub(in crate::web) const LEFT_OUT: &str = "left_out";
@@ -34,6 +39,7 @@ struct ProofPage {
     action: String,
     /// What was typed into the form that had to wait, and goes along.
     kept: Vec<(String, String)>,
+    passkey: Option<Button>,
 }
 
 /// The fields of a form for something grave. When her last proof is older than [`crate::domain::role::Stay::PROOF`], she
@@ -54,31 +60,40 @@ impl FromRequest<App> for Proven {
         let fields = Fields::from_request(request, app).await.map_err(IntoResponse::into_response)?;
         let mut errors = Errors::new();
         if door.proved || proves(app, &door, &fields, &mut errors).await.map_err(IntoResponse::into_response)? {
-            return Ok(Self(fields.without(FIELD)));
+            return Ok(Self(fields.without(FIELD).without(PASSKEY)));
         }
         let (secret, mut kept): (Vec<_>, Vec<_>) = fields
             .pairs()
             .into_iter()
-            .filter(|(name, _)| name != FIELD)
+            .filter(|(name, _)| name != FIELD && name != PASSKEY)
             .partition(|(name, _)| name.contains("password") || name.contains("passphrase"));
         if let Some((name, _)) = secret.into_iter().find(|(_, typed)| !typed.is_empty()) {
             kept.push((LEFT_OUT.to_owned(), name));
         }
-        let page = ProofPage { ctx: Ctx::new(seen), errors, action, kept };
+        let passkey = Button::of(app, &door.member).await.map_err(IntoResponse::into_response)?;
+        let page = ProofPage { ctx: Ctx::new(seen), errors, action, kept, passkey };
         Err(Page::refused(page).into_response())
     }
 }
 
 async fn proves(app: &App, door: &Door, fields: &Fields, errors: &mut Errors) -> Result<bool, Fault> {
-    let typed = fields.get(FIELD);
-    if typed.is_empty() {
-        return Ok(false);
-    }
+    let shown = match (fields.get(FIELD), fields.get(PASSKEY)) {
+        ("", "") => return Ok(false),
+        (typed, "") => Shown::Typed(typed),
+        (_, answer) => Shown::Passkey(answer),
+    };
     app.limits.count(What::Proof, &sha256_hex(&door.token), app.clock.now()).map_err(Fault::TooMany)?;
-    if sign_in::prove(app, &door.member, &door.token, typed.to_owned()).await? {
-        return Ok(true);
+    let taken = sign_in::prove(app, &door.member, &door.token, shown).await?;
+    match (taken, shown) {
+        (Taken::Yes, _) => return Ok(true),
+        (Taken::Copied, _) => errors.add(FIELD, words::copied_passkey()),
+        (Taken::No, Shown::Typed(_)) => {
+            errors.add(FIELD, t("That is neither your password nor a code that is still good."));
+        }
+        (Taken::No, Shown::Passkey(_)) => {
+            errors.add(FIELD, t("That passkey wasn’t taken. Try again, or give your password."));
+        }
     }
-    errors.add(FIELD, t("That is neither your password nor a code that is still good."));
     Ok(false)
 }
 
@@ -110,14 +125,15 @@ impl Going {
         if ours { &self.next } else { "/desk" }
     }
 
-    fn page(&self, ctx: Ctx, errors: Errors) -> ProofPage {
-        ProofPage { ctx, errors, action: format!("/team/prove?next={}", self.path()), kept: Vec::new() }
+    async fn page(&self, app: &App, ctx: Ctx, door: &Door, errors: Errors) -> Result<ProofPage, Fault> {
+        let (action, passkey) = (format!("/team/prove?next={}", self.path()), Button::of(app, &door.member).await?);
+        Ok(ProofPage { ctx, errors, action, kept: Vec::new(), passkey })
     }
 }
 
 /// Shows the form.
-pub async fn get(ctx: Ctx, Query(going): Query<Going>) -> Answer {
-    Ok(Page::ok(going.page(ctx, Errors::new())).into_response())
+pub async fn get(State(app): State<App>, ctx: Ctx, door: Door, Query(going): Query<Going>) -> Answer {
+    Ok(Page::ok(going.page(&app, ctx, &door, Errors::new()).await?).into_response())
 }
 
 /// Takes the proof and goes on.
@@ -127,9 +143,9 @@ pub async fn post(State(app): State<App>, ctx: Ctx, door: Door, Query(going): Qu
         return Ok(see_other(going.path()));
     }
     if errors.is_empty() {
-        errors.add(FIELD, t(crate::web::words::MISSING));
+        errors.add(FIELD, t(words::MISSING));
     }
-    Ok(Page::refused(going.page(ctx, errors)).into_response())
+    Ok(Page::refused(going.page(&app, ctx, &door, errors).await?).into_response())
 }
 
 #[cfg(test)]

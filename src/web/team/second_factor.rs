@@ -5,10 +5,10 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
 
-use crate::actions::second_factor;
+use crate::actions::{passkeys, second_factor};
 use crate::app::{App, SecondFactor};
 use crate::documents::svg;
-use crate::domain::role::Role;
+use crate::domain::role::{Member, Role};
 use crate::second_factor::Secret;
 use crate::store::accounts;
 use crate::store::second_factor as stored;
@@ -33,8 +33,12 @@ struct SecondFactorPage {
     ctx: Ctx,
     errors: Errors,
     offer: Offer,
-    /// It takes the place of one that is there.
+    /// It takes the place of an app that is there.
     again: bool,
+    /// There are passkeys beside it.
+    beside: bool,
+    /// A passkey would do as well.
+    passkey: bool,
     /// She can't go anywhere else before it is set up.
     first: bool,
     owner: bool,
@@ -55,6 +59,8 @@ async fn page(app: &App, ctx: Ctx, door: &Door, errors: Errors) -> Result<Second
     let mut c = app.db.read().await?;
     let account = accounts::by_id(&mut c, &door.member.account).await?.ok_or(Fault::NotFound)?;
     let again = stored::get(&mut c, &door.member.account).await?.is_some();
+    let beside = stored::is_set_up(&mut c, &door.member.account).await? && !again;
+    let passkey = passkeys::none_here(app).is_none();
     let later = door.stage == Stage::SetUp && second_factor::may_put_off(&mut c, &door.member).await?;
     let offer = match app.second_factor {
         SecondFactor::Off => Offer::Off,
@@ -66,10 +72,10 @@ async fn page(app: &App, ctx: Ctx, door: &Door, errors: Errors) -> Result<Second
         }
     };
     let (first, owner) = (door.stage == Stage::SetUp, door.member.role == Role::Owner);
-    Ok(SecondFactorPage { ctx, errors, offer, again, first, owner, later })
+    Ok(SecondFactorPage { ctx, errors, offer, again, beside, passkey, first, owner, later })
 }
 
-fn past_the_code(door: &Door) -> Result<(), Fault> {
+pub(super) fn past_the_code(door: &Door) -> Result<(), Fault> {
     if door.stage == Stage::Code { Err(Fault::SeeOther("/team/code".to_owned())) } else { Ok(()) }
 }
 
@@ -85,7 +91,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, door: Door, fields: Fields) 
     if app.second_factor == SecondFactor::Off {
         return Err(Fault::Conflict);
     }
-    let there = stored::get(&mut *app.db.read().await?, &door.member.account).await?.is_some();
+    let there = stored::is_set_up(&mut *app.db.read().await?, &door.member.account).await?;
     if there && !door.proved {
         return Ok(see_other("/team/prove?next=/team/second-factor"));
     }
@@ -96,10 +102,15 @@ pub async fn post(State(app): State<App>, ctx: Ctx, door: Door, fields: Fields) 
         errors.add("code", t("That isn’t the code that your app shows for this secret just now. Is its clock right?"));
         return Ok(Page::refused(page(&app, ctx, &door, errors).await?).into_response());
     };
-    let next = if door.member.role == Role::Owner { "/owner" } else { "/desk" };
+    let next = home(&door.member);
     let mut response = Page::ok(CodesPage { ctx: ctx.renewed(&signed_in.token), codes, next }).into_response();
     session::let_in(&app, response.headers_mut(), &signed_in);
     Ok(response)
+}
+
+/// Where she goes on once it is set up.
+pub(super) fn home(member: &Member) -> &'static str {
+    if member.role == Role::Owner { "/owner" } else { "/desk" }
 }
 
 /// Puts it off until she signs in the next time.

@@ -50,10 +50,11 @@ const NO_PAGES: [(&str, &str); 21] = [
 ];
 
 /// Pages that another walk than that of their people looks at.
-const ELSEWHERE: [(&str, Walk); 21] = [
+const ELSEWHERE: [(&str, Walk); 22] = [
     ("/set-up", Walk::SetUp),
     ("/team/code", Walk::SetUp),
     ("/team/second-factor", Walk::SetUp),
+    ("/team/passkey", Walk::SetUp),
     ("/tell-us/{token}", Walk::Letters),
     ("/go-on/{token}", Walk::Letters),
     ("/book/{id}/later", Walk::Letters),

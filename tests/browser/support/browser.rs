@@ -85,6 +85,16 @@ impl Browser {
         errors.filter(|message| !message.contains("responded with a status of 422")).collect()
     }
 
+    /// Gives it a device that makes passkeys and answers with them, and whose holder always agrees (W3C, Web Authentication,
+    /// level 3, section 11.3: Add Virtual Authenticator).
+    pub(crate) async fn hold_key(&self) {
+        let device = json!({
+            "protocol": "ctap2", "transport": "internal", "hasResidentKey": true, "hasUserVerification": true,
+            "isUserConsenting": true, "isUserVerified": true,
+        });
+        self.send(Method::POST, "webauthn/authenticator", Some(device)).await.unwrap();
+    }
+
     /// Sends a command of the Chrome DevTools Protocol.
     pub(crate) async fn devtools(&self, command: &str, parameters: Value) -> Value {
         let body = json!({ "cmd": command, "params": parameters });

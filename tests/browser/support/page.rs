@@ -96,17 +96,34 @@ impl Browser {
             return e.form ? e.type === 'submit' : e.matches('a[href]') && e.pathname + e.search !== location.pathname + location.search";
         let leads_away = self.client.execute(mark, vec![json!(element)]).await.unwrap() == true;
         act.await.unwrap();
-        let arrived = async {
+        if leads_away {
+            self.comes_true("return !document.leaving && document.readyState === 'complete'").await;
+        }
+    }
+
+    /// Presses a key on a button whose script sends its form, and waits until the page after it is there.
+    pub(crate) async fn keys_away(&self, keys: &str) {
+        self.client.execute("document.leaving = true", vec![]).await.unwrap();
+        self.keys(keys).await;
+        self.comes_true("return !document.leaving && document.readyState === 'complete'").await;
+    }
+
+    /// Waits until a script has written these words.
+    pub(crate) async fn comes_to_show(&self, text: &str) {
+        self.comes_true(&format!("return document.body.innerText.includes({})", json!(text))).await;
+    }
+
+    async fn comes_true(&self, script: &str) {
+        let true_at_last = async {
             let mut look = interval(Duration::from_millis(10));
             loop {
                 look.tick().await;
-                let there = "return !document.leaving && document.readyState === 'complete'";
-                if self.client.execute(there, vec![]).await.is_ok_and(|there| there == true) {
+                if self.client.execute(script, vec![]).await.is_ok_and(|there| there == true) {
                     return;
                 }
             }
         };
-        if leads_away && timeout(PATIENCE, arrived).await.is_err() {
+        if timeout(PATIENCE, true_at_last).await.is_err() {
             panic!("nothing came of it on {}", self.address().await);
         }
     }

@@ -34,7 +34,7 @@ pub(crate) struct Made {
     pub(crate) second_factor: SecondFactor,
     pub(crate) patience: Patience,
     pub(crate) proxies: Proxies,
-    /// The address that its links begin with, when it is not the one it listens on.
+    /// The address that its links begin with, when it is not the one it listens on; `{port}` stands for its port.
     pub(crate) base_url: Option<String>,
 }
 
@@ -109,13 +109,15 @@ impl TestApp {
         let mails = Arc::new(Mutex::new(Vec::new()));
         let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
         let url = format!("http://{}", listener.local_addr().unwrap());
+        let base_url =
+            made.base_url.map(|url| url.replace("{port}", &listener.local_addr().unwrap().port().to_string()));
         let app = App::new(Parts {
             db: Db::open(&folder.path().join("palpebra.db")).await.unwrap(),
             clock: Clock::by_hand(NOW),
             random: Random::seeded(42),
             passwords: Passwords::quick(),
             transport: Transport::Memory(mails.clone()),
-            address: Address::new(made.base_url.as_deref().unwrap_or(&url)),
+            address: Address::new(base_url.as_deref().unwrap_or(&url)),
             second_factor: made.second_factor,
             patience: made.patience,
             limits: made.limits,

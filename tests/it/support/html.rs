@@ -37,6 +37,11 @@ impl Html {
         String::from_utf8(self.bytes.clone()).unwrap()
     }
 
+    /// What it says to a script.
+    pub(crate) fn json(&self) -> serde_json::Value {
+        serde_json::from_slice(&self.bytes).unwrap()
+    }
+
     fn document(&self) -> Document {
         Document::parse_document(&self.source())
     }

@@ -2,7 +2,9 @@
 
 use totp_rs::{Builder, Secret, Totp};
 
-use super::app::OWNER;
+use palpebra::app::SecondFactor;
+
+use super::app::{Made, OWNER};
 use super::{Html, Person, TestApp};
 
 /// An app that shows codes.
@@ -25,7 +27,13 @@ impl Phone {
 impl TestApp {
     /// A studio as `/set-up` makes it, its owner with a second factor; and her recovery codes.
     pub(crate) async fn with_guarded_owner() -> (Self, Person, Phone, Vec<String>) {
-        let app = Self::empty_with_second_factor().await;
+        Self::with_guarded_owner_at(None).await
+    }
+
+    /// The same, whose pages have this address.
+    pub(crate) async fn with_guarded_owner_at(address: Option<&str>) -> (Self, Person, Phone, Vec<String>) {
+        let base_url = address.map(str::to_owned);
+        let app = Self::made(Made { second_factor: SecondFactor::Asked, base_url, ..Made::default() }).await;
         let owner = app.visitor();
         let page = owner.get("/set-up").await;
         let fields = [

@@ -229,11 +229,12 @@ pub(crate) const RULES: &[Rule] = &[
 ];
 
 /// Who may use whom inside the program. A module that is not listed may use everything.
-const MODULES: [(&str, &[&str]); 15] = [
+const MODULES: [(&str, &[&str]); 16] = [
     ("when", &[]),
     ("clock", &[]),
     ("domain", &[]),
     ("durable", &[]),
+    ("passkey", &["domain"]),
     ("password", &["clock"]),
     ("person_keys", &["clock", "durable"]),
     ("second_factor", &["clock"]),
@@ -250,6 +251,7 @@ const MODULES: [(&str, &[&str]); 15] = [
             "documents",
             "domain",
             "durable",
+            "passkey",
             "password",
             "person_keys",
             "second_factor",
@@ -261,7 +263,19 @@ const MODULES: [(&str, &[&str]); 15] = [
     ("jobs", &["actions", "app", "clock", "documents", "domain", "mail", "store", "when"]),
     (
         "web",
-        &["actions", "app", "clock", "documents", "domain", "password", "second_factor", "store", "studio_key", "when"],
+        &[
+            "actions",
+            "app",
+            "clock",
+            "documents",
+            "domain",
+            "passkey",
+            "password",
+            "second_factor",
+            "store",
+            "studio_key",
+            "when",
+        ],
     ),
 ];
 
@@ -290,7 +304,7 @@ fn modules(file: &File) -> Found {
 }
 
 /// Where a crate may be named, below `src/`; a crate that is not listed may be named anywhere but in `domain/`.
-const CRATES: [(&str, &[&str]); 35] = [
+const CRATES: [(&str, &[&str]); 36] = [
     ("age_encryption", &["sealing.rs"]),
     ("askama", &["language.rs", "mail/", "web/"]),
     ("axum", &["cli/", "web/"]),
@@ -334,6 +348,7 @@ const CRATES: [(&str, &[&str]); 35] = [
     ),
     ("http_body_util", &["jobs/"]),
     ("tokio_rustls", &["jobs/"]),
+    ("webauthn_rp", &["passkey.rs"]),
     ("webpki_roots", &["jobs/"]),
     ("toml", &["cli/"]),
     ("totp_rs", &["second_factor.rs"]),
