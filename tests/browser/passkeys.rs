@@ -58,6 +58,7 @@ async fn the_owner_makes_a_passkey_and_signs_in_with_it() {
     she.inspect_at("/desk/sign-in", "own-sign-in").await;
     browser.assert_shows("blue phone").await;
     browser.assert_shows("It is all that you have").await;
+    she.open("/owner").await;
     browser.press("Sign out").await;
 
     she.open("/team/sign-in").await;

@@ -4,7 +4,7 @@
 
 use askama::Template;
 use axum::extract::State;
-use axum::http::header;
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 use super::proof::Proven;
@@ -121,8 +121,11 @@ fn json(text: String) -> Response {
 /// script sends the form then.
 pub async fn new(State(app): State<App>, door: Door, fields: Fields) -> Answer {
     may_add(&app, &door).await?;
-    if app.second_factor == SecondFactor::Off || name(&fields, &mut Errors::new()).is_none() {
+    if app.second_factor == SecondFactor::Off {
         return Err(Fault::Conflict);
+    }
+    if name(&fields, &mut Errors::new()).is_none() {
+        return Ok((StatusCode::UNPROCESSABLE_ENTITY, json("null".to_owned())).into_response());
     }
     app.limits.count(What::Passkey, &sha256_hex(&door.token), app.clock.now()).map_err(Fault::TooMany)?;
     passkeys::ask_new(&app, &door.member, &door.token).await?.map(json).map_err(|_| Fault::Conflict)

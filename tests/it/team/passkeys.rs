@@ -209,7 +209,7 @@ async fn a_key_is_not_added_that_answers_wrongly_or_is_known() {
     let page = owner.get("/team/passkey").await;
     let empty = owner.submit(&page, "/team/passkey", &[("name", " "), ("made", "")]).await;
     assert!(empty.status == 422 && empty.main().contains("Please fill this in"), "{}", empty.main());
-    assert_eq!(owner.asks(&page, "/team/passkey", "/team/passkey/new", &"a".repeat(41)).await.status, 409);
+    assert_eq!(owner.asks(&page, "/team/passkey", "/team/passkey/new", &"a".repeat(41)).await.status, 422);
     assert_eq!(try_with(&device, |_| ()).await.status, 303, "and then it is");
 }
 
