@@ -367,8 +367,8 @@ async fn without_a_trusted_address_it_is_said_why_there_are_none() {
         assert!(page.status == 200 && page.main().contains(why), "{}", page.main());
         let set_up = owner.get("/team/second-factor").await;
         assert!(!set_up.main().contains("Use a passkey"), "{}", set_up.main());
-        let (_, token) = set_up.form("/team/second-factor");
-        assert_eq!(owner.post("/team/passkey/new", &token).await.status, 409);
+        let asked = owner.asks(&set_up, "/team/second-factor", "/team/passkey/new", "blue phone").await;
+        assert_eq!(asked.status, 409);
         owner.sets_up_factor(&app).await;
         assert!(owner.get("/desk/sign-in").await.main().contains(why));
     }
