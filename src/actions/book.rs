@@ -30,8 +30,6 @@ pub struct Complete {
     pub signed: Option<Signed>,
     /// The version of the text that she signed.
     pub text_version: u32,
-    /// Whether somebody has to talk to her before she is treated, so that the audit shows it was known.
-    pub verdict: &'static str,
 }
 
 /// Who books.
@@ -108,12 +106,7 @@ pub async fn book(app: &App, terms: Terms<'_>, draft: &Draft, complete: Complete
     drafts::booked(&mut tx, &draft.id, now).await?;
     let actor = draft.client.clone().map_or(Actor::Visitor, Actor::Client);
     for visit in &booked {
-        let event = Event {
-            action: "visit.booked",
-            client: Some(&client.id),
-            object: visit.as_str(),
-            detail: complete.verdict,
-        };
+        let event = Event { action: "visit.booked", client: Some(&client.id), object: visit.as_str(), detail: "" };
         audit::append(&mut tx, &actor, event, now).await?;
     }
     enqueue(app, &mut tx, &client.mail, &Pending::Booked { visits: booked }, now).await?;

@@ -11,7 +11,7 @@ use crate::domain::reaction::{EventRefused, Level, Sign, State, level, level_of_
 use crate::domain::role::{Actor, Member};
 use crate::domain::skin_test::TestResult;
 use crate::store::audit::Event;
-use crate::store::reactions::{self, Body, Entry, Reaction};
+use crate::store::reactions::{self, Body, Due, Entry, Reaction};
 use crate::store::skin_tests::StoredTest;
 use crate::store::{Connection, StoreError, Stored, audit, chair, treatments, visits};
 use crate::tf;
@@ -304,7 +304,7 @@ pub async fn add(app: &App, member: &Member, id: &ReactionId, added: Added) -> R
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn due(c: &mut Connection, member: &Member, by: OffsetDateTime) -> Stored<Vec<Reaction>> {
+pub async fn due(c: &mut Connection, member: &Member, by: OffsetDateTime) -> Stored<Vec<Due>> {
     let mut hers = Vec::new();
     for reaction in reactions::due(c, by).await? {
         if may_see(c, member, &reaction.client).await? {

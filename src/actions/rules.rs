@@ -16,7 +16,7 @@ use crate::store::health::PublishedBy;
 use crate::store::rules::{self, Publication, StoredDraft};
 use crate::store::studio::Studio;
 use crate::store::types::read;
-use crate::store::{Connection, Stored, audit, clients, health};
+use crate::store::{Connection, Stored, audit, clients, health, readable};
 use crate::{msg, t};
 
 /// For how long after her last visit somebody counts as a current client.
@@ -198,7 +198,8 @@ pub async fn effect(
     let mut changes = Vec::new();
     for (client, services) in &services {
         for service in services {
-            let mut known = Known::load(c, studio, Some(client), service).await?;
+            // Of whom nothing can be read, nothing can be said.
+            let Ok(mut known) = readable(Known::load(c, studio, Some(client), service).await)? else { continue };
             let before = known.answers_mean(today);
             known.in_force.questionnaire = std::sync::Arc::new(set.questionnaire.clone());
             known.in_force.rules = std::sync::Arc::new(set.rules.clone());

@@ -14,7 +14,7 @@ use crate::domain::skin_test::{ReadBy, Reading, SkinTest, TestResult, VoidCause}
 use crate::store::audit::Event;
 use crate::store::skin_tests::{self, StoredTest};
 use crate::store::types::sha256_hex;
-use crate::store::{Connection, Stored, audit, clients, outbox, studio};
+use crate::store::{Connection, Stored, audit, clients, outbox, readable, studio};
 
 /// Tests applied so close together are asked about in one mail and on one page.
 pub const TOGETHER: Duration = Duration::hours(12);
@@ -139,7 +139,7 @@ pub async fn void(app: &App, member: &Member, client: &ClientId, id: &SkinTestId
         return Ok(false);
     }
     outbox::cancel_prompts(&mut tx, id).await?;
-    let event = Event { action: "skin-test.voided", client: Some(client), object: id.as_str(), detail: cause.as_str() };
+    let event = Event { action: "skin-test.voided", client: Some(client), object: id.as_str(), detail: "" };
     audit::append(&mut tx, &Actor::Member(member.clone()), event, now).await?;
     tx.commit().await?;
     Ok(true)
@@ -154,14 +154,12 @@ pub async fn formula_changed(app: &App, member: &Member, product: &crate::domain
     let mut tx = app.db.write().await?;
     let tests = skin_tests::counting_of_product(&mut tx, product).await?;
     for (id, client) in &tests {
-        skin_tests::void(&mut tx, id, VoidCause::FormulaChange).await?;
+        // Of whoever was erased nothing is written down any more; everybody else's stops counting all the same.
+        if readable(skin_tests::void(&mut tx, id, VoidCause::FormulaChange).await)?.is_err() {
+            continue;
+        }
         outbox::cancel_prompts(&mut tx, id).await?;
-        let event = Event {
-            action: "skin-test.voided",
-            client: Some(client),
-            object: id.as_str(),
-            detail: VoidCause::FormulaChange.as_str(),
-        };
+        let event = Event { action: "skin-test.voided", client: Some(client), object: id.as_str(), detail: "" };
         audit::append(&mut tx, &Actor::Member(member.clone()), event, now).await?;
     }
     let event = Event { action: "product.formula-changed", client: None, object: product.as_str(), detail: "" };

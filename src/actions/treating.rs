@@ -189,10 +189,9 @@ pub async fn start(app: &App, studio: &Studio, member: &Member, id: &VisitId, sa
         chair::keep_check(&mut tx, member, &visit, seen, now).await?;
     }
     visits::update(&mut tx, &visit, now).await?;
-    // The reason itself may speak of her health: it stays with the record.
-    let against = if reason.is_empty() { "" } else { ", against the verdict, with a written reason" };
-    let detail = format!("{}{against}", readiness.verdict);
-    log(&mut tx, member, "treatment.started", &client, id.as_str(), &detail, now).await?;
+    // The verdict and the reason speak of her health: they stay with the record, since the log outlives it.
+    let detail = if reason.is_empty() { "" } else { "against the verdict, with a written reason" };
+    log(&mut tx, member, "treatment.started", &client, id.as_str(), detail, now).await?;
     Ok(tx.commit().await?)
 }
 

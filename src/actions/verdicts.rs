@@ -14,7 +14,7 @@ use crate::store::audit::Event;
 use crate::store::studio::{self, Studio};
 use crate::store::verdicts::{self, Judged};
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, audit, clients, visits};
+use crate::store::{Connection, Stored, audit, clients, readable, visits};
 
 /// Its client is asked for the reading by mails of their own.
 const ASKED_ALREADY: &str = "skin_test_not_read";
@@ -50,18 +50,23 @@ pub async fn watch(app: &App) -> Stored<usize> {
     let mut differ = Vec::new();
     for id in verdicts::to_watch(&mut c, now).await? {
         let Some(visit) = visits::get(&mut c, &id).await? else { continue };
-        let readiness = judge(&mut c, &studio, &visit, now).await?;
-        let known = verdicts::of_visit(&mut c, &id).await?;
-        if known.is_none_or(|known| !known.latest.says_the_same_as(&readiness)) {
+        // One record that can't be read doesn't keep the others from being looked at.
+        if readable(differs(&mut c, &studio, &visit, now).await)?.unwrap_or(false) {
             differ.push(id);
         }
     }
     drop(c);
     let mut told = 0;
     for id in differ {
-        told += usize::from(settle(app, &studio, &id).await?);
+        told += usize::from(readable(settle(app, &studio, &id).await)?.unwrap_or(false));
     }
     Ok(told)
+}
+
+async fn differs(c: &mut Connection, studio: &Studio, visit: &Visit, now: OffsetDateTime) -> Stored<bool> {
+    let readiness = judge(c, studio, visit, now).await?;
+    let known = verdicts::of_visit(c, &visit.id).await?;
+    Ok(known.is_none_or(|known| !known.latest.says_the_same_as(&readiness)))
 }
 
 /// Judges one visit in the transaction that keeps it, and tells of it when something new stands against it.
@@ -89,12 +94,7 @@ async fn settle(app: &App, studio: &Studio, id: &VisitId) -> Stored<bool> {
     };
     let client = visit.client.clone();
     if !new.is_empty() {
-        let event = Event {
-            action: "visit.verdict-changed",
-            client: client.as_ref(),
-            object: id.as_str(),
-            detail: latest.verdict.as_str(),
-        };
+        let event = Event { action: "visit.verdict-changed", client: client.as_ref(), object: id.as_str(), detail: "" };
         audit::append(&mut tx, &Actor::Program, event, now).await?;
     }
     let person = match &client {

@@ -20,7 +20,7 @@ use crate::store::studio::Studio;
 use crate::store::types::{impossible, sha256_hex};
 use crate::store::visits::{Purpose, Visit};
 use crate::store::wishes::{Offer, OfferState, Opening, Wish};
-use crate::store::{Connection, Stored, Tx, audit, catalogue, clients, studio, visits, wishes};
+use crate::store::{Connection, Stored, Tx, audit, catalogue, clients, readable, studio, visits, wishes};
 
 /// How much longer than the limit a time is kept, so that it goes to the next wish and not to whoever looks just then.
 const HANDING_ON: Duration = Duration::minutes(2);
@@ -178,7 +178,11 @@ async fn suiting(
 ) -> Stored<Option<Spot>> {
     let Some(service) = catalogue::service(c, &own.visit.service).await? else { return Ok(None) };
     let earliest = match own.visit.purpose {
-        Purpose::Treatment => case::earliest(c, studio, Some(&wish.client), &service.id, now).await?,
+        Purpose::Treatment => {
+            let earliest = case::earliest(c, studio, Some(&wish.client), &service.id, now).await;
+            let Ok(earliest) = readable(earliest)? else { return Ok(None) };
+            earliest
+        }
         Purpose::SkinTest => None,
     };
     let day = studio.zone.date_at(opening.from);

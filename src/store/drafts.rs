@@ -15,8 +15,13 @@ const KEYS: &str = "drafts ";
 /// The day of a moment, and what its key is called.
 pub(super) fn key_of(moment: OffsetDateTime) -> (String, String) {
     let day = day_text(moment.to_offset(UtcOffset::UTC).date());
-    let who = format!("{KEYS}{day}");
+    let who = key_of_day(&day);
     (day, who)
+}
+
+/// What a day's key is called.
+pub(super) fn key_of_day(day: &str) -> String {
+    format!("{KEYS}{day}")
 }
 
 /// Whether a key is of a day.
@@ -24,10 +29,13 @@ pub(super) fn is_key(who: &str) -> bool {
     who.starts_with(KEYS)
 }
 
-/// The keys that drafts are sealed under.
+/// The keys that drafts are sealed under, and files that are being taken over.
 pub(super) async fn keys_in_use(c: &mut Connection) -> Stored<Vec<String>> {
-    let days = sqlx::query_scalar!("SELECT DISTINCT key_day FROM draft WHERE key_day <> ''").fetch_all(c).await?;
-    Ok(days.into_iter().map(|day| format!("{KEYS}{day}")).collect())
+    let days = sqlx::query_scalar!(
+        r#"SELECT key_day AS "day!" FROM draft WHERE key_day <> '' UNION SELECT key_day FROM takeover WHERE key_day <> ''"#
+    );
+    let days = days.fetch_all(c).await?;
+    Ok(days.into_iter().map(|day| key_of_day(&day)).collect())
 }
 
 /// A booking that is being filled in.
@@ -93,7 +101,7 @@ pub async fn get(c: &mut Connection, id: &DraftId, by: By<'_>) -> Stored<Option<
     let (answers, consent) = if row.key_day.is_empty() {
         (NOTHING.to_owned(), None)
     } else {
-        let opener = c.opener(&format!("{KEYS}{}", row.key_day)).await?;
+        let opener = c.opener(&key_of_day(&row.key_day)).await?;
         let consent = row.consent.map(|consent| opener.text("draft", "consent", key, &consent));
         (opener.text("draft", "answers", key, &row.answers)?, consent.transpose()?)
     };

@@ -138,9 +138,36 @@ impl StoreError {
         }
     }
 
+    /// Why somebody's records can't be read, or added to, when that is all that is wrong.
+    pub fn unread(&self) -> Option<Unread> {
+        match self {
+            Self::Unreadable { why, .. } => Some(*why),
+            Self::KeyGone(_) => Some(Unread::Erased),
+            Self::ForeignKey(_) => Some(Unread::NoKey),
+            _ => None,
+        }
+    }
+
     /// Whether two visits would overlap.
     pub fn is_overlap(&self) -> bool {
         self.trouble() == Trouble::Overlap
+    }
+}
+
+/// Parts what can't be read from a file that can't: a list says so in the place of the one and goes on.
+///
+/// # Errors
+/// When more is wrong than that this one can't be read.
+pub fn readable<T>(read: Result<T, StoreError>) -> Result<Result<T, Unread>, StoreError> {
+    match read {
+        Ok(value) => Ok(Ok(value)),
+        Err(error) => match error.unread() {
+            Some(why) => {
+                tracing::error!(%error, "a list goes on without it");
+                Ok(Err(why))
+            }
+            None => Err(error),
+        },
     }
 }
 

@@ -2,6 +2,7 @@
 
 use time::OffsetDateTime;
 
+use super::cells::Opener;
 use super::rules::{self, Publication};
 use super::types::{day, day_text, impossible, instant, read, small};
 use super::{Connection, Stored};
@@ -162,9 +163,10 @@ struct ConsentRow {
 }
 
 impl ConsentRow {
-    fn consent(self) -> Stored<StoredConsent> {
+    fn consent(self, key: &Opener) -> Stored<StoredConsent> {
         let id = &self.id;
-        let mut record: ConsentRecord = read("consent", "body", id, serde_json::from_str(&self.body))?;
+        let body = key.text("consent", "body", id, &self.body)?;
+        let mut record: ConsentRecord = read("consent", "body", id, serde_json::from_str(&body))?;
         if let (ConsentRecord::Signed(signed), Some(at)) = (&mut record, self.withdrawn_at) {
             signed.withdrawn_at = Some(instant("consent", "withdrawn_at", id, at)?);
         }
@@ -189,13 +191,14 @@ impl ConsentRow {
 /// When the file can't be read.
 pub async fn consents(c: &mut Connection, client: &ClientId) -> Stored<Vec<StoredConsent>> {
     let client = client.as_str();
+    let key = c.opener(client).await?;
     let rows = sqlx::query_as!(
         ConsentRow,
         "SELECT id, client_id, visit_id, text_version, answers_id, body, given_at, withdrawn_at FROM consent
          WHERE client_id = ? ORDER BY given_at DESC, rowid DESC",
         client
     );
-    rows.fetch_all(c).await?.into_iter().map(ConsentRow::consent).collect()
+    rows.fetch_all(c).await?.into_iter().map(|row| row.consent(&key)).collect()
 }
 
 /// Adds a signature or a refusal.
@@ -207,17 +210,21 @@ pub async fn add_consent(c: &mut Connection, consent: &StoredConsent) -> Stored<
         (consent.id.as_str(), consent.client.as_str(), consent.visit.as_ref().map(VisitId::as_str));
     let (version, answers) = (consent.text_version, consent.answers.as_ref().map(AnswersId::as_str));
     let body = read("consent", "body", id, serde_json::to_string(&consent.record))?;
-    let invitations =
-        matches!(&consent.record, ConsentRecord::Signed(signed) if signed.ticks.contains(&Tick::Marketing));
+    let body = c.sealer(client).await?.text("consent", "body", id, &body)?;
+    let (signed, invitations) = match &consent.record {
+        ConsentRecord::Signed(signed) => (true, signed.ticks.contains(&Tick::Marketing)),
+        ConsentRecord::Refused { .. } => (false, false),
+    };
     let at = consent.given_at.unix_timestamp();
     sqlx::query!(
-        "INSERT INTO consent (id, client_id, visit_id, text_version, answers_id, body, invitations, given_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO consent (id, client_id, visit_id, text_version, answers_id, body, signed, invitations, given_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         id,
         client,
         visit,
         version,
         answers,
         body,
+        signed,
         invitations,
         at
     )
@@ -265,8 +272,7 @@ pub async fn withdraw(c: &mut Connection, client: &ClientId, tick: Tick, now: Of
         .await?;
     if tick.is_needed() {
         sqlx::query!(
-            "UPDATE consent SET withdrawn_at = ? WHERE client_id = ? AND withdrawn_at IS NULL
-             AND json_type(body, '$.signed') = 'object'",
+            "UPDATE consent SET withdrawn_at = ? WHERE client_id = ? AND withdrawn_at IS NULL AND signed = 1",
             now,
             client
         )

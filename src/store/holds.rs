@@ -35,17 +35,20 @@ struct Row {
 }
 
 impl Row {
-    fn hold(self) -> Stored<Hold> {
+    async fn hold(self, c: &mut Connection) -> Stored<Hold> {
         let id = &self.id;
+        let key = c.opener(&self.client_id).await?;
         let lifted = match (self.lifted_by, self.lifted_at, self.lifted_why) {
-            (Some(by), Some(at), Some(why)) => Some((by, instant("hold", "lifted_at", id, at)?, why)),
+            (Some(by), Some(at), Some(why)) => {
+                Some((by, instant("hold", "lifted_at", id, at)?, key.text("hold", "lifted_why", id, &why)?))
+            }
             _ => None,
         };
         Ok(Hold {
             client: read("hold", "client_id", id, ClientId::parse(&self.client_id))?,
             set_at: instant("hold", "set_at", id, self.set_at)?,
+            why: key.text("hold", "why", id, &self.why)?,
             id: read("hold", "id", id, HoldId::parse(id))?,
-            why: self.why,
             set_by: self.set_by,
             lifted,
         })
@@ -62,13 +65,33 @@ macro_rules! holds {
     };
 }
 
-/// Those that are not lifted, the oldest first.
+/// Those that are not lifted, the oldest first: id, whose, when and by whom. Why is told by [`get`].
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn open(c: &mut Connection) -> Stored<Vec<Hold>> {
-    let rows = holds!("WHERE lifted_at IS NULL ORDER BY set_at, id").fetch_all(c).await?;
-    rows.into_iter().map(Row::hold).collect()
+pub async fn open(c: &mut Connection) -> Stored<Vec<(HoldId, ClientId, OffsetDateTime, String)>> {
+    let rows =
+        sqlx::query!("SELECT id, client_id, set_at, set_by FROM hold WHERE lifted_at IS NULL ORDER BY set_at, id");
+    let rows = rows.fetch_all(c).await?;
+    rows.into_iter()
+        .map(|row| {
+            let client = read("hold", "client_id", &row.id, ClientId::parse(&row.client_id))?;
+            let set_at = instant("hold", "set_at", &row.id, row.set_at)?;
+            Ok((read("hold", "id", &row.id, HoldId::parse(&row.id))?, client, set_at, row.set_by))
+        })
+        .collect()
+}
+
+/// One.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn get(c: &mut Connection, id: &HoldId) -> Stored<Option<Hold>> {
+    let id = id.as_str();
+    match holds!("WHERE id = ?", id).fetch_optional(&mut *c).await? {
+        Some(row) => row.hold(c).await.map(Some),
+        None => Ok(None),
+    }
 }
 
 /// All of a client's, the newest first.
@@ -77,8 +100,12 @@ pub async fn open(c: &mut Connection) -> Stored<Vec<Hold>> {
 /// When the file can't be read.
 pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Hold>> {
     let client = client.as_str();
-    let rows = holds!("WHERE client_id = ? ORDER BY set_at DESC, rowid DESC", client).fetch_all(c).await?;
-    rows.into_iter().map(Row::hold).collect()
+    let rows = holds!("WHERE client_id = ? ORDER BY set_at DESC, rowid DESC", client).fetch_all(&mut *c).await?;
+    let mut all = Vec::with_capacity(rows.len());
+    for row in rows {
+        all.push(row.hold(c).await?);
+    }
+    Ok(all)
 }
 
 /// Sets one.
@@ -87,7 +114,8 @@ pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Hold
 /// When the file can't be written.
 pub async fn set(c: &mut Connection, hold: &Hold) -> Stored<()> {
     let (id, client, at) = (hold.id.as_str(), hold.client.as_str(), hold.set_at.unix_timestamp());
-    let (why, by) = (&hold.why, &hold.set_by);
+    let by = &hold.set_by;
+    let why = c.sealer(client).await?.text("hold", "why", id, &hold.why)?;
     sqlx::query!(
         "INSERT INTO hold (id, client_id, why, set_by, set_at) VALUES (?, ?, ?, ?, ?)",
         id,
@@ -112,17 +140,12 @@ pub async fn lift(
     why: &str,
     now: OffsetDateTime,
 ) -> Stored<Option<ClientId>> {
-    let (key, now) = (id.as_str(), now.unix_timestamp());
-    let done = sqlx::query!(
-        "UPDATE hold SET lifted_by = ?, lifted_why = ?, lifted_at = ? WHERE id = ? AND lifted_at IS NULL",
-        by,
-        why,
-        now,
-        key
-    );
-    if done.execute(&mut *c).await?.rows_affected() == 0 {
-        return Ok(None);
-    }
-    let client = sqlx::query_scalar!("SELECT client_id FROM hold WHERE id = ?", key).fetch_one(c).await?;
-    Ok(Some(read("hold", "client_id", key, ClientId::parse(&client))?))
+    let (id, now) = (id.as_str(), now.unix_timestamp());
+    let open = sqlx::query_scalar!("SELECT client_id FROM hold WHERE id = ? AND lifted_at IS NULL", id);
+    let Some(client) = open.fetch_optional(&mut *c).await? else { return Ok(None) };
+    let why = c.sealer(&client).await?.text("hold", "lifted_why", id, why)?;
+    sqlx::query!("UPDATE hold SET lifted_by = ?, lifted_why = ?, lifted_at = ? WHERE id = ?", by, why, now, id)
+        .execute(c)
+        .await?;
+    Ok(Some(read("hold", "client_id", id, ClientId::parse(&client))?))
 }

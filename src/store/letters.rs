@@ -38,11 +38,12 @@ impl StoredLetter {
 /// # Errors
 /// When the file can't be read.
 pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<StoredLetter>> {
-    let key = client.as_str();
+    let she = client.as_str();
+    let key = c.opener(she).await?;
     let rows = sqlx::query!(
         "SELECT id, file_id, body, added_by, added_at, read_by, read_at, set_aside_by, set_aside_at, set_aside_why FROM letter
          WHERE client_id = ? ORDER BY added_at DESC, rowid DESC",
-        key
+        she
     )
     .fetch_all(c)
     .await?;
@@ -50,9 +51,11 @@ pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Stor
         .map(|row| {
             let id = &row.id;
             let at = |column, seconds: Option<i64>| seconds.map(|s| instant("letter", column, id, s)).transpose();
-            let set_aside = row.set_aside_by.zip(at("set_aside_at", row.set_aside_at)?).zip(row.set_aside_why);
+            let why = row.set_aside_why.map(|why| key.text("letter", "set_aside_why", id, &why)).transpose()?;
+            let set_aside = row.set_aside_by.zip(at("set_aside_at", row.set_aside_at)?).zip(why);
+            let body = key.text("letter", "body", id, &row.body)?;
             Ok(StoredLetter {
-                letter: read("letter", "body", id, serde_json::from_str(&row.body))?,
+                letter: read("letter", "body", id, serde_json::from_str(&body))?,
                 client: client.clone(),
                 file: read("letter", "file_id", id, FileId::parse(&row.file_id))?,
                 added_by: row.added_by,
@@ -90,6 +93,7 @@ pub async fn client_of(c: &mut Connection, id: &LetterId) -> Stored<Option<Clien
 pub async fn insert(c: &mut Connection, stored: &StoredLetter) -> Stored<()> {
     let (id, client, file) = (stored.letter.id().as_str(), stored.client.as_str(), stored.file.as_str());
     let body = read("letter", "body", id, serde_json::to_string(&stored.letter))?;
+    let body = c.sealer(client).await?.text("letter", "body", id, &body)?;
     let added = stored.added_at.unix_timestamp();
     let (read_by, read_at) = stored.read.as_ref().map(|(by, at)| (by.as_str(), at.unix_timestamp())).unzip();
     sqlx::query!(
@@ -129,12 +133,16 @@ pub async fn set_read(c: &mut Connection, id: &LetterId, by: &str, now: OffsetDa
 /// When the file can't be written.
 pub async fn set_aside(c: &mut Connection, id: &LetterId, by: &str, why: &str, now: OffsetDateTime) -> Stored<bool> {
     let (id, now) = (id.as_str(), now.unix_timestamp());
+    let client = sqlx::query_scalar!("SELECT client_id FROM letter WHERE id = ? AND set_aside_by IS NULL", id);
+    let Some(client) = client.fetch_optional(&mut *c).await? else { return Ok(false) };
+    let why = c.sealer(&client).await?.text("letter", "set_aside_why", id, why)?;
     let done = sqlx::query!(
-        "UPDATE letter SET set_aside_by = ?, set_aside_at = ?, set_aside_why = ? WHERE id = ? AND set_aside_by IS NULL",
+        "UPDATE letter SET set_aside_by = ?, set_aside_at = ?, set_aside_why = ? WHERE id = ?",
         by,
         now,
         why,
         id
     );
-    Ok(done.execute(c).await?.rows_affected() == 1)
+    done.execute(c).await?;
+    Ok(true)
 }

@@ -66,7 +66,7 @@ pub mod visits;
 pub mod wishes;
 
 pub use connection::{Connection, Reader, Tx};
-pub use error::{StoreError, Trouble, Unread};
+pub use error::{StoreError, Trouble, Unread, readable};
 use keyring::{KeyPlace, Keyring};
 pub use keys::SealedPeople;
 use scrub::Debt;

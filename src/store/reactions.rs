@@ -251,14 +251,36 @@ pub async fn of_skin_test(c: &mut Connection, test: &SkinTestId) -> Stored<Optio
     Ok(all(c, ids).await?.into_iter().next())
 }
 
+/// A report on which somebody should ask again.
+#[derive(Debug, Clone)]
+pub struct Due {
+    /// Its id.
+    pub id: ReactionId,
+    /// Whose.
+    pub client: ClientId,
+    /// By when.
+    pub at: OffsetDateTime,
+}
+
 /// The open reports on which somebody should ask again by then, the longest due first.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn due(c: &mut Connection, by: OffsetDateTime) -> Stored<Vec<Reaction>> {
+pub async fn due(c: &mut Connection, by: OffsetDateTime) -> Stored<Vec<Due>> {
+    const TABLE: &str = "reaction";
     let by = by.unix_timestamp();
-    let ids = sqlx::query_scalar!("SELECT id FROM reaction WHERE due_at <= ? ORDER BY due_at, id", by)
-        .fetch_all(&mut *c)
-        .await?;
-    all(c, ids).await
+    let rows = sqlx::query!(
+        r#"SELECT id, client_id, due_at AS "due_at!" FROM reaction WHERE due_at <= ? ORDER BY due_at, id"#,
+        by
+    );
+    let rows = rows.fetch_all(c).await?;
+    rows.into_iter()
+        .map(|row| {
+            Ok(Due {
+                id: read(TABLE, "id", &row.id, ReactionId::parse(&row.id))?,
+                client: read(TABLE, "client_id", &row.id, ClientId::parse(&row.client_id))?,
+                at: instant(TABLE, "due_at", &row.id, row.due_at)?,
+            })
+        })
+        .collect()
 }

@@ -117,7 +117,7 @@ pub async fn may_invite(c: &mut Connection, clients: &[&ClientId]) -> Stored<Has
     let rows = sqlx::query!(
         r#"SELECT c.client_id, c.invitations, EXISTS (SELECT 1 FROM consent_withdrawal w WHERE w.client_id = c.client_id
              AND w.tick = 'marketing' AND w.withdrawn_at >= c.given_at) AS "back!: bool"
-           FROM consent c WHERE c.client_id IN (SELECT value FROM json_each(?)) AND json_type(c.body, '$.signed') = 'object'
+           FROM consent c WHERE c.client_id IN (SELECT value FROM json_each(?)) AND c.signed = 1
            ORDER BY c.given_at, c.rowid"#,
         ids
     )

@@ -10,8 +10,9 @@ use super::{Connection, Db, Stored};
 /// How many rows are sealed in one transaction.
 const BATCH: usize = 50;
 
-/// Texts of a table: how the row with the id `?1` is found, and whose it is.
+/// Texts of a table: what `unsealed` calls them, how the row with the id `?1` is found, and whose it is.
 struct Texts {
+    what: &'static str,
     table: &'static str,
     row: &'static str,
     whose: &'static str,
@@ -20,24 +21,62 @@ struct Texts {
 
 const OF_VISIT: &str = "SELECT client_id FROM visit WHERE id = visit_id";
 
-const TEXTS: [Texts; 7] = [
-    Texts { table: "visit_verdict", row: "visit_id = ?1", whose: OF_VISIT, columns: &["booked", "latest"] },
-    Texts { table: "visit_start", row: "visit_id = ?1", whose: OF_VISIT, columns: &["verdict", "readiness", "reason"] },
-    Texts { table: "visit_check", row: "visit_id = ?1", whose: OF_VISIT, columns: &["on_the_day", "traits"] },
+const TEXTS: [Texts; 12] = [
     Texts {
+        what: "visit_verdict",
+        table: "visit_verdict",
+        row: "visit_id = ?1",
+        whose: OF_VISIT,
+        columns: &["booked", "latest"],
+    },
+    Texts {
+        what: "visit_start",
+        table: "visit_start",
+        row: "visit_id = ?1",
+        whose: OF_VISIT,
+        columns: &["verdict", "readiness", "reason"],
+    },
+    Texts {
+        what: "visit_check",
+        table: "visit_check",
+        row: "visit_id = ?1",
+        whose: OF_VISIT,
+        columns: &["on_the_day", "traits"],
+    },
+    Texts {
+        what: "treatment_version",
         table: "treatment_version",
         row: "treatment_id = substr(?1, 1, instr(?1, '/') - 1) AND version = CAST(substr(?1, instr(?1, '/') + 1) AS INTEGER)",
         whose: "SELECT client_id FROM treatment WHERE id = treatment_id",
         columns: &["notes", "reason"],
     },
-    Texts { table: "skin_test", row: "id = ?1", whose: "SELECT client_id", columns: &["site"] },
+    Texts { what: "consent", table: "consent", row: "id = ?1", whose: "SELECT client_id", columns: &["body"] },
     Texts {
+        what: "letter",
+        table: "letter",
+        row: "id = ?1",
+        whose: "SELECT client_id",
+        columns: &["body", "set_aside_why"],
+    },
+    Texts { what: "hold", table: "hold", row: "id = ?1", whose: "SELECT client_id", columns: &["why", "lifted_why"] },
+    Texts { what: "past_visit", table: "past_visit", row: "id = ?1", whose: "SELECT client_id", columns: &["note"] },
+    Texts { what: "skin_test", table: "skin_test", row: "id = ?1", whose: "SELECT client_id", columns: &["site"] },
+    Texts {
+        what: "skin_test.voided",
+        table: "skin_test",
+        row: "id = ?1",
+        whose: "SELECT client_id",
+        columns: &["voided"],
+    },
+    Texts {
+        what: "skin_test_reading",
         table: "skin_test_reading",
         row: "id = CAST(?1 AS INTEGER)",
         whose: "SELECT client_id FROM skin_test WHERE id = skin_test_id",
         columns: &["note"],
     },
     Texts {
+        what: "reaction_entry",
         table: "reaction_entry",
         row: "id = CAST(?1 AS INTEGER)",
         whose: "SELECT client_id FROM reaction WHERE id = reaction_id",
@@ -86,6 +125,7 @@ pub(super) async fn seal_all(db: &Db) -> Stored<()> {
                 "answers" => answers(&mut tx, &row.id).await?,
                 "file" => file(&mut tx, &row.id).await?,
                 "draft" => draft(&mut tx, &row.id).await?,
+                "takeover" => takeover(&mut tx, &row.id).await?,
                 what => texts(&mut tx, what, &row.id).await?,
             }
             sqlx::query!("DELETE FROM unsealed WHERE what = ? AND id = ?", row.what, row.id).execute(&mut *tx).await?;
@@ -97,8 +137,8 @@ pub(super) async fn seal_all(db: &Db) -> Stored<()> {
 }
 
 async fn texts(c: &mut Connection, what: &str, id: &str) -> Stored<()> {
-    let of = TEXTS.iter().find(|of| of.table == what).ok_or_else(|| impossible("unsealed", "what", id))?;
-    let Texts { table, row, whose, columns } = of;
+    let of = TEXTS.iter().find(|of| of.what == what).ok_or_else(|| impossible("unsealed", "what", id))?;
+    let Texts { table, row, whose, columns, .. } = of;
     let sql = AssertSqlSafe(format!("SELECT ({whose}) FROM {table} WHERE {row}"));
     let who: String = sqlx::query_scalar(sql).bind(id).fetch_one(&mut *c).await?;
     let key = c.sealer_even_erased(&who).await?;
@@ -140,5 +180,13 @@ async fn draft(c: &mut Connection, id: &str) -> Stored<()> {
     sqlx::query!("UPDATE draft SET answers = ?, consent = ?, key_day = ? WHERE id = ?", answers, consent, day, id)
         .execute(c)
         .await?;
+    Ok(())
+}
+
+async fn takeover(c: &mut Connection, id: &str) -> Stored<()> {
+    let row = sqlx::query!("SELECT body, added_at FROM takeover WHERE id = ?", id).fetch_one(&mut *c).await?;
+    let (day, who) = key_of(instant("takeover", "added_at", id, row.added_at)?);
+    let body = c.sealer_even_erased(&who).await?.bytes("takeover", "body", id, &row.body)?;
+    sqlx::query!("UPDATE takeover SET body = ?, key_day = ? WHERE id = ?", body, day, id).execute(c).await?;
     Ok(())
 }

@@ -60,7 +60,10 @@ pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Stor
             notes.push((note, reading.read_by.clone()));
         }
         let voided = match &row.voided {
-            Some(word) => Some(VoidCause::parse(word).ok_or_else(|| impossible("skin_test", "voided", id))?),
+            Some(word) => {
+                let word = key.text("skin_test", "voided", id, word)?;
+                Some(VoidCause::parse(&word).ok_or_else(|| impossible("skin_test", "voided", id))?)
+            }
             None => None,
         };
         let test = SkinTest {
@@ -205,9 +208,12 @@ pub async fn by_link(c: &mut Connection, token_hash: &str, now: OffsetDateTime) 
 /// # Errors
 /// When the file can't be written.
 pub async fn void(c: &mut Connection, id: &SkinTestId, cause: VoidCause) -> Stored<bool> {
-    let (id, cause) = (id.as_str(), cause.as_str());
-    let changed = sqlx::query!("UPDATE skin_test SET voided = ? WHERE id = ? AND voided IS NULL", cause, id);
-    Ok(changed.execute(c).await?.rows_affected() == 1)
+    let id = id.as_str();
+    let client = sqlx::query_scalar!("SELECT client_id FROM skin_test WHERE id = ? AND voided IS NULL", id);
+    let Some(client) = client.fetch_optional(&mut *c).await? else { return Ok(false) };
+    let cause = c.sealer(&client).await?.text("skin_test", "voided", id, cause.as_str())?;
+    sqlx::query!("UPDATE skin_test SET voided = ? WHERE id = ?", cause, id).execute(c).await?;
+    Ok(true)
 }
 
 /// The tests of a product that no event has voided, with whose they are.

@@ -2,6 +2,7 @@
 
 use time::OffsetDateTime;
 
+use super::drafts::{key_of, key_of_day};
 use super::types::{day_text, impossible, instant, read};
 use super::{Connection, Stored};
 use crate::domain::ids::{ClientId, PastVisitId, ProductId, ServiceId, TakeoverId};
@@ -43,10 +44,18 @@ const DAY_ORDERS: [(DayOrder, &str); 2] = [(DayOrder::DayFirst, "day_first"), (D
 /// # Errors
 /// When the file can't be written.
 pub async fn insert(c: &mut Connection, id: &TakeoverId, body: &[u8], by: &str, now: OffsetDateTime) -> Stored<()> {
-    let (id, now) = (id.as_str(), now.unix_timestamp());
-    sqlx::query!("INSERT INTO takeover (id, body, added_by, added_at) VALUES (?, ?, ?, ?)", id, body, by, now)
-        .execute(c)
-        .await?;
+    let (id, (day, who), now) = (id.as_str(), key_of(now), now.unix_timestamp());
+    let body = c.sealer(&who).await?.bytes("takeover", "body", id, body)?;
+    sqlx::query!(
+        "INSERT INTO takeover (id, body, key_day, added_by, added_at) VALUES (?, ?, ?, ?, ?)",
+        id,
+        body,
+        day,
+        by,
+        now
+    )
+    .execute(c)
+    .await?;
     Ok(())
 }
 
@@ -89,7 +98,11 @@ pub async fn get(c: &mut Connection, id: &TakeoverId) -> Stored<Option<Takeover>
 /// When there is no such file, or the file can't be read.
 pub async fn body(c: &mut Connection, id: &TakeoverId) -> Stored<Vec<u8>> {
     let id = id.as_str();
-    Ok(sqlx::query_scalar!("SELECT body FROM takeover WHERE id = ?", id).fetch_one(c).await?)
+    let row = sqlx::query!("SELECT body, key_day FROM takeover WHERE id = ?", id).fetch_one(&mut *c).await?;
+    if row.key_day.is_empty() {
+        return Ok(Vec::new());
+    }
+    c.opener(&key_of_day(&row.key_day)).await?.bytes("takeover", "body", id, &row.body)
 }
 
 /// How it is to be read from now on.
@@ -122,7 +135,7 @@ pub async fn set_reading(c: &mut Connection, id: &TakeoverId, reading: &Reading)
 /// When the file can't be written.
 pub async fn finish(c: &mut Connection, id: &TakeoverId, report: &str, now: OffsetDateTime) -> Stored<()> {
     let (id, now) = (id.as_str(), now.unix_timestamp());
-    sqlx::query!("UPDATE takeover SET body = x'', report = ?, done_at = ? WHERE id = ?", report, now, id)
+    sqlx::query!("UPDATE takeover SET body = x'', key_day = '', report = ?, done_at = ? WHERE id = ?", report, now, id)
         .execute(c)
         .await?;
     Ok(())
@@ -152,6 +165,7 @@ pub async fn add_visit(
 ) -> Stored<()> {
     let (id, client, service, day) = (id.as_str(), client.as_str(), visit.service.as_str(), day_text(visit.on));
     let (starts_at, now) = (starts_at.unix_timestamp(), now.unix_timestamp());
+    let note = c.sealer(client).await?.text("past_visit", "note", id, &visit.note)?;
     sqlx::query!(
         "INSERT INTO past_visit (id, client_id, service_id, day, starts_at, note, taken_at) VALUES (?, ?, ?, ?, ?, ?, ?)",
         id,
@@ -159,7 +173,7 @@ pub async fn add_visit(
         service,
         day,
         starts_at,
-        visit.note,
+        note,
         now
     )
     .execute(c)
@@ -183,10 +197,11 @@ pub struct StoredPast {
 /// # Errors
 /// When the file can't be read.
 pub async fn visits_of(c: &mut Connection, client: &ClientId) -> Stored<Vec<StoredPast>> {
-    let key = client.as_str();
+    let she = client.as_str();
+    let key = c.opener(she).await?;
     let rows = sqlx::query!(
         "SELECT id, service_id, day, note, taken_at FROM past_visit WHERE client_id = ? ORDER BY day DESC, id",
-        key
+        she
     )
     .fetch_all(c)
     .await?;
@@ -195,7 +210,7 @@ pub async fn visits_of(c: &mut Connection, client: &ClientId) -> Stored<Vec<Stor
             let visit = PastVisit {
                 service: read("past_visit", "service_id", &row.id, ServiceId::parse(&row.service_id))?,
                 on: super::types::day("past_visit", "day", &row.id, &row.day)?,
-                note: row.note,
+                note: key.text("past_visit", "note", &row.id, &row.note)?,
             };
             let taken_at = instant("past_visit", "taken_at", &row.id, row.taken_at)?;
             Ok(StoredPast { id: read("past_visit", "id", &row.id, PastVisitId::parse(&row.id))?, visit, taken_at })

@@ -11,7 +11,7 @@ use crate::actions::people::PeopleError;
 use crate::app::App;
 use crate::language::Language;
 use crate::password::Unavailable;
-use crate::store::{StoreError, Trouble};
+use crate::store::{StoreError, Trouble, Unread};
 use crate::web::page::{Ctx, Page};
 use crate::web::session::Seen;
 use crate::{msg, t, tm};
@@ -37,6 +37,8 @@ pub enum Fault {
     TooMany(i64),
     /// Something else was there first.
     Conflict,
+    /// Somebody's records can't be read.
+    Unreadable(Unread),
     /// The database or a helper can't just now.
     Unavailable,
     /// Our fault; already logged.
@@ -60,14 +62,19 @@ impl Fault {
             Self::TooLarge => StatusCode::PAYLOAD_TOO_LARGE,
             Self::TooMany(_) => StatusCode::TOO_MANY_REQUESTS,
             Self::Conflict => StatusCode::CONFLICT,
-            Self::Unavailable => StatusCode::SERVICE_UNAVAILABLE,
-            Self::Internal => StatusCode::INTERNAL_SERVER_ERROR,
+            Self::Unreadable(Unread::Erased) => StatusCode::GONE,
+            Self::Unreadable(Unread::NoKey) | Self::Unavailable => StatusCode::SERVICE_UNAVAILABLE,
+            Self::Unreadable(Unread::Changed) | Self::Internal => StatusCode::INTERNAL_SERVER_ERROR,
         }
     }
 }
 
 impl From<StoreError> for Fault {
     fn from(error: StoreError) -> Self {
+        if let Some(why) = error.unread() {
+            tracing::error!(%error, "a record can't be read");
+            return Self::Unreadable(why);
+        }
         match error.trouble() {
             Trouble::Busy | Trouble::Full | Trouble::Disk | Trouble::ReadOnly | Trouble::NotOpened => {
                 tracing::error!(%error, "the database can't just now");
@@ -113,8 +120,14 @@ impl IntoResponse for Fault {
         if let Some(value) = wait.and_then(|seconds| HeaderValue::from_str(&seconds.to_string()).ok()) {
             response.headers_mut().insert(header::RETRY_AFTER, value);
         }
-        if matches!(self, Self::ForeignForm) {
-            response.extensions_mut().insert(Foreign);
+        match self {
+            Self::ForeignForm => {
+                response.extensions_mut().insert(Foreign);
+            }
+            Self::Unreadable(why) => {
+                response.extensions_mut().insert(why);
+            }
+            _ => {}
         }
         response
     }
@@ -177,6 +190,34 @@ fn words(status: StatusCode, foreign: bool) -> (&'static str, &'static str) {
     }
 }
 
+/// What is said of records that can't be read, to the team or to a client.
+fn unreadable(why: Unread, team: bool) -> (&'static str, &'static str) {
+    match why {
+        Unread::Erased => (
+            msg("This record was erased"),
+            msg(
+                "Whoever it belongs to was erased, and with her the key that opens her health records. Nobody can read them any more. Nothing was changed.",
+            ),
+        ),
+        Unread::NoKey if team => (
+            msg("This record can’t be read"),
+            msg(
+                "The key that opens it is missing. It is back as soon as the newest copy of the keys is put back: whoever looks after the server sees with “palpebra doctor” whose keys are missing. Nothing was changed.",
+            ),
+        ),
+        Unread::Changed if team => (
+            msg("This record can’t be read"),
+            msg(
+                "Something other than this program changed or moved it in the database, so it isn’t believed. A backup may hold it as it was. Nothing was changed now.",
+            ),
+        ),
+        Unread::NoKey | Unread::Changed => (
+            msg("Your records can’t be read just now"),
+            msg("The studio has to put this right: please call or write to it. Nothing was changed."),
+        ),
+    }
+}
+
 /// Gives a bare error response its page.
 pub fn dress(_: &App, seen: &Arc<Seen>, response: Response) -> Response {
     let status = response.status();
@@ -185,8 +226,12 @@ pub fn dress(_: &App, seen: &Arc<Seen>, response: Response) -> Response {
     if !(status.is_client_error() || status.is_server_error()) || has_page {
         return response;
     }
-    let (title, text) = words(status, response.extensions().get::<Foreign>().is_some());
-    let mut page = Page(status, ErrorPage { ctx: Ctx::new(seen.clone()), title, text }).into_response();
+    let ctx = Ctx::new(seen.clone());
+    let (title, text) = match response.extensions().get::<Unread>() {
+        Some(why) => unreadable(*why, matches!(ctx.area, "practitioner" | "owner")),
+        None => words(status, response.extensions().get::<Foreign>().is_some()),
+    };
+    let mut page = Page(status, ErrorPage { ctx, title, text }).into_response();
     for name in [header::RETRY_AFTER, header::ALLOW] {
         if let Some(value) = response.headers().get(&name) {
             page.headers_mut().insert(name, value.clone());

@@ -12,11 +12,21 @@ use crate::domain::money::{Currency, MoneyRefused};
 use crate::domain::person::{BirthDateRefused, MailRefused, PersonNameRefused, PhoneRefused};
 use crate::passkey::NoPlace;
 use crate::password::PasswordRefused;
+use crate::store::Unread;
 use crate::when;
 use crate::{msg, t, tf};
 
 pub use crate::language::decimal;
 pub use crate::web::deeds::done;
+
+/// What stands in the place of what can't be read.
+pub fn unread(why: Unread) -> &'static str {
+    t(match why {
+        Unread::Erased => msg("Was erased: it can’t be read any more"),
+        Unread::NoKey => msg("Can’t be read: the key is missing"),
+        Unread::Changed => msg("Can’t be read: it was changed or moved"),
+    })
+}
 
 /// No such time zone.
 pub const ZONE: &str = msg("Choose a time zone from the list, such as Europe/London.");

@@ -30,7 +30,7 @@ const FIXTURES: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/fixtures");
 const SAID_OTHERWISE: [(&str, &str); 0] = [];
 
 /// Columns that are sealed since, and are looked at opened.
-const SEALED: [(&str, &[&str]); 10] = [
+const SEALED: [(&str, &[&str]); 12] = [
     ("answers", &["body", "sha256"]),
     ("file", &["body", "thumbnail"]),
     ("draft", &["answers", "consent"]),
@@ -38,7 +38,9 @@ const SEALED: [(&str, &[&str]); 10] = [
     ("visit_start", &["verdict", "readiness", "reason"]),
     ("visit_check", &["on_the_day", "traits"]),
     ("treatment_version", &["notes", "reason"]),
-    ("skin_test", &["site"]),
+    ("skin_test", &["site", "voided"]),
+    ("consent", &["body"]),
+    ("letter", &["body", "set_aside_why"]),
     ("skin_test_reading", &["note"]),
     ("reaction_entry", &["body"]),
 ];

@@ -97,7 +97,6 @@ impl Story<'_> {
             signed: Some(self.sign(she, &service, &answers.0).await?),
             answers: answers.0,
             text_version: self.in_force.consent.version(),
-            verdict: readiness.verdict.as_str(),
         };
         let filled = filled.ok_or_else(|| refused(&she.name, "no draft"))?;
         if book::book(app, terms, &filled, complete).await? != Booked::Done {

@@ -18,10 +18,11 @@ use crate::domain::visit::VisitState;
 use crate::store::clients::Client;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, clients, practitioners, verdicts, visits};
+use crate::store::{Connection, Stored, clients, practitioners, readable, verdicts, visits};
 use crate::web::day;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
+use crate::web::words::unread;
 use crate::when;
 use crate::{t, tf};
 
@@ -93,7 +94,7 @@ async fn ask_again(c: &mut Connection, studio: &Studio, member: &Member, day: Da
     for reaction in reactions::due(c, member, ends).await? {
         let name =
             clients::get(c, &reaction.client).await?.map_or_else(String::new, |one| one.name.as_str().to_owned());
-        let due = reaction.due_at.map_or_else(String::new, |at| when::moment(studio.zone.to_civil(at)));
+        let due = when::moment(studio.zone.to_civil(reaction.at));
         found.push((
             reaction.id.to_string(),
             tf("{client}, due {when}").with("client", name).with("when", due).to_string(),
@@ -120,7 +121,8 @@ async fn rows(
         let room = rooms.iter().find(|room| room.id == visit.room).map_or("", |room| &room.name);
         let open = matches!(visit.state, VisitState::Booked | VisitState::Arrived);
         let changed = open && verdicts::stands_worse(c, &visit.id).await?;
-        let (verdict, topics) = judge(c, studio, &visit, &names, now).await?;
+        let judged = readable(judge(c, studio, &visit, &names, now).await)?;
+        let (verdict, topics) = judged.unwrap_or_else(|why| (None, unread(why).to_owned()));
         rows.push(row(&visit, &client, room, member.role == Role::Owner, &names, now).with(verdict, topics, changed));
     }
     Ok(rows)

@@ -79,7 +79,7 @@ const MORE: [&str; 11] = [
     "INSERT INTO chair_event SELECT 'e', visit_id, 'off', 0, 'left', 1, NULL, NULL, 0, 'x', 1 FROM one",
     "INSERT OR IGNORE INTO deposit SELECT visit_id, 1500, 'EUR', 'cash', 'held', 'x', 1 FROM one",
     "INSERT OR IGNORE INTO taking SELECT visit_id, 5500, 1500, 'EUR', 'card', '2026-11-20', 'x', 1 FROM one",
-    "INSERT INTO past_visit SELECT 'p', client_id, (SELECT min(id) FROM service), '2025-01-02', 1, '', 1 FROM one",
+    "INSERT INTO past_visit SELECT 'p', client_id, (SELECT min(id) FROM service), '2025-01-02', 1, 1, '' FROM one",
 ];
 
 /// A demo with something in every part of a record.

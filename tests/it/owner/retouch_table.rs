@@ -176,8 +176,11 @@ impl World {
             Event::Move { nth: n, minute } => {
                 let Some(at) = nth(n) else { return };
                 let mut tx = self.app.app.db.write().await.unwrap();
-                let visit = treatments::get(&mut tx, &records[at].0).await.unwrap().unwrap().visit;
-                self.put(&mut tx, &visit, *minute).await;
+                // What is sealed in a record that was handed over is the other's.
+                let visit =
+                    sqlx::query_scalar("SELECT visit_id FROM treatment WHERE id = ?").bind(records[at].0.as_str());
+                let visit: String = visit.fetch_one(&mut *tx).await.unwrap();
+                self.put(&mut tx, &VisitId::parse(&visit).unwrap(), *minute).await;
                 tx.commit().await.unwrap();
             }
             Event::HandOver { nth: n, client } => {

@@ -100,7 +100,7 @@ async fn an_ask_starts_only_with_a_written_reason_that_is_kept() {
     let entry = log(&app).await.into_iter().find(|entry| entry.action == "treatment.started").unwrap();
     assert_eq!(
         (entry.detail.as_str(), entry.actor_name.as_str()),
-        ("ask, against the verdict, with a written reason", "Liv Tannhauer")
+        ("against the verdict, with a written reason", "Liv Tannhauer")
     );
 }
 

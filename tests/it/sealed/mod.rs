@@ -6,6 +6,7 @@ mod before;
 mod erased;
 mod everywhere;
 mod keys;
+mod unread;
 
 use std::path::Path;
 

@@ -29,7 +29,7 @@ struct LiftPage {
 impl LiftPage {
     async fn new(app: &App, ctx: Ctx, id: &HoldId, fields: Fields, errors: Errors) -> Result<Self, Fault> {
         let mut c = app.db.read().await?;
-        let hold = there(holds::open(&mut c).await?.into_iter().find(|one| one.id == *id))?;
+        let hold = there(holds::get(&mut c, id).await?.filter(|hold| hold.lifted.is_none()))?;
         let client = there(clients::even_restricted(&mut c, &hold.client).await?)?;
         Ok(Self { ctx, fields, errors, hold, client })
     }

@@ -9,9 +9,10 @@ use crate::app::App;
 use crate::domain::ids::ClientId;
 use crate::domain::retention::{Class, answer_due};
 use crate::store::clients::Client;
-use crate::store::{clients, holds, restriction, retention};
+use crate::store::{clients, holds, readable, restriction, retention};
 use crate::t;
 use crate::web::page::{Answer, Ctx, Page};
+use crate::web::words::unread;
 use crate::when;
 
 pub mod client;
@@ -67,13 +68,17 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
         });
     }
     let mut held = Vec::new();
-    for hold in holds::open(&mut c).await? {
-        let name = clients::even_restricted(&mut c, &hold.client).await?.map(|client| client.name.as_str().to_owned());
+    for (id, client, set_at, set_by) in holds::open(&mut c).await? {
+        let name = clients::even_restricted(&mut c, &client).await?.map(|client| client.name.as_str().to_owned());
+        let why = match readable(holds::get(&mut c, &id).await)? {
+            Ok(hold) => hold.map(|hold| hold.why).unwrap_or_default(),
+            Err(why) => unread(why).to_owned(),
+        };
         held.push(HoldView {
             name: name.unwrap_or_default(),
-            client: hold.client,
-            why: hold.why,
-            set: format!("{}, {}", when::day(zone.date_at(hold.set_at)), hold.set_by),
+            client,
+            why,
+            set: format!("{}, {}", when::day(zone.date_at(set_at)), set_by),
         });
     }
     let name = |client: Option<Client>| client.map(|client| client.name.as_str().to_owned()).unwrap_or_default();

@@ -103,12 +103,7 @@ impl Booking {
     }
 
     /// Books, with a new signature or on the earlier one that holds.
-    pub(super) async fn finish(
-        &self,
-        app: &App,
-        readiness: &Readiness,
-        signed: Option<Signed>,
-    ) -> Result<Response, Fault> {
+    pub(super) async fn finish(&self, app: &App, signed: Option<Signed>) -> Result<Response, Fault> {
         let person = match (&self.draft.client, self.person()) {
             (Some(id), _) => Person::Known(id.clone()),
             (None, Ok(given)) => {
@@ -121,7 +116,6 @@ impl Booking {
             answers: self.set_of(self.answers()),
             signed,
             text_version: self.in_force.consent.version(),
-            verdict: readiness.verdict.as_str(),
         };
         match book::book(app, self.terms(app).await?, &self.draft, complete).await? {
             Booked::Done => Ok(see_other(&self.path("done"))),

@@ -144,10 +144,9 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     if fields.ticked("at_once")
         && same
         && let Some(answers) = answers.clone()
-        && at_once(&app, &ctx, &booking, answers.clone()).await?.is_some()
+        && at_once(&app, &ctx, &booking, answers).await?.is_some()
     {
-        let judged = booking.judge(&app, answers).await?;
-        return booking.finish(&app, &judged.readiness, None).await;
+        return booking.finish(&app, None).await;
     }
     let next = if same && answers.is_some() { booking.next() } else { booking.path("health/1") };
     Ok(see_other(&next))

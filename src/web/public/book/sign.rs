@@ -111,10 +111,10 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
         return Ok(Page::conflict(page).into_response());
     }
     if judged.signed.is_some() {
-        return booking.finish(&app, &judged.readiness, None).await;
+        return booking.finish(&app, None).await;
     }
     match sign(&app, &booking, judged.wanted, &fields).await? {
-        Ok(signed) => booking.finish(&app, &judged.readiness, Some(signed)).await,
+        Ok(signed) => booking.finish(&app, Some(signed)).await,
         Err(errors) => Ok(Page::refused(show(ctx, &booking, &judged, fields, errors)).into_response()),
     }
 }
