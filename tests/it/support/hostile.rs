@@ -8,7 +8,7 @@ pub(crate) const HOSTILE: &str = "=1+\"><img src=x onerror=a()>'&{{7*7}}</script
 pub(crate) const RECKONED: &str = "&49<";
 
 /// Columns that keep what people write, wherever they stand.
-const WRITTEN: [&str; 13] = [
+const WRITTEN: [&str; 12] = [
     "name",
     "description",
     "maker",
@@ -17,14 +17,13 @@ const WRITTEN: [&str; 13] = [
     "phone",
     "reason",
     "late_policy",
-    "site",
     "notes",
     "note",
     "why",
     "title",
 ];
 
-/// Writes it into every such column that can be changed at all, and gives those that it stands in.
+/// Writes it into every such column that can be changed at all and isn't sealed, and gives those that it stands in.
 pub(crate) async fn plant<C>(c: &mut C) -> Vec<String>
 where
     for<'e> &'e mut C: Executor<'e, Database = Sqlite>,
@@ -36,6 +35,10 @@ where
     for (table, column) in columns.into_iter().filter(|(_, column)| WRITTEN.contains(&column.as_str())) {
         // A telephone number is read back as one; that of the studio is only shown.
         if table == "client" && column == "phone" {
+            continue;
+        }
+        let sealed = format!("SELECT EXISTS (SELECT 1 FROM \"{table}\" WHERE \"{column}\" LIKE '\"sealed:%')");
+        if sqlx::query_scalar::<_, bool>(sqlx::AssertSqlSafe(sealed)).fetch_one(&mut *c).await.unwrap() {
             continue;
         }
         let write = format!("UPDATE \"{table}\" SET \"{column}\" = ? || substr(\"{column}\", 1, 20)");

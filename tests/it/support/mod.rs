@@ -4,8 +4,8 @@
 pub(crate) mod app;
 pub(crate) mod booking;
 pub(crate) mod chair;
-pub(crate) mod hostile;
 pub(crate) mod device;
+pub(crate) mod hostile;
 pub(crate) mod html;
 pub(crate) mod person;
 pub(crate) mod phone;

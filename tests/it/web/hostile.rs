@@ -4,9 +4,11 @@ use std::collections::BTreeMap;
 use std::io::{Cursor, Read, Write};
 
 use axum::http::Method;
+use palpebra::domain::ids::SkinTestId;
 use palpebra::domain::questionnaire::Answer;
 use palpebra::mail::messages::Letter;
 use palpebra::mail::transport::{Outgoing, Transport};
+use palpebra::store::skin_tests;
 use palpebra::store::treatments::{self, Outcome};
 use palpebra::store::visits::Purpose;
 use palpebra::web::routes::table;
@@ -35,16 +37,22 @@ async fn infested() -> (TestApp, Studio, BTreeMap<&'static str, String>) {
     }
     treatments::add_version(&mut tx, &treatment, &version).await.unwrap();
     tx.commit().await.unwrap();
-    let test = studio.tested(&studio.mia, NOW - Duration::days(3), None).await;
+    studio.tested(&studio.mia, NOW - Duration::days(3), None).await;
     let at = NOW + Duration::days(3);
     let visit = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, at).await;
     let mut tx = app.app.db.write().await.unwrap();
+    // What is sealed is planted as it is written.
+    let mut hers = skin_tests::of_client(&mut tx, &studio.mia).await.unwrap().remove(0);
+    let test = SkinTestId::from_random([9; 16]);
+    (hers.test.id, hers.site) = (test.clone(), HOSTILE.to_owned());
+    skin_tests::insert(&mut tx, &hers, NOW).await.unwrap();
     let off = "INSERT INTO time_off (id, from_day, to_day, reason) VALUES ('aaaaaaaaaaaaaaaaaaaaaaaaaa', '2026-12-24', '2026-12-26', 'x')";
     sqlx::query(off).execute(&mut *tx).await.unwrap();
     tx.commit().await.unwrap();
     let mut tx = app.app.db.write().await.unwrap();
-    let planted = plant(&mut *tx).await;
+    let mut planted = plant(&mut *tx).await;
     tx.commit().await.unwrap();
+    planted.push("skin_test.site".to_owned());
     assert!(planted.len() >= 12, "{planted:?}");
     let ids = BTreeMap::from([
         ("/desk/visits/", visit.to_string()),
