@@ -203,21 +203,28 @@ impl Db {
     /// takes none from those who wait for a page.
     ///
     /// # Errors
-    /// When the write lock isn't free in time, or the file can't be opened.
+    /// When the file can't be read.
     pub async fn snapshots(&self, count: u32) -> Stored<Vec<Tx>> {
         let looking = options(&self.file).foreign_keys(true).read_only(true);
         let looking = looking.pragma("query_only", "ON").pragma("trusted_schema", "OFF").pragma("temp_store", "MEMORY");
-        let readers = pool(count).connect_with(looking).await?;
-        // Nobody writes until each has had the first look, which is what fixes what it sees.
-        let gate = self.write().await?;
-        let mut all = Vec::new();
-        for _ in 0..count {
-            let mut tx = readers.begin().await?;
-            sqlx::query("SELECT 1 FROM sqlite_schema").fetch_optional(&mut *tx).await?;
-            all.push(Tx::new(tx, self.keys.clone()));
+        let readers = pool(count + 1).connect_with(looking).await?;
+        let mut watch = readers.acquire().await?;
+        // The first look fixes what each sees. The number is another one after every commit elsewhere, so when somebody
+        // wrote between the looks, they are taken again.
+        const VERSION: &str = "PRAGMA data_version";
+        loop {
+            let before: i64 = sqlx::query_scalar(VERSION).fetch_one(&mut *watch).await?;
+            let mut all = Vec::new();
+            for _ in 0..count {
+                let mut tx = readers.begin().await?;
+                sqlx::query("SELECT 1 FROM sqlite_schema").fetch_optional(&mut *tx).await?;
+                all.push(Tx::new(tx, self.keys.clone()));
+            }
+            let after: i64 = sqlx::query_scalar(VERSION).fetch_one(&mut *watch).await?;
+            if before == after {
+                return Ok(all);
+            }
         }
-        drop(gate);
-        Ok(all)
     }
 
     /// A transaction that holds the write lock.

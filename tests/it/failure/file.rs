@@ -222,8 +222,8 @@ async fn a_byte_of_the_audit_that_is_changed_in_the_file_is_seen() {
     let mut seen = 0;
     for _ in 0..rounds {
         let mut damaged = bytes.clone();
-        // A row is some 250 bytes, its hash the last of them.
-        let at = rows[dice.random_range(0..rows.len())] + 64 - dice.random_range(1..=250);
+        // A row ends with two hashes of 64 bytes, and has more than twenty before them.
+        let at = rows[dice.random_range(0..rows.len())] + 64 - dice.random_range(1..=148);
         damaged[at] ^= 1 << dice.random_range(0..8);
         put(&file, &damaged);
         if end(&file).await == End::Whole {
@@ -256,6 +256,32 @@ async fn a_page_that_rots_while_the_server_runs_is_a_5xx_and_not_its_end() {
     let page = owner.get("/owner/rooms").await;
     assert!(page.status == 200 || page.status >= 500, "from memory, or not at all: {}", page.status);
     assert_eq!(owner.get("/healthz").await.status, 200, "the server goes on");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn all_snapshots_see_the_same_while_somebody_writes() {
+    let folder = tempfile::tempdir().unwrap();
+    let db = Db::open(&folder.path().join("palpebra.db")).await.unwrap();
+    let writer = {
+        let db = db.clone();
+        tokio::spawn(async move {
+            for number in 0..u8::MAX {
+                change(&db, number).await;
+            }
+        })
+    };
+    let mut seen = std::collections::BTreeSet::new();
+    while !writer.is_finished() {
+        let mut counts = Vec::new();
+        for mut one in db.snapshots(5).await.unwrap() {
+            counts.push(rooms(&mut one).await.unwrap().len());
+        }
+        assert!(counts.iter().all(|count| *count == counts[0]), "{counts:?}");
+        seen.insert(counts[0]);
+    }
+    writer.await.unwrap();
+    assert!(seen.len() > 3, "they were taken while it was written: {seen:?}");
+    db.close().await;
 }
 
 async fn setting(db: &Db, sql: &'static str) -> i64 {
