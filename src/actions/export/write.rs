@@ -4,7 +4,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use futures_util::StreamExt as _;
 use futures_util::stream::FuturesOrdered;
-use tokio::sync::mpsc;
+use tokio::sync::{Semaphore, mpsc};
 use tokio::task::spawn_blocking;
 
 use super::ExportError;
@@ -54,20 +54,28 @@ enum Part {
 /// The way to the writer.
 type Way = mpsc::Sender<Part>;
 
-/// Where one client at a time is read and rendered. All desks look at the same file.
+/// Where one client at a time is read. All desks look at the same file.
 struct Desk {
     snapshot: Tx,
     collector: Collector,
-    press: Press,
 }
 
-/// The desks that are free.
-struct Desks(Mutex<Vec<Desk>>);
+/// What is free: desks, and as many presses as there are threads, since a paper under way takes some megabytes.
+struct Office {
+    desks: Mutex<Vec<Desk>>,
+    presses: Mutex<Vec<Press>>,
+    turns: Semaphore,
+}
 
-impl Desks {
-    fn free(&self) -> MutexGuard<'_, Vec<Desk>> {
-        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+impl Office {
+    fn new(desks: Vec<Desk>) -> Self {
+        let threads = std::thread::available_parallelism().map_or(1, usize::from);
+        Self { desks: Mutex::new(desks), presses: Mutex::default(), turns: Semaphore::new(threads) }
     }
+}
+
+fn open<T>(of: &Mutex<T>) -> MutexGuard<'_, T> {
+    of.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
 /// Writes the papers, then client by client in the order of `clients`, then their files.
@@ -110,17 +118,17 @@ async fn send(
     if content.papers && send_papers(first, collector, way).await?.is_none() {
         return Ok(None);
     }
-    let desk = |snapshot| Desk { snapshot, collector: collector.clone(), press: Press::default() };
-    let desks = Desks(Mutex::new(snapshots.into_iter().map(desk).collect()));
+    let desk = |snapshot| Desk { snapshot, collector: collector.clone() };
+    let desks: Vec<_> = snapshots.into_iter().map(desk).collect();
+    let (count, office) = (desks.len(), Office::new(desks));
     let mut waiting = content.clients.iter();
     let mut rendering = FuturesOrdered::new();
-    let count = desks.free().len();
     for id in waiting.by_ref().take(count) {
-        rendering.push_back(at_a_desk(&desks, content, id));
+        rendering.push_back(rendered(&office, content, id));
     }
     while let Some(next) = rendering.next().await {
         if let Some(id) = waiting.next() {
-            rendering.push_back(at_a_desk(&desks, content, id));
+            rendering.push_back(rendered(&office, content, id));
         }
         if let Some(client) = next?
             && way.send(Part::Client(Box::new(client))).await.is_err()
@@ -130,7 +138,7 @@ async fn send(
         content.going.step();
     }
     drop(rendering);
-    let mut desk = desks.free().pop().ok_or(ExportError::CutOff)?;
+    let mut desk = open(&office.desks).pop().ok_or(ExportError::CutOff)?;
     for id in content.clients {
         for file in files::of_client(&mut desk.snapshot, id).await? {
             let content = files::body(&mut desk.snapshot, &file.id).await?;
@@ -158,23 +166,19 @@ async fn send_papers(c: &mut Connection, collector: &Collector, way: &Way) -> Re
     Ok(Some(()))
 }
 
-/// Reads and renders a client at a free desk; `None` when there is no such client any more. No more are under way at once
-/// than there are desks.
-async fn at_a_desk(desks: &Desks, content: &Content<'_>, id: &ClientId) -> Result<Option<Rendered>, ExportError> {
-    let free = desks.free().pop();
+/// Reads a client at a free desk and renders her; `None` when there is no such client any more. No more are under way at
+/// once than there are desks.
+async fn rendered(office: &Office, content: &Content<'_>, id: &ClientId) -> Result<Option<Rendered>, ExportError> {
+    let free = open(&office.desks).pop();
     let mut desk = free.ok_or(ExportError::CutOff)?;
     let record = desk.collector.client(&mut desk.snapshot, id).await?;
-    let rendered = match record {
-        Some(record) => {
-            let (head, mut press) = (content.head.clone(), std::mem::take(&mut desk.press));
-            let language = Language::spoken();
-            let work = move || language.within(|| (Rendered::new(&mut press, &head, &record), press));
-            let (rendered, press) = spawn_blocking(work).await.map_err(|_| ExportError::CutOff)?;
-            desk.press = press;
-            Some(rendered?)
-        }
-        None => None,
-    };
-    desks.free().push(desk);
-    Ok(rendered)
+    open(&office.desks).push(desk);
+    let Some(record) = record else { return Ok(None) };
+    let _turn = office.turns.acquire().await.map_err(|_| ExportError::CutOff)?;
+    let mut press = open(&office.presses).pop().unwrap_or_default();
+    let (head, language) = (content.head.clone(), Language::spoken());
+    let work = move || language.within(|| (Rendered::new(&mut press, &head, &record), press));
+    let (rendered, press) = spawn_blocking(work).await.map_err(|_| ExportError::CutOff)?;
+    open(&office.presses).push(press);
+    Ok(Some(rendered?))
 }
