@@ -5,7 +5,11 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use argon2::password_hash::{PasswordHasher, PasswordVerifier};
 use argon2::{Algorithm, Argon2, Params, Version};
+use time::Duration;
 use tokio::sync::Semaphore;
+
+use crate::clock::Random;
+use crate::second_factor::grouped;
 
 /// Memory in KiB and passes. RFC 9106's second choice (as transcribed by others; from memory) for real use.
 const STRONG: (u32, u32) = (65_536, 3);
@@ -17,6 +21,14 @@ const QUICK: (u32, u32) = (64, 1);
 pub const SHORTEST: usize = 15;
 /// The longest, in bytes, so that nobody makes us hash a book.
 pub const LONGEST: usize = 1024;
+
+/// How long a first password lasts that nobody has signed in with and replaced: over a weekend.
+pub const FIRST_LASTS: Duration = Duration::days(3);
+
+/// A password to begin with: 80 random bits, in letters and digits that are not mistaken for each other.
+pub fn first(random: &Random) -> String {
+    grouped(&data_encoding::BASE32_NOPAD.encode(&random.bytes::<10>()).to_ascii_lowercase(), '-')
+}
 
 /// Why a text is not taken as a password.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
@@ -150,6 +162,17 @@ fn hash_now((memory, passes): (u32, u32), password: &str) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_first_password_is_drawn_and_passes_for_one() {
+        let random = Random::seeded(7);
+        let (one, other) = (first(&random), first(&random));
+        assert_ne!(one, other);
+        assert_eq!(check(&one), Ok(()), "{one}");
+        let groups: Vec<_> = one.split('-').map(str::len).collect();
+        assert_eq!(groups, [4, 4, 4, 4], "{one}: base32 has 5 bits a letter (RFC 4648), so 80 in all");
+        assert!(one.bytes().all(|b| b == b'-' || b.is_ascii_lowercase() || (b'2'..=b'7').contains(&b)), "{one}");
+    }
 
     #[test]
     fn length_is_the_only_rule_besides_guessing() {

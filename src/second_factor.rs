@@ -90,7 +90,8 @@ pub fn recovery_hash(typed: &str) -> Option<String> {
     right.then(|| data_encoding::HEXLOWER.encode(&Sha256::digest(format!("recovery code {code}").as_bytes())))
 }
 
-fn grouped(text: &str, between: char) -> String {
+/// The letters in groups of four.
+pub(crate) fn grouped(text: &str, between: char) -> String {
     let mut groups = String::new();
     for (at, letter) in text.chars().enumerate() {
         if at > 0 && at.is_multiple_of(4) {

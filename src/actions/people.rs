@@ -179,22 +179,55 @@ pub async fn change_password(
     let mut c = app.db.read().await?;
     let stored = accounts::by_id(&mut c, &member.account).await?.map(|account| account.password_hash);
     drop(c);
-    let (now, actor) = (app.clock.now(), Actor::Member(member.clone()));
     if !app.passwords.matches(stored, old).await? {
+        let (now, actor) = (app.clock.now(), Actor::Member(member.clone()));
         let mut tx = app.db.write().await?;
         audit::append(&mut tx, &actor, Event { action: "password.refused", ..Event::default() }, now).await?;
         tx.commit().await?;
         return Ok(None);
     }
+    replace_password(app, member, Stage::Open, new, browser).await.map(Some)
+}
+
+/// Puts somebody's own password in the place of her first one: every session of hers ends, and a new one goes on here from
+/// where this one was. `None` when it is the first one again.
+///
+/// # Errors
+/// When the database or the hasher can't.
+pub async fn choose_password(
+    app: &App,
+    member: &Member,
+    stage: Stage,
+    new: String,
+    browser: &Browser,
+) -> Result<Option<SignedIn>, PeopleError> {
+    let mut c = app.db.read().await?;
+    let first = accounts::by_id(&mut c, &member.account).await?.map(|account| account.password_hash);
+    drop(c);
+    if app.passwords.matches(first, new.clone()).await? {
+        return Ok(None);
+    }
+    replace_password(app, member, stage, new, browser).await.map(Some)
+}
+
+async fn replace_password(
+    app: &App,
+    member: &Member,
+    stage: Stage,
+    new: String,
+    browser: &Browser,
+) -> Result<SignedIn, PeopleError> {
     let hash = app.passwords.hash(new).await?;
+    let (now, actor) = (app.clock.now(), Actor::Member(member.clone()));
     let mut tx = app.db.write().await?;
     accounts::set_password(&mut tx, &member.account, &hash).await?;
+    accounts::set_first(&mut tx, &member.account, None).await?;
     sessions::end_all(&mut tx, &Holder::Account(member.account.clone())).await?;
     audit::append(&mut tx, &actor, Event { action: "password.changed", ..Event::default() }, now).await?;
     tell(app, &mut tx, &member.account, News::PasswordChanged, now).await?;
-    let signed_in = sign_in::begin(app, &mut tx, member, Stage::Open, browser, now).await?;
+    let signed_in = sign_in::begin(app, &mut tx, member, stage, browser, now).await?;
     tx.commit().await?;
-    Ok(Some(signed_in))
+    Ok(signed_in)
 }
 
 /// Makes the link of a mail that is being written, and stores its hash.

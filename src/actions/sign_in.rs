@@ -48,7 +48,8 @@ pub async fn with_password(
     browser: &Browser,
 ) -> Result<Option<SignedIn>, PeopleError> {
     let mut c = app.db.read().await?;
-    let account = accounts::by_mail(&mut c, mail).await?.filter(|account| account.enabled);
+    let asked_at = app.clock.now();
+    let account = accounts::by_mail(&mut c, mail).await?.filter(|account| account.may_sign_in(asked_at));
     drop(c);
     let stored = account.as_ref().map(|account| account.password_hash.clone());
     let right = app.passwords.matches(stored.clone(), password.clone()).await?;
@@ -60,7 +61,7 @@ pub async fn with_password(
     let mut tx = app.db.write().await?;
     // Looked up again: it may have been disabled, or have another password, while this one was checked.
     let account = accounts::by_mail(&mut tx, mail).await?;
-    let account = account.filter(|it| right && it.enabled && Some(&it.password_hash) == stored.as_ref());
+    let account = account.filter(|it| right && it.may_sign_in(now) && Some(&it.password_hash) == stored.as_ref());
     let Some(account) = account else {
         audit::append(&mut tx, &Actor::Visitor, Event { action: "sign-in.refused", ..Event::default() }, now).await?;
         tx.commit().await?;

@@ -9,6 +9,7 @@ use crate::domain::hours::WeeklyHours;
 use crate::domain::ids::{AccountId, PractitionerId};
 use crate::domain::person::{Mail, PersonName};
 use crate::domain::role::{Actor, Member, News, Role};
+use crate::password;
 use crate::store::accounts::Account;
 use crate::store::audit::Event;
 use crate::store::practitioners::Practitioner;
@@ -74,6 +75,22 @@ pub enum SignInRefused {
     MailTaken,
 }
 
+/// A password that signs in until a time, only to be replaced by its holder's own. It is shown to the owner and kept nowhere.
+pub struct FirstPassword {
+    /// The password.
+    pub secret: String,
+    /// When it ends.
+    pub until: OffsetDateTime,
+}
+
+impl FirstPassword {
+    async fn draw(app: &App) -> Result<(Self, String), PeopleError> {
+        let secret = password::first(&app.random);
+        let hash = app.passwords.hash(secret.clone()).await?;
+        Ok((Self { secret, until: app.clock.now() + password::FIRST_LASTS }, hash))
+    }
+}
+
 /// Gives a practitioner a mail and a first password to sign in with.
 ///
 /// # Errors
@@ -83,9 +100,8 @@ pub async fn give_sign_in(
     actor: &Actor,
     id: &PractitionerId,
     mail: &Mail,
-    password: String,
-) -> Result<Result<(), SignInRefused>, PeopleError> {
-    let hash = app.passwords.hash(password).await?;
+) -> Result<Result<FirstPassword, SignInRefused>, PeopleError> {
+    let (first, hash) = FirstPassword::draw(app).await?;
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let Some(she) = practitioners::get(&mut tx, id).await? else { return Ok(Err(SignInRefused::Unknown)) };
@@ -98,12 +114,13 @@ pub async fn give_sign_in(
     let account = AccountId::from_random(app.random.id());
     let member = Member { account, role: Role::Practitioner, name: she.name, practitioner: Some(she.id) };
     accounts::insert(&mut tx, &member, &mail.key(), &hash, now).await?;
+    accounts::set_first(&mut tx, &member.account, Some(first.until)).await?;
     note(&mut tx, actor, "sign-in.given", id, &member.name, now).await?;
     tx.commit().await?;
-    Ok(Ok(()))
+    Ok(Ok(first))
 }
 
-/// Sets a new first password for a practitioner who lost hers, and ends her sessions. `false` when she has no
+/// Sets a new first password for a practitioner who lost hers, and ends her sessions. `None` when she has no
 /// sign-in of her own.
 ///
 /// # Errors
@@ -112,18 +129,18 @@ pub async fn renew_password(
     app: &App,
     actor: &Actor,
     id: &PractitionerId,
-    password: String,
-) -> Result<bool, PeopleError> {
-    let hash = app.passwords.hash(password).await?;
+) -> Result<Option<FirstPassword>, PeopleError> {
+    let (first, hash) = FirstPassword::draw(app).await?;
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    let Some(account) = own_sign_in(&mut tx, id).await? else { return Ok(false) };
+    let Some(account) = own_sign_in(&mut tx, id).await? else { return Ok(None) };
     accounts::set_password(&mut tx, &account.member.account, &hash).await?;
+    accounts::set_first(&mut tx, &account.member.account, Some(first.until)).await?;
     sessions::end_all(&mut tx, &Holder::Account(account.member.account.clone())).await?;
     note(&mut tx, actor, "password.renewed", id, &account.member.name, now).await?;
     tell(app, &mut tx, &account.member.account, News::PasswordRenewed, now).await?;
     tx.commit().await?;
-    Ok(true)
+    Ok(Some(first))
 }
 
 /// Lets a practitioner sign in again, or not any more: then her sessions end at once. `false` when she has no

@@ -2,7 +2,7 @@
 
 use time::OffsetDateTime;
 
-use super::types::{impossible, read};
+use super::types::{impossible, instant, read};
 use super::{Connection, Stored};
 use crate::domain::ids::{AccountId, PractitionerId};
 use crate::domain::role::{Member, Role};
@@ -19,6 +19,15 @@ pub struct Account {
     pub enabled: bool,
     /// Whether the second factor was put off once.
     pub factor_put_off: bool,
+    /// Until when the password is a first one, that signs in only to be replaced; `None` when it is her own.
+    pub first_until: Option<OffsetDateTime>,
+}
+
+impl Account {
+    /// Whether it may sign in at this time.
+    pub fn may_sign_in(&self, now: OffsetDateTime) -> bool {
+        self.enabled && self.first_until.is_none_or(|until| now < until)
+    }
 }
 
 struct Row {
@@ -30,6 +39,7 @@ struct Row {
     practitioner_id: Option<String>,
     disabled_at: Option<i64>,
     factor_put_off_at: Option<i64>,
+    first_until: Option<i64>,
 }
 
 impl Row {
@@ -40,12 +50,14 @@ impl Row {
             None => None,
         };
         let account = read("account", "id", &self.id, AccountId::parse(&self.id))?;
+        let first_until = self.first_until.map(|at| instant("account", "first_until", &self.id, at)).transpose()?;
         Ok(Account {
             member: Member { account, role, name: self.name, practitioner },
             mail: self.mail,
             password_hash: self.password_hash,
             enabled: self.disabled_at.is_none(),
             factor_put_off: self.factor_put_off_at.is_some(),
+            first_until,
         })
     }
 }
@@ -57,7 +69,7 @@ impl Row {
 pub async fn by_mail(c: &mut Connection, mail: &str) -> Stored<Option<Account>> {
     let row = sqlx::query_as!(
         Row,
-        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at, factor_put_off_at
+        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at, factor_put_off_at, first_until
          FROM account WHERE mail = ?",
         mail
     );
@@ -72,7 +84,7 @@ pub async fn by_id(c: &mut Connection, id: &AccountId) -> Stored<Option<Account>
     let id = id.as_str();
     let row = sqlx::query_as!(
         Row,
-        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at, factor_put_off_at
+        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at, factor_put_off_at, first_until
          FROM account WHERE id = ?",
         id
     );
@@ -87,7 +99,7 @@ pub async fn of_practitioner(c: &mut Connection, id: &PractitionerId) -> Stored<
     let id = id.as_str();
     let row = sqlx::query_as!(
         Row,
-        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at, factor_put_off_at
+        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at, factor_put_off_at, first_until
          FROM account WHERE practitioner_id = ?",
         id
     );
@@ -110,7 +122,7 @@ pub async fn has_owner(c: &mut Connection) -> Stored<bool> {
 pub async fn all(c: &mut Connection) -> Stored<Vec<Account>> {
     let rows = sqlx::query_as!(
         Row,
-        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at, factor_put_off_at
+        "SELECT id, role, mail, name, password_hash, practitioner_id, disabled_at, factor_put_off_at, first_until
          FROM account ORDER BY name COLLATE NOCASE, id"
     );
     rows.fetch_all(c).await?.into_iter().map(Row::account).collect()
@@ -141,6 +153,16 @@ pub async fn insert(
     )
     .execute(c)
     .await?;
+    Ok(())
+}
+
+/// Says that the password is a first one, until a time; or with `None`, that it is her own.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn set_first(c: &mut Connection, id: &AccountId, until: Option<OffsetDateTime>) -> Stored<()> {
+    let (id, until) = (id.as_str(), until.map(OffsetDateTime::unix_timestamp));
+    sqlx::query!("UPDATE account SET first_until = ? WHERE id = ?", until, id).execute(c).await?;
     Ok(())
 }
 

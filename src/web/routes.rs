@@ -102,6 +102,8 @@ fn team_routes() -> Vec<Route> {
     routes![
         get "/team/code" AtTheDoor team::code::get,
         post "/team/code" AtTheDoor team::code::post,
+        get "/team/password" AtTheDoor team::password::get,
+        post "/team/password" AtTheDoor team::password::post,
         get "/team/second-factor" AtTheDoor team::second_factor::get,
         post "/team/second-factor" AtTheDoor team::second_factor::post,
         post "/team/second-factor/later" AtTheDoor team::second_factor::later,

@@ -37,6 +37,8 @@ pub struct Door {
     pub member: Member,
     /// How far her session has come.
     pub stage: Stage,
+    /// Whether her password is a first one, which she replaces before anything else.
+    pub first_password: bool,
     /// Whether she gave a password or a code so lately that it is enough for what is grave.
     pub proved: bool,
     /// The session's token.
@@ -48,6 +50,7 @@ impl Door {
     pub fn first(&self) -> Option<&'static str> {
         match self.stage {
             Stage::Code => Some("/team/code"),
+            Stage::SetUp | Stage::Open if self.first_password => Some("/team/password"),
             Stage::SetUp => Some("/team/second-factor"),
             Stage::Open => None,
         }
@@ -202,7 +205,8 @@ async fn look(app: &App, headers: &HeaderMap, request_id: String, path: String) 
         && account.enabled
     {
         let proved = (-CLOCK_SLIPS..Stay::PROOF).contains(&(now - session.proved_at));
-        let door = Door { member: account.member, stage: session.stage, proved, token: token.clone() };
+        let first_password = account.first_until.is_some();
+        let door = Door { member: account.member, stage: session.stage, first_password, proved, token: token.clone() };
         seen.member = door.first().is_none().then(|| door.member.clone());
         seen.door = Some(door);
         seen.team_token = Some(token);

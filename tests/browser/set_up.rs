@@ -32,6 +32,7 @@ async fn an_owner_sets_the_studio_up_and_it_outlives_the_server() {
     let recovery_code = sets_second_factor_up(&she).await;
     assert_eq!(browser.address().await, "/owner");
     she.inspect("set-up-next").await;
+    gives_a_sign_in(&server, &she).await;
     browser.press("Sign out").await;
     she.open("/team/sign-in").await;
     browser.fill("Mail", MAIL).await;
@@ -69,6 +70,37 @@ async fn sets_second_factor_up(she: &Person) -> String {
     browser.assert_shows("10 left").await;
     browser.follow("Set-up").await;
     recovery_code
+}
+
+/// To a practitioner, who chooses her own password in a browser of her own.
+async fn gives_a_sign_in(server: &Server, she: &Person) {
+    let browser = &she.browser;
+    she.open("/owner/practitioners").await;
+    browser.fill("Name", "Noor Lindqvist").await;
+    browser.press("Add").await;
+    browser.fill("Her mail", "noor@example.org").await;
+    browser.press("Give her this sign-in").await;
+    she.inspect("first-password").await;
+    let first = browser.first("code.secret", "").await.unwrap().text().await.unwrap();
+    browser.follow("She has it, go on").await;
+    browser.assert_shows("First password, until").await;
+    she.inspect("first-password-waits").await;
+
+    let noor = Person::new(&server.url(""), "practitioner", "empty").await;
+    noor.open("/team/sign-in").await;
+    noor.browser.fill("Mail", "noor@example.org").await;
+    noor.browser.fill("Password", &first).await;
+    noor.browser.press("Sign in").await;
+    assert_eq!(noor.browser.address().await, "/team/password");
+    noor.inspect("own-password").await;
+    noor.browser.fill("A new password", &first).await;
+    noor.browser.press("Use it from now on").await;
+    noor.browser.assert_shows("one that nobody told you").await;
+    noor.inspect("own-password-refused").await;
+    noor.browser.fill("A new password", "eight slow violins").await;
+    noor.browser.press("Use it from now on").await;
+    assert_eq!(noor.browser.address().await, "/team/second-factor");
+    noor.leave(Walk::FirstPassword).await;
 }
 
 /// What an app shows now.

@@ -8,6 +8,7 @@ use super::DemoRefused;
 use super::data::{Colleague, DaysOff, House, Lot, Offer, Stock};
 use crate::actions::catalogue::{self as stock, ProductFacts, ServiceFacts};
 use crate::actions::people::{self, NewOwner};
+use crate::actions::sign_in::Browser;
 use crate::actions::{steps, studio as settings, team};
 use crate::app::App;
 use crate::domain::bottle::Days;
@@ -19,7 +20,9 @@ use crate::domain::role::{Actor, Member};
 use crate::domain::zone::Zone;
 use crate::language::Language;
 use crate::store::catalogue::{Batch, Service};
+use crate::store::sessions::Stage;
 use crate::store::studio::Studio;
+use crate::store::types::sha256_hex;
 use crate::store::{accounts, catalogue, studio};
 
 /// The studio once it is set up.
@@ -155,8 +158,13 @@ impl Opened {
                 team::treat_as(app, owner, &id).await?;
             }
             None => {
-                let given = team::give_sign_in(app, &self.owner, &id, &mail(&she.mail)?, she.password.clone()).await?;
+                let given = team::give_sign_in(app, &self.owner, &id, &mail(&she.mail)?).await?;
                 given.map_err(|why| refused(&she.mail, format!("{why:?}")))?;
+                let her = member(app, she).await?;
+                let chosen =
+                    people::choose_password(app, &her, Stage::Open, she.password.clone(), &Browser::default()).await?;
+                let chosen = chosen.ok_or_else(|| refused(&she.mail, "that is the first password"))?;
+                people::sign_out(app, &sha256_hex(&chosen.token), &Actor::Member(her)).await?;
             }
         }
         for off in &she.off {

@@ -4,7 +4,7 @@
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
-use time::Date;
+use time::{Date, OffsetDateTime};
 
 use super::practitioners::{DAYS, week};
 use super::{Done, done, id, there, tick, today};
@@ -14,6 +14,7 @@ use crate::domain::hours::{DayHours, WeeklyHours};
 use crate::domain::ids::PractitionerId;
 use crate::domain::person::PersonName;
 use crate::domain::role::{Member, Role};
+use crate::domain::zone::Zone;
 use crate::store::accounts::{self, Account};
 use crate::store::practitioners::{self, Practitioner};
 use crate::store::second_factor;
@@ -22,6 +23,7 @@ use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::web::words;
+use crate::when;
 
 /// What she signs in with.
 enum SignIn {
@@ -32,16 +34,39 @@ enum SignIn {
     /// Another owner's account.
     OtherOwner,
     /// Her own.
-    Own { mail: String, enabled: bool, factor: bool },
+    Own { mail: String, enabled: bool, factor: bool, first: First },
+}
+
+/// Whether she still has the password that the owner told her.
+enum First {
+    /// Her own.
+    Replaced,
+    /// Until a time.
+    Until(String),
+    /// It ended before she came.
+    Ended,
+}
+
+impl First {
+    fn of(until: Option<OffsetDateTime>, zone: &Zone, now: OffsetDateTime) -> Self {
+        match until {
+            None => Self::Replaced,
+            Some(until) if now < until => Self::Until(when::moment(zone.to_civil(until))),
+            Some(_) => Self::Ended,
+        }
+    }
 }
 
 impl SignIn {
-    fn of(account: Option<Account>, me: &Member, factor: bool) -> Self {
+    fn of(account: Option<Account>, me: &Member, factor: bool, zone: &Zone, now: OffsetDateTime) -> Self {
         match account {
             None => Self::None { mine: me.practitioner.is_none() },
             Some(account) if account.member.account == me.account => Self::Mine,
             Some(account) if account.member.role == Role::Owner => Self::OtherOwner,
-            Some(account) => Self::Own { mail: account.mail, enabled: account.enabled, factor },
+            Some(account) => {
+                let first = First::of(account.first_until, zone, now);
+                Self::Own { mail: account.mail, enabled: account.enabled, factor, first }
+            }
         }
     }
 }
@@ -89,7 +114,7 @@ pub(super) async fn page(
         Some(account) => second_factor::is_set_up(&mut c, &account.member.account).await?,
         None => false,
     };
-    let sign_in = SignIn::of(account, me, factor);
+    let sign_in = SignIn::of(account, me, factor, &ctx.studio()?.zone, app.clock.now());
     Ok(PractitionerPage { ctx, she, off, sign_in, fields, account: typed.sign_in, errors })
 }
 

@@ -59,6 +59,7 @@ pub async fn post(
     let mut response = see_other(match signed_in.stage {
         Stage::Code => "/team/code",
         Stage::SetUp => "/team/second-factor",
+        // Whose password is a first one is sent on to replace it.
         Stage::Open => "/desk",
     });
     session::let_in(&app, response.headers_mut(), &signed_in);

@@ -3,5 +3,6 @@
 pub mod code;
 pub mod own;
 pub mod passkey;
+pub mod password;
 pub mod proof;
 pub mod second_factor;

@@ -8,7 +8,7 @@ use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
 use super::proof::Proven;
-use super::second_factor::{CodesPage, home, past_the_code};
+use super::second_factor::{CodesPage, home, may_set_up};
 use crate::actions::passkeys::{self, AddRefused, Added, MOST_OF_NAME, RemoveRefused};
 use crate::app::{App, SecondFactor};
 use crate::domain::ids::PasskeyId;
@@ -66,7 +66,7 @@ fn page(app: &App, ctx: Ctx, door: &Door, fields: Fields, errors: Errors) -> Pas
 
 /// Whether she may add one now: after a code, if one is asked for, and with a fresh proof, if she has a second factor.
 async fn may_add(app: &App, door: &Door) -> Result<(), Fault> {
-    past_the_code(door)?;
+    may_set_up(door)?;
     let there = second_factor::is_set_up(&mut *app.db.read().await?, &door.member.account).await?;
     if there && !door.proved { Err(Fault::SeeOther("/team/prove?next=/team/passkey".to_owned())) } else { Ok(()) }
 }

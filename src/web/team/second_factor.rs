@@ -75,19 +75,23 @@ async fn page(app: &App, ctx: Ctx, door: &Door, errors: Errors) -> Result<Second
     Ok(SecondFactorPage { ctx, errors, offer, again, beside, passkey, first, owner, later })
 }
 
-pub(super) fn past_the_code(door: &Door) -> Result<(), Fault> {
-    if door.stage == Stage::Code { Err(Fault::SeeOther("/team/code".to_owned())) } else { Ok(()) }
+/// Past the code, and with a password of her own.
+pub(super) fn may_set_up(door: &Door) -> Result<(), Fault> {
+    match door.first() {
+        Some(first) if door.stage != Stage::SetUp || door.first_password => Err(Fault::SeeOther(first.to_owned())),
+        Some(_) | None => Ok(()),
+    }
 }
 
 /// Shows the secret.
 pub async fn get(State(app): State<App>, ctx: Ctx, door: Door) -> Answer {
-    past_the_code(&door)?;
+    may_set_up(&door)?;
     Ok(Page::ok(page(&app, ctx, &door, Errors::new()).await?).into_response())
 }
 
 /// Sets it up, when the code shows that her app has the secret.
 pub async fn post(State(app): State<App>, ctx: Ctx, door: Door, fields: Fields) -> Answer {
-    past_the_code(&door)?;
+    may_set_up(&door)?;
     if app.second_factor == SecondFactor::Off {
         return Err(Fault::Conflict);
     }
@@ -115,7 +119,7 @@ pub(super) fn home(member: &Member) -> &'static str {
 
 /// Puts it off until she signs in the next time.
 pub async fn later(State(app): State<App>, door: Door, _fields: Fields) -> Answer {
-    past_the_code(&door)?;
+    may_set_up(&door)?;
     if second_factor::put_off(&app, &door.member, &door.token).await? {
         Ok(see_other("/desk"))
     } else {

@@ -20,6 +20,8 @@ pub(crate) enum Walk {
     Rules,
     /// From a server without a studio to an owner who is signed in.
     SetUp,
+    /// A practitioner whose password is a first one.
+    FirstPassword,
     /// Pages that other walks of the same kind of person have seen already.
     Again,
 }
@@ -50,7 +52,7 @@ const NO_PAGES: [(&str, &str); 21] = [
 ];
 
 /// Pages that another walk than that of their people looks at.
-const ELSEWHERE: [(&str, Walk); 22] = [
+const ELSEWHERE: [(&str, Walk); 23] = [
     ("/set-up", Walk::SetUp),
     ("/team/code", Walk::SetUp),
     ("/team/second-factor", Walk::SetUp),
@@ -65,6 +67,7 @@ const ELSEWHERE: [(&str, Walk); 22] = [
     ("/sign-in/{token}", Walk::Client),
     ("/book/{id}/answers", Walk::Client),
     ("/me/skin-tests/{id}", Walk::Letters),
+    ("/team/password", Walk::FirstPassword),
     ("/me/visits/{id}/sign", Walk::Client),
     ("/owner/rules/versions/{n}", Walk::Rules),
     ("/owner/rules/draft", Walk::Rules),
@@ -113,7 +116,16 @@ fn every_page_has_a_walk_that_sees_it() {
     }
     assert_eq!(named.iter().collect::<BTreeSet<_>>().len(), named.len(), "one stands in two lists");
     assert!(NO_PAGES.iter().all(|(_, why)| !why.is_empty()));
-    let walks = [Walk::Visitor, Walk::Letters, Walk::Client, Walk::Practitioner, Walk::Owner, Walk::Rules, Walk::SetUp];
+    let walks = [
+        Walk::Visitor,
+        Walk::Letters,
+        Walk::Client,
+        Walk::Practitioner,
+        Walk::Owner,
+        Walk::Rules,
+        Walk::SetUp,
+        Walk::FirstPassword,
+    ];
     let seen: usize = walks.into_iter().map(|walk| of(walk).len()).sum();
     assert_eq!(seen + NO_PAGES.len(), table.len());
     assert!(of(Walk::Again).is_empty());

@@ -86,8 +86,8 @@ impl Desk {
     async fn member(&self, name: &str, mail: &str) -> (String, Person) {
         let id = self.practitioner(name).await;
         let path = format!("/owner/practitioners/{id}");
-        self.fill(&path, &format!("{path}/sign-in"), &[("mail", mail), ("password", PASSWORD)]).await;
-        let person = self.app.member(mail, PASSWORD).await;
+        let person = self.app.visitor();
+        person.is_given_sign_in(&self.owner, &path, mail, PASSWORD).await;
         (id, person)
     }
 

@@ -59,6 +59,17 @@ impl Person {
         self.submit(&page, "/team/sign-in", &[("mail", mail), ("password", password)]).await
     }
 
+    /// Is given a sign-in by the owner, and puts her own password in the place of the first one.
+    pub(crate) async fn is_given_sign_in(&self, owner: &Person, path: &str, mail: &str, own: &str) {
+        let page = owner.get(path).await;
+        let shown = owner.submit(&page, &format!("{path}/sign-in"), &[("mail", mail)]).await;
+        assert_eq!(shown.status, 200, "{}", shown.main());
+        self.gives_password(mail, &shown.all(".secret").concat()).await;
+        let page = self.get("/team/password").await;
+        let done = self.submit(&page, "/team/password", &[("new", own)]).await;
+        assert_eq!(done.status, 303, "{}", done.main());
+    }
+
     /// Gives the code that is asked for after the password.
     pub(crate) async fn gives_code(&self, code: &str) -> Html {
         let page = self.get("/team/code").await;

@@ -333,9 +333,8 @@ async fn another_persons_key_is_nobodys_way_in() {
     let page = owner.get("/owner/practitioners").await;
     let made = owner.submit(&page, "/owner/practitioners", &[("name", "Noor Lindqvist")]).await.location().unwrap();
     let path = made.split('?').next().unwrap().to_owned();
-    let page = owner.get(&path).await;
     let (mail, password) = ("noor@studio.example.org", "seven slow blue kettles");
-    owner.submit(&page, &format!("{path}/sign-in"), &[("mail", mail), ("password", password)]).await;
+    app.visitor().is_given_sign_in(&owner, &path, mail, password).await;
     let (noor, mut hers) = (app.visitor(), Device::new(PLACE, 5));
     noor.gives_password(mail, password).await;
     assert_eq!(noor.adds_passkey(&hers, "red phone").await.all(".codes code").len(), 10);

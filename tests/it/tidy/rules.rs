@@ -235,7 +235,7 @@ const MODULES: [(&str, &[&str]); 16] = [
     ("domain", &[]),
     ("durable", &[]),
     ("passkey", &["domain"]),
-    ("password", &["clock"]),
+    ("password", &["clock", "second_factor"]),
     ("person_keys", &["clock", "durable"]),
     ("second_factor", &["clock"]),
     ("sealing", &[]),
