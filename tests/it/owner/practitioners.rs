@@ -75,15 +75,19 @@ async fn she_signs_in_until_her_sign_in_is_switched_off() {
     assert_eq!(visitor.submit(&page, "/team/sign-in", &fields).await.status, 303);
 }
 
-#[tokio::test]
-async fn a_first_password_lets_her_choose_her_own_and_nothing_else() {
-    let desk = Desk::new().await;
-    let mail = "noor@studio.example.org";
+/// The owner gives somebody new a sign-in: where her page is, and the password that is shown.
+async fn gives_first_password(desk: &Desk, mail: &str) -> (String, String) {
     let path = format!("/owner/practitioners/{}", desk.practitioner("Noor Lindqvist").await);
     let page = desk.owner.get(&path).await;
     let shown = desk.owner.submit(&page, &format!("{path}/sign-in"), &[("mail", mail)]).await;
-    let first = shown.all(".secret").concat();
     assert!(shown.status == 200 && shown.main().contains("It is shown only now"), "{}", shown.main());
+    (path, shown.all(".secret").concat())
+}
+
+#[tokio::test]
+async fn a_first_password_lets_her_choose_her_own_and_nothing_else() {
+    let (desk, mail) = (Desk::new().await, "noor@studio.example.org");
+    let (path, first) = gives_first_password(&desk, mail).await;
     let after = desk.owner.get(&path).await;
     assert!(after.main().contains("First password, until") && !after.source().contains(&first), "{}", after.main());
 
@@ -118,12 +122,8 @@ async fn a_first_password_lets_her_choose_her_own_and_nothing_else() {
 
 #[tokio::test]
 async fn a_first_password_ends_after_three_days_and_looks_like_a_wrong_one() {
-    let desk = Desk::new().await;
-    let mail = "noor@studio.example.org";
-    let path = format!("/owner/practitioners/{}", desk.practitioner("Noor Lindqvist").await);
-    let page = desk.owner.get(&path).await;
-    let shown = desk.owner.submit(&page, &format!("{path}/sign-in"), &[("mail", mail)]).await;
-    let first = shown.all(".secret").concat();
+    let (desk, mail) = (Desk::new().await, "noor@studio.example.org");
+    let (path, first) = gives_first_password(&desk, mail).await;
     let clock = &desk.app.app.clock;
     clock.advance(time::Duration::days(3) - time::Duration::SECOND);
     desk.app.member(mail, &first).await;
