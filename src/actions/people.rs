@@ -179,14 +179,14 @@ pub async fn change_password(
     let mut c = app.db.read().await?;
     let stored = accounts::by_id(&mut c, &member.account).await?.map(|account| account.password_hash);
     drop(c);
-    if !app.passwords.matches(stored, old).await? {
+    if !app.passwords.matches(stored.clone(), old).await? {
         let (now, actor) = (app.clock.now(), Actor::Member(member.clone()));
         let mut tx = app.db.write().await?;
         audit::append(&mut tx, &actor, Event { action: "password.refused", ..Event::default() }, now).await?;
         tx.commit().await?;
         return Ok(None);
     }
-    replace_password(app, member, Stage::Open, new, browser).await.map(Some)
+    replace_password(app, member, stored, Stage::Open, new, browser).await
 }
 
 /// Puts somebody's own password in the place of her first one: every session of hers ends, and a new one goes on here from
@@ -204,22 +204,27 @@ pub async fn choose_password(
     let mut c = app.db.read().await?;
     let first = accounts::by_id(&mut c, &member.account).await?.map(|account| account.password_hash);
     drop(c);
-    if app.passwords.matches(first, new.clone()).await? {
+    if app.passwords.matches(first.clone(), new.clone()).await? {
         return Ok(None);
     }
-    replace_password(app, member, stage, new, browser).await.map(Some)
+    replace_password(app, member, first, stage, new, browser).await
 }
 
+/// `None` when the password is not what it was a moment ago: the owner may have given another one meanwhile.
 async fn replace_password(
     app: &App,
     member: &Member,
+    before: Option<String>,
     stage: Stage,
     new: String,
     browser: &Browser,
-) -> Result<SignedIn, PeopleError> {
+) -> Result<Option<SignedIn>, PeopleError> {
     let hash = app.passwords.hash(new).await?;
     let (now, actor) = (app.clock.now(), Actor::Member(member.clone()));
     let mut tx = app.db.write().await?;
+    if accounts::by_id(&mut tx, &member.account).await?.map(|account| account.password_hash) != before {
+        return Ok(None);
+    }
     accounts::set_password(&mut tx, &member.account, &hash).await?;
     accounts::set_first(&mut tx, &member.account, None).await?;
     sessions::end_all(&mut tx, &Holder::Account(member.account.clone())).await?;
@@ -227,7 +232,7 @@ async fn replace_password(
     tell(app, &mut tx, &member.account, News::PasswordChanged, now).await?;
     let signed_in = sign_in::begin(app, &mut tx, member, stage, browser, now).await?;
     tx.commit().await?;
-    Ok(signed_in)
+    Ok(Some(signed_in))
 }
 
 /// Makes the link of a mail that is being written, and stores its hash.
