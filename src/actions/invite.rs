@@ -190,7 +190,7 @@ pub async fn wrong(app: &App, token: &str, invitation: &InvitationId) -> Stored<
 ///
 /// # Errors
 /// When the database can't.
-pub async fn open(app: &App, token: &str, client: &ClientId, old_hash: &str) -> Stored<Option<String>> {
+pub async fn open(app: &App, token: &str, client: &ClientId, old_hash: &str, device: &str) -> Stored<Option<String>> {
     let mut tx = app.db.write().await?;
     if !invitations::use_link(&mut tx, &sha256_hex(token), app.clock.now()).await? {
         return Ok(None);
@@ -198,7 +198,7 @@ pub async fn open(app: &App, token: &str, client: &ClientId, old_hash: &str) -> 
     tx.commit().await?;
     let link = people::mint_link(app, client, None).await?;
     let one_time = link.rsplit('/').next().unwrap_or_default();
-    Ok(people::use_link(app, one_time, old_hash).await?.map(|(session, _)| session))
+    Ok(people::use_link(app, one_time, old_hash, device).await?.map(|(session, _)| session))
 }
 
 /// Ends these letters for a client, as if she had taken the agreement back on her own page. Ended is ended: a second

@@ -110,11 +110,16 @@ pub async fn spread_links(app: &App, asked: &MailId, mail: &str, draft: Option<&
     tx.commit().await
 }
 
-/// Uses a link up: a session with a new token, which takes over what this browser was filling in.
+/// Uses a link up: a session with a new token on this kind of device, which takes over what its browser was filling in.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn use_link(app: &App, token: &str, old_hash: &str) -> Stored<Option<(String, Option<DraftId>)>> {
+pub async fn use_link(
+    app: &App,
+    token: &str,
+    old_hash: &str,
+    device: &str,
+) -> Stored<Option<(String, Option<DraftId>)>> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let Some((client, draft)) = sessions::use_link(&mut tx, &sha256_hex(token), now).await? else {
@@ -125,7 +130,7 @@ pub async fn use_link(app: &App, token: &str, old_hash: &str) -> Stored<Option<(
     sessions::end(&mut tx, old_hash).await?;
     let holder = Holder::Client(client.clone());
     let lasts = Stay::CLIENT.longest;
-    let begun = Begun { token_hash: &new_hash, holder: &holder, stage: Stage::Open, device: "", lasts };
+    let begun = Begun { token_hash: &new_hash, holder: &holder, stage: Stage::Open, device, lasts };
     sessions::begin(&mut tx, &begun, now).await?;
     drafts::hand_over(&mut tx, old_hash, &new_hash, &client).await?;
     let draft = match draft {
@@ -164,6 +169,38 @@ pub async fn sign_out_everywhere(app: &App, holder: &Holder, actor: &Actor) -> S
     tx.commit().await
 }
 
+/// Ends one of somebody's own sessions. `false` when she has none with this hash.
+///
+/// # Errors
+/// When the database can't.
+pub async fn end_session(app: &App, holder: &Holder, actor: &Actor, token_hash: &str) -> Stored<bool> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    if !sessions::end_of(&mut tx, holder, token_hash).await? {
+        return Ok(false);
+    }
+    let client = match holder {
+        Holder::Client(id) => Some(id),
+        Holder::Account(_) => None,
+    };
+    audit::append(&mut tx, actor, Event { action: "session.ended", client, ..Event::default() }, now).await?;
+    tx.commit().await?;
+    Ok(true)
+}
+
+/// Signs everybody out, clients and team, but for the session of whoever does it.
+///
+/// # Errors
+/// When the database can't.
+pub async fn sign_everybody_out(app: &App, actor: &Actor, but: &str) -> Stored<()> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let detail = sessions::end_everybody_s(&mut tx, but).await?.to_string();
+    audit::append(&mut tx, actor, Event { action: "sign-out.everybody", detail: &detail, ..Event::default() }, now)
+        .await?;
+    tx.commit().await
+}
+
 /// Changes somebody's own password: every session of hers ends, and a new one begins here. `None` when the old
 /// password is not the right one.
 ///
@@ -189,8 +226,18 @@ pub async fn change_password(
     replace_password(app, member, stored, Stage::Open, new, browser).await
 }
 
+/// What came of choosing a password.
+pub enum Chosen {
+    /// It is hers.
+    Taken(SignedIn),
+    /// It is the first one again.
+    FirstAgain,
+    /// The owner has given another first one meanwhile, which ended this session.
+    Overtaken,
+}
+
 /// Puts somebody's own password in the place of her first one: every session of hers ends, and a new one goes on here from
-/// where this one was. `None` when it is the first one again.
+/// where this one was.
 ///
 /// # Errors
 /// When the database or the hasher can't.
@@ -200,14 +247,15 @@ pub async fn choose_password(
     stage: Stage,
     new: String,
     browser: &Browser,
-) -> Result<Option<SignedIn>, PeopleError> {
+) -> Result<Chosen, PeopleError> {
     let mut c = app.db.read().await?;
     let first = accounts::by_id(&mut c, &member.account).await?.map(|account| account.password_hash);
     drop(c);
     if app.passwords.matches(first.clone(), new.clone()).await? {
-        return Ok(None);
+        return Ok(Chosen::FirstAgain);
     }
-    replace_password(app, member, first, stage, new, browser).await
+    let signed_in = replace_password(app, member, first, stage, new, browser).await?;
+    Ok(signed_in.map_or(Chosen::Overtaken, Chosen::Taken))
 }
 
 /// `None` when the password is not what it was a moment ago: the owner may have given another one meanwhile.

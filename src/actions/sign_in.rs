@@ -263,19 +263,3 @@ async fn meet(
     }
     Ok(Some(token))
 }
-
-/// Ends one of somebody's own sessions. `false` when she has none with this hash.
-///
-/// # Errors
-/// When the database can't.
-pub async fn end_session(app: &App, member: &Member, token_hash: &str) -> Stored<bool> {
-    let now = app.clock.now();
-    let mut tx = app.db.write().await?;
-    if !sessions::end_of_account(&mut tx, &member.account, token_hash).await? {
-        return Ok(false);
-    }
-    let actor = Actor::Member(member.clone());
-    audit::append(&mut tx, &actor, Event { action: "session.ended", ..Event::default() }, now).await?;
-    tx.commit().await?;
-    Ok(true)
-}

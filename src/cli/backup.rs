@@ -11,6 +11,7 @@ use crate::actions::backup as backups;
 use crate::domain::role::Actor;
 use crate::durable;
 use crate::sealing::{self, Lock};
+use crate::store::audit_end::{End, EndFile};
 use crate::store::keyring::KeyPlace;
 use crate::store::{self, Db, SealedPeople, StoreError, backup as copies};
 
@@ -130,8 +131,8 @@ pub(super) async fn restore(args: RestoreArgs) -> Result<(), Failed> {
     for tail in ["-wal", "-shm"] {
         let _ = fs::remove_file(format!("{}{tail}", half.display()));
     }
-    let people = match checked {
-        Ok(people) => people,
+    let (people, end) = match checked {
+        Ok(checked) => checked,
         Err(failed) => {
             let _ = fs::remove_file(&half);
             keys.drop();
@@ -142,6 +143,8 @@ pub(super) async fn restore(args: RestoreArgs) -> Result<(), Failed> {
         set_aside(&target, &args.data.keys()).await?;
     }
     keys.settle()?;
+    // Before the file, so that whoever opens it finds where it ended.
+    EndFile::of(&target).set(&end)?;
     durable::rename(&half, &target)?;
     say(&format!("restored: {}", target.display()));
     if !people.erased.is_empty() {
@@ -156,14 +159,14 @@ pub(super) async fn restore(args: RestoreArgs) -> Result<(), Failed> {
 }
 
 /// Brings the backup and its keys to where they are checked; nothing that is in use is touched.
-async fn stage(args: &RestoreArgs, half: &Path, keys: &Staged, target: &Path) -> Result<SealedPeople, Failed> {
+async fn stage(args: &RestoreArgs, half: &Path, keys: &Staged, target: &Path) -> Result<(SealedPeople, End), Failed> {
     unpack(&args.from, args.key.as_deref(), half).await?;
     keys.fill(args).await?;
-    let people = check(half, keys.place(), target, args.another_studio).await?;
+    let checked = check(half, keys.place(), target, args.another_studio).await?;
     if fs::metadata(format!("{}-wal", half.display())).is_ok_and(|log| log.len() > 0) {
         return Err(Failed { code: 74, line: "the copy could not be written in full".to_owned() });
     }
-    Ok(people)
+    Ok(checked)
 }
 
 /// What a backup is refused with.
@@ -173,7 +176,12 @@ pub(super) fn refused(why: impl std::fmt::Display) -> Failed {
 
 /// The backup is opened as the program would open it, in a copy: a file from a newer version, a damaged one or one of
 /// somebody else's is told apart before anything is touched.
-async fn check(half: &Path, keys: &KeyPlace, target: &Path, another_studio: bool) -> Result<SealedPeople, Failed> {
+async fn check(
+    half: &Path,
+    keys: &KeyPlace,
+    target: &Path,
+    another_studio: bool,
+) -> Result<(SealedPeople, End), Failed> {
     let db = Db::upgrade_with(half, keys).await.map_err(|error| match error {
         StoreError::KeysMissing(_) => refused(NO_KEYS),
         other => other.into(),
@@ -182,6 +190,7 @@ async fn check(half: &Path, keys: &KeyPlace, target: &Path, another_studio: bool
     let people = db.sealed_people().await?;
     let mut c = db.read().await?;
     let chain = store::audit::verify(&mut c).await?;
+    let end = store::audit::last(&mut c).await?;
     let studio = store::studio::get(&mut c).await?;
     let identity = copies::identity(&mut c).await?;
     drop(c);
@@ -206,7 +215,7 @@ async fn check(half: &Path, keys: &KeyPlace, target: &Path, another_studio: bool
     if people.readable == 0 && !people.missing.is_empty() {
         return Err(refused(NO_KEYS));
     }
-    Ok(people)
+    Ok((people, end))
 }
 
 const NO_KEYS: &str =
@@ -228,6 +237,10 @@ async fn set_aside(target: &Path, keys: &KeyPlace) -> Result<(), Failed> {
                 }
             }
             fs::rename(target, &aside)?;
+            let (from, to) = (EndFile::of(target), EndFile::of(&aside));
+            if from.path().exists() {
+                fs::rename(from.path(), to.path())?;
+            }
             say(&format!("what was there is kept: {}", aside.display()));
             return Ok(());
         }

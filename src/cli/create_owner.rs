@@ -18,7 +18,8 @@ pub(super) async fn run(args: OwnerArgs) -> Result<(), Failed> {
     let name = PersonName::parse(&ask("Your name: ")?).map_err(|error| Failed::usage(error.to_string()))?;
     let mail = Mail::parse(&ask("Mail: ")?).map_err(|error| Failed::usage(error.to_string()))?;
     let password = ask_secretly("Password (at least 15 characters): ")?;
-    password::check(&password).map_err(|error| Failed::usage(error.to_string()))?;
+    password::check(&password, &[studio.as_str(), name.as_str(), mail.as_str()])
+        .map_err(|error| Failed::usage(error.to_string()))?;
     std::fs::create_dir_all(&args.data.data)?;
     let app = args.data.app().await?;
     let made =

@@ -6,6 +6,7 @@ use crate::clock::Clock;
 use crate::domain::{rotation, zone};
 use crate::person_keys;
 use crate::store::audit::Found;
+use crate::store::audit_end::EndFile;
 use crate::store::{Db, accounts, audit, backup, outbox, studio};
 use crate::studio_key::{self, StudioKey};
 use crate::when;
@@ -28,11 +29,21 @@ pub(super) async fn run(args: DataArgs) -> Result<(), Failed> {
     );
     let faults = db.check().await?;
     report(faults.is_empty(), if faults.is_empty() { "the file is whole".to_owned() } else { faults.join("; ") });
+    let end = db.audit_end();
     let mut c = db.read().await?;
-    match audit::check(&mut c).await? {
+    match audit::check(&mut c, end.as_ref()).await? {
         Found::Holds(rows) => report(true, format!("the audit's chain holds over {rows} rows")),
         Found::Breaks(row) => report(false, format!("the audit's chain breaks at row {row}")),
         Found::CutOff(row) => report(false, format!("the audit once reached row {row}, which is gone or another one")),
+    }
+    if end.is_none() && audit::last(&mut c).await?.seq > 0 {
+        report(
+            false,
+            format!(
+                "nobody knows where the audit ended: {} is not there or can't be read",
+                EndFile::of(&file).path().display()
+            ),
+        );
     }
     let owner = accounts::has_owner(&mut c).await?;
     report(owner, if owner { "there is an owner".to_owned() } else { "there is no owner yet".to_owned() });

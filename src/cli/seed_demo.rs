@@ -19,6 +19,7 @@ use crate::app::{Address, App, Parts, SecondFactor};
 use crate::clock::{Clock, Random};
 use crate::mail::transport::Transport;
 use crate::password::{Passwords, Unavailable};
+use crate::store::audit_end::EndFile;
 use crate::store::keyring::KeyPlace;
 use crate::store::{Db, StoreError, studio};
 use crate::web::limits::Limits;
@@ -181,6 +182,7 @@ pub async fn prepare_with(
             gone(&file.with_extension(end))?;
         }
         std::fs::rename(whole(file), file)?;
+        std::fs::rename(EndFile::of(&beside(file)).path(), EndFile::of(file).path())?;
     }
     remove(file)?;
     told?;
@@ -197,7 +199,9 @@ fn whole(file: &Path) -> PathBuf {
 
 /// Takes away what a fill that was cut short has left.
 fn remove(file: &Path) -> std::io::Result<()> {
-    ["filling", "filling-wal", "filling-shm", "filled"].into_iter().try_for_each(|end| gone(&file.with_extension(end)))
+    ["filling", "filling-wal", "filling-shm", "filling.end", "filled"]
+        .into_iter()
+        .try_for_each(|end| gone(&file.with_extension(end)))
 }
 
 fn gone(file: &Path) -> std::io::Result<()> {

@@ -3,6 +3,7 @@
 use sha2::{Digest, Sha256};
 use time::OffsetDateTime;
 
+use super::audit_end::End;
 use super::types::instant;
 use super::{Connection, Stored};
 use crate::domain::ids::ClientId;
@@ -84,8 +85,42 @@ const AT_ONCE: usize = 500;
 /// # Errors
 /// When the file can't be written.
 pub async fn append_all(c: &mut Connection, actor: &Actor, events: &[Event<'_>], now: OffsetDateTime) -> Stored<()> {
-    let last = sqlx::query!("SELECT seq, hash FROM audit ORDER BY seq DESC LIMIT 1").fetch_optional(&mut *c).await?;
-    let (mut seq, mut prev) = last.map_or((0, BEGINNING.to_owned()), |row| (row.seq, row.hash));
+    let mut from = last(c).await?;
+    if !c.has_reached() && from.seq > 0 {
+        match c.audit_end() {
+            Some(end) if !stands(c, &end).await? => c.stands_apart(),
+            Some(_) => {}
+            None => {
+                let lost = Event { action: "end-of-log.lost", ..Event::default() };
+                from = add(c, &Actor::Program, &[lost], now, from).await?;
+            }
+        }
+    }
+    let end = add(c, actor, events, now, from).await?;
+    c.reach(end);
+    Ok(())
+}
+
+/// The last row.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn last(c: &mut Connection) -> Stored<End> {
+    let last = sqlx::query!("SELECT seq, hash FROM audit ORDER BY seq DESC LIMIT 1").fetch_optional(c).await?;
+    Ok(last.map_or(End { seq: 0, hash: BEGINNING.to_owned() }, |row| End { seq: row.seq, hash: row.hash }))
+}
+
+/// Whether the row where the audit once ended is there as it was.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn stands(c: &mut Connection, end: &End) -> Stored<bool> {
+    Ok(hash_at(c, end.seq).await? == end.hash)
+}
+
+/// Adds rows behind one: the last of them.
+async fn add(c: &mut Connection, actor: &Actor, events: &[Event<'_>], now: OffsetDateTime, from: End) -> Stored<End> {
+    let End { mut seq, hash: mut prev } = from;
     let at = now.unix_timestamp();
     let (kind, id, name) = actor.columns();
     for some in events.chunks(AT_ONCE) {
@@ -111,7 +146,7 @@ pub async fn append_all(c: &mut Connection, actor: &Actor, events: &[Event<'_>],
         .execute(&mut *c)
         .await?;
     }
-    Ok(())
+    Ok(End { seq, hash: prev })
 }
 
 /// The newest rows, or those of one client.
@@ -257,19 +292,23 @@ pub struct Check {
 }
 
 /// Looks at the whole chain: whether each row follows from the one before it, and whether it still reaches as far as it did
-/// when it last held.
+/// when it last held, and as far as [`Db::audit_end`](super::Db::audit_end) said before this look.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn check(c: &mut Connection) -> Stored<Found> {
+pub async fn check(c: &mut Connection, end: Option<&End>) -> Stored<Found> {
     let rows = match verify(c).await? {
         Ok(rows) => rows,
         Err(row) => return Ok(Found::Breaks(row)),
     };
     let last = sqlx::query!("SELECT reached, head FROM audit_check WHERE trouble = '' ORDER BY id DESC LIMIT 1");
-    let Some(last) = last.fetch_optional(&mut *c).await? else { return Ok(Found::Holds(rows)) };
-    let same = hash_at(c, last.reached).await? == last.head;
-    Ok(if same { Found::Holds(rows) } else { Found::CutOff(last.reached) })
+    let last = last.fetch_optional(&mut *c).await?.map(|last| End { seq: last.reached, hash: last.head });
+    for end in [end, last.as_ref()].into_iter().flatten() {
+        if !stands(c, end).await? {
+            return Ok(Found::CutOff(end.seq));
+        }
+    }
+    Ok(Found::Holds(rows))
 }
 
 async fn hash_at(c: &mut Connection, seq: i64) -> Stored<String> {

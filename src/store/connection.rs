@@ -9,6 +9,7 @@ use sqlx::sqlite::{SqliteQueryResult, SqliteRow, SqliteStatement, SqliteTypeInfo
 use sqlx::{Describe, Either, Execute, Executor, SqlStr, Sqlite, Transaction};
 
 use super::Stored;
+use super::audit_end::{End, EndFile};
 use super::cells::{Opener, Sealer};
 use super::keyring::Keyring;
 use super::types::impossible;
@@ -23,16 +24,59 @@ enum Inside {
 #[derive(Debug)]
 pub struct Connection {
     inside: Inside,
-    keys: Arc<Keyring>,
+    beside: Beside,
+    reached: Reached,
+}
+
+/// What lies beside the database.
+#[derive(Debug, Clone)]
+pub(super) struct Beside {
+    /// The keys of people.
+    pub(super) keys: Arc<Keyring>,
+    /// Where the audit ended.
+    pub(super) end: Arc<EndFile>,
+}
+
+/// Where a transaction has brought the audit's end.
+#[derive(Debug)]
+enum Reached {
+    /// It has added nothing to it.
+    Nothing,
+    /// Here, along the chain.
+    To(End),
+    /// It doesn't follow from where the audit once ended, so the end stays there.
+    Apart,
 }
 
 impl Connection {
+    /// Where the audit ended after the last change, as the file beside the database has it.
+    pub(super) fn audit_end(&self) -> Option<End> {
+        self.beside.end.read()
+    }
+
+    /// Whether this transaction has asked already how its rows of the audit stand to where it once ended.
+    pub(super) fn has_reached(&self) -> bool {
+        !matches!(self.reached, Reached::Nothing)
+    }
+
+    /// The audit's rows of this transaction don't follow from where it once ended.
+    pub(super) fn stands_apart(&mut self) {
+        self.reached = Reached::Apart;
+    }
+
+    /// This transaction's last row of the audit.
+    pub(super) fn reach(&mut self, end: End) {
+        if !matches!(self.reached, Reached::Apart) {
+            self.reached = Reached::To(end);
+        }
+    }
+
     /// What opens the sealed values of whom this id belongs to.
     ///
     /// # Errors
     /// When the keys' file can't be read.
     pub(super) async fn opener(&self, who: &str) -> Stored<Opener> {
-        Ok(Opener(self.keys.held(who).await?))
+        Ok(Opener(self.beside.keys.held(who).await?))
     }
 
     /// What opens the sealed values of a visit's client.
@@ -63,12 +107,12 @@ impl Connection {
     /// # Errors
     /// When it was destroyed, or the keys' file can't be written.
     pub(super) async fn sealer(&self, who: &str) -> Stored<Sealer> {
-        self.keys.sealer(who).await
+        self.beside.keys.sealer(who).await
     }
 
     /// The same for what was written in plain; of whoever was erased, so that nobody can open it.
     pub(super) async fn sealer_even_erased(&self, who: &str) -> Stored<Sealer> {
-        self.keys.sealer_even_erased(who).await
+        self.beside.keys.sealer_even_erased(who).await
     }
 }
 
@@ -126,8 +170,8 @@ impl<'c> Executor<'c> for &'c mut Connection {
 pub struct Reader(Connection);
 
 impl Reader {
-    pub(super) fn new(c: PoolConnection<Sqlite>, keys: Arc<Keyring>) -> Self {
-        Self(Connection { inside: Inside::Pooled(c), keys })
+    pub(super) fn new(c: PoolConnection<Sqlite>, beside: Beside) -> Self {
+        Self(Connection { inside: Inside::Pooled(c), beside, reached: Reached::Nothing })
     }
 }
 
@@ -149,8 +193,8 @@ impl std::ops::DerefMut for Reader {
 pub struct Tx(Connection);
 
 impl Tx {
-    pub(super) fn new(c: Transaction<'static, Sqlite>, keys: Arc<Keyring>) -> Self {
-        Self(Connection { inside: Inside::Transaction(c), keys })
+    pub(super) fn new(c: Transaction<'static, Sqlite>, beside: Beside) -> Self {
+        Self(Connection { inside: Inside::Transaction(c), beside, reached: Reached::Nothing })
     }
 
     /// Makes everything in this transaction lasting.
@@ -158,10 +202,14 @@ impl Tx {
     /// # Errors
     /// When the file can't take it; then nothing is changed.
     pub async fn commit(self) -> Stored<()> {
-        match self.0.inside {
-            Inside::Transaction(tx) => Ok(tx.commit().await?),
-            Inside::Pooled(_) => Ok(()),
+        let Connection { inside, beside, reached } = self.0;
+        if let Inside::Transaction(tx) = inside {
+            tx.commit().await?;
         }
+        if let Reached::To(end) = reached {
+            beside.end.reach(&end);
+        }
+        Ok(())
     }
 }
 

@@ -25,7 +25,7 @@ impl Db {
     /// # Errors
     /// When the keys' file can't be written.
     pub async fn destroy_keys(&self, of: &[String]) -> Stored<usize> {
-        self.keys.destroy(of, true).await
+        self.beside.keys.destroy(of, true).await
     }
 
     /// Destroys the keys of days whose drafts are all gone, but for the days from `since` on.
@@ -35,9 +35,9 @@ impl Db {
     pub async fn forget_draft_keys(&self, since: OffsetDateTime) -> Stored<()> {
         let kept = drafts::keys_in_use(&mut *self.read().await?).await?;
         let (_, since) = drafts::key_of(since);
-        let all = self.keys.all().await?.into_iter().map(|(who, _)| who);
+        let all = self.beside.keys.all().await?.into_iter().map(|(who, _)| who);
         let gone = all.filter(|who| drafts::is_key(who) && *who < since && !kept.contains(who));
-        self.keys.destroy(&gone.collect::<Vec<_>>(), false).await?;
+        self.beside.keys.destroy(&gone.collect::<Vec<_>>(), false).await?;
         Ok(())
     }
 
@@ -46,14 +46,14 @@ impl Db {
     /// # Errors
     /// When the keys' file can't be read.
     pub async fn keys(&self) -> Stored<Vec<(String, bool)>> {
-        let mut all = self.keys.all().await?;
+        let mut all = self.beside.keys.all().await?;
         all.retain(|(who, _)| !drafts::is_key(who));
         Ok(all)
     }
 
     /// Where the keys are.
     pub fn key_place(&self) -> &KeyPlace {
-        self.keys.place()
+        self.beside.keys.place()
     }
 
     /// Of whom there are sealed records: how many can be read, who was erased, and whose key is missing.
@@ -63,7 +63,7 @@ impl Db {
     pub async fn sealed_people(&self) -> Stored<SealedPeople> {
         let mut found = SealedPeople::default();
         for who in sealed::people(&mut *self.read().await?).await? {
-            match self.keys.held(&who).await? {
+            match self.beside.keys.held(&who).await? {
                 Held::Key(_) => found.readable += 1,
                 Held::Destroyed => found.erased.push(who),
                 Held::Missing => found.missing.push(who),
@@ -77,6 +77,6 @@ impl Db {
     /// # Errors
     /// As [`Db::copy_to`].
     pub async fn copy_keys_to(&self, file: &Path) -> Stored<()> {
-        self.keys.copy_to(file).await
+        self.beside.keys.copy_to(file).await
     }
 }

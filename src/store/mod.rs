@@ -15,6 +15,7 @@ use sqlx::{Connection as _, SqliteConnection, SqlitePool};
 
 pub mod accounts;
 pub mod audit;
+pub mod audit_end;
 pub mod backup;
 pub mod calendar;
 pub mod catalogue;
@@ -65,6 +66,8 @@ pub mod verdicts;
 pub mod visits;
 pub mod wishes;
 
+use audit_end::{End, EndFile};
+use connection::Beside;
 pub use connection::{Connection, Reader, Tx};
 pub use error::{StoreError, Trouble, Unread, readable};
 use keyring::{KeyPlace, Keyring};
@@ -81,7 +84,7 @@ pub struct Db {
     read: SqlitePool,
     write: SqlitePool,
     file: PathBuf,
-    keys: Arc<Keyring>,
+    beside: Beside,
     debt: Arc<Debt>,
 }
 
@@ -171,7 +174,8 @@ impl Db {
         let readers = 4;
         let read = pool(readers).connect_with(base.read_only(true).pragma("query_only", "ON")).await?;
         let debt = Arc::new(Debt::of(folder_of(file)));
-        let db = Self { read, write, file: file.to_owned(), keys, debt };
+        let beside = Beside { keys, end: Arc::new(EndFile::of(file)) };
+        let db = Self { read, write, file: file.to_owned(), beside, debt };
         if unsealed {
             sealed::seal_all(&db).await?;
         }
@@ -183,12 +187,18 @@ impl Db {
         folder_of(&self.file)
     }
 
+    /// Where the audit ended after the last change, as the file beside the database has it. Whoever compares asks before the
+    /// first look at the rows, since it goes on.
+    pub fn audit_end(&self) -> Option<End> {
+        self.beside.end.read()
+    }
+
     /// A connection that can only look.
     ///
     /// # Errors
     /// When none is free in time.
     pub async fn read(&self) -> Stored<Reader> {
-        Ok(Reader::new(self.read.acquire().await?, self.keys.clone()))
+        Ok(Reader::new(self.read.acquire().await?, self.beside.clone()))
     }
 
     /// A transaction that can only look, and sees the file as it stands at its first look, however long it lasts.
@@ -196,7 +206,7 @@ impl Db {
     /// # Errors
     /// When no connection is free in time.
     pub async fn snapshot(&self) -> Stored<Tx> {
-        Ok(Tx::new(self.read.begin().await?, self.keys.clone()))
+        Ok(Tx::new(self.read.begin().await?, self.beside.clone()))
     }
 
     /// So many transactions that can only look and all see the same file, on connections of their own, so that a long work
@@ -218,7 +228,7 @@ impl Db {
             for _ in 0..count {
                 let mut tx = readers.begin().await?;
                 sqlx::query("SELECT 1 FROM sqlite_schema").fetch_optional(&mut *tx).await?;
-                all.push(Tx::new(tx, self.keys.clone()));
+                all.push(Tx::new(tx, self.beside.clone()));
             }
             let after: i64 = sqlx::query_scalar(VERSION).fetch_one(&mut *watch).await?;
             if before == after {
@@ -232,7 +242,7 @@ impl Db {
     /// # Errors
     /// When the lock isn't free in time.
     pub async fn write(&self) -> Stored<Tx> {
-        Ok(Tx::new(self.write.begin_with(BEGIN).await?, self.keys.clone()))
+        Ok(Tx::new(self.write.begin_with(BEGIN).await?, self.beside.clone()))
     }
 
     /// Folds the write-ahead log into the file and cuts it off, so that what was overwritten in the file is nowhere else
@@ -254,7 +264,7 @@ impl Db {
             tracing::warn!(%error, "the write-ahead log was not folded in");
         }
         self.write.close().await;
-        self.keys.close().await;
+        self.beside.keys.close().await;
     }
 
     /// Writes a consistent copy to a new file and checks it by opening it. Others read and write meanwhile.

@@ -15,6 +15,19 @@ pub enum Holder {
     Client(ClientId),
 }
 
+impl Holder {
+    /// What the two columns hold.
+    fn columns(&self) -> (Option<&str>, Option<&str>) {
+        match self {
+            Self::Account(id) => (Some(id.as_str()), None),
+            Self::Client(id) => (None, Some(id.as_str())),
+        }
+    }
+}
+
+/// How many sessions one person may have at once; the oldest ends when one more begins.
+const MOST: i64 = 20;
+
 /// How far a session has come.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Stage {
@@ -99,10 +112,7 @@ pub async fn get(c: &mut Connection, token_hash: &str, now: OffsetDateTime) -> S
 /// # Errors
 /// When the file can't be written.
 pub async fn begin(c: &mut Connection, new: &Begun<'_>, now: OffsetDateTime) -> Stored<()> {
-    let (account, client) = match new.holder {
-        Holder::Account(id) => (Some(id.as_str()), None),
-        Holder::Client(id) => (None, Some(id.as_str())),
-    };
+    let (account, client) = new.holder.columns();
     let (at, end, stage) = (now.unix_timestamp(), (now + new.lasts).unix_timestamp(), new.stage.as_str());
     sqlx::query!(
         "INSERT INTO session (token_hash, account_id, client_id, created_at, seen_at, expires_at, stage, proved_at, device)
@@ -116,6 +126,17 @@ pub async fn begin(c: &mut Connection, new: &Begun<'_>, now: OffsetDateTime) -> 
         stage,
         at,
         new.device
+    )
+    .execute(&mut *c)
+    .await?;
+    sqlx::query!(
+        "DELETE FROM session WHERE token_hash IN (
+             SELECT token_hash FROM session WHERE account_id = ? OR client_id = ?
+             ORDER BY created_at DESC, token_hash = ? DESC LIMIT -1 OFFSET ?)",
+        account,
+        client,
+        new.token_hash,
+        MOST
     )
     .execute(c)
     .await?;
@@ -155,21 +176,23 @@ pub struct Listed {
     pub device: String,
 }
 
-/// The sessions of an account that are in use, the newest first; `rested` is when one must have been used last.
+/// The sessions of one person that are in use, the newest first; `rested` is when one must have been used last.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn of_account(
+pub async fn of(
     c: &mut Connection,
-    account: &AccountId,
+    holder: &Holder,
     now: OffsetDateTime,
     rested: OffsetDateTime,
 ) -> Stored<Vec<Listed>> {
-    let (id, now, rested) = (account.as_str(), now.unix_timestamp(), rested.unix_timestamp());
+    let (account, client) = holder.columns();
+    let (now, rested) = (now.unix_timestamp(), rested.unix_timestamp());
     let rows = sqlx::query!(
         "SELECT token_hash, created_at, seen_at, device FROM session
-         WHERE account_id = ? AND expires_at > ? AND seen_at > ? ORDER BY created_at DESC, token_hash",
-        id,
+         WHERE (account_id = ? OR client_id = ?) AND expires_at > ? AND seen_at > ? ORDER BY created_at DESC, token_hash",
+        account,
+        client,
         now,
         rested
     );
@@ -184,14 +207,27 @@ pub async fn of_account(
     rows.collect()
 }
 
-/// Ends one session of an account. `false` when it has none with this hash.
+/// Ends one session of one person. `false` when she has none with this hash.
 ///
 /// # Errors
 /// When the file can't be written.
-pub async fn end_of_account(c: &mut Connection, account: &AccountId, token_hash: &str) -> Stored<bool> {
-    let id = account.as_str();
-    let query = sqlx::query!("DELETE FROM session WHERE token_hash = ? AND account_id = ?", token_hash, id);
+pub async fn end_of(c: &mut Connection, holder: &Holder, token_hash: &str) -> Stored<bool> {
+    let (account, client) = holder.columns();
+    let query = sqlx::query!(
+        "DELETE FROM session WHERE token_hash = ? AND (account_id = ? OR client_id = ?)",
+        token_hash,
+        account,
+        client
+    );
     Ok(query.execute(c).await?.rows_affected() == 1)
+}
+
+/// Ends everybody's sessions but one: how many.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn end_everybody_s(c: &mut Connection, but: &str) -> Stored<u64> {
+    Ok(sqlx::query!("DELETE FROM session WHERE token_hash <> ?", but).execute(c).await?.rows_affected())
 }
 
 /// Notes that a session was used.
@@ -218,16 +254,8 @@ pub async fn end(c: &mut Connection, token_hash: &str) -> Stored<()> {
 /// # Errors
 /// When the file can't be written.
 pub async fn end_all(c: &mut Connection, holder: &Holder) -> Stored<()> {
-    match holder {
-        Holder::Account(id) => {
-            let id = id.as_str();
-            sqlx::query!("DELETE FROM session WHERE account_id = ?", id).execute(c).await?;
-        }
-        Holder::Client(id) => {
-            let id = id.as_str();
-            sqlx::query!("DELETE FROM session WHERE client_id = ?", id).execute(c).await?;
-        }
-    }
+    let (account, client) = holder.columns();
+    sqlx::query!("DELETE FROM session WHERE account_id = ? OR client_id = ?", account, client).execute(c).await?;
     Ok(())
 }
 

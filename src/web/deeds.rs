@@ -3,7 +3,7 @@
 use crate::{msg, t};
 
 /// Every action in words, so that the languages' files hold them.
-const DEEDS: [&str; 148] = [
+const DEEDS: [&str; 150] = [
     msg("Backup failed"),
     msg("Backup made"),
     msg("Batch exported"),
@@ -29,6 +29,7 @@ const DEEDS: [&str; 148] = [
     msg("Days-off added"),
     msg("Days-off removed"),
     msg("Deposit noted"),
+    msg("End-of-log lost"),
     msg("Erasure asked-for"),
     msg("Erasure not-asked-for"),
     msg("Export fetched"),
@@ -123,6 +124,7 @@ const DEEDS: [&str; 148] = [
     msg("Sign-in given"),
     msg("Sign-in refused"),
     msg("Sign-out done"),
+    msg("Sign-out everybody"),
     msg("Sign-out everywhere"),
     msg("Skin-test applied"),
     msg("Skin-test photo-added"),

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use askama::Template;
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::response::{IntoResponse, Redirect, Response};
+use tower_http::csrf::ProtectionError;
 
 use crate::actions::people::PeopleError;
 use crate::app::App;
@@ -120,22 +121,53 @@ impl IntoResponse for Fault {
         if let Some(value) = wait.and_then(|seconds| HeaderValue::from_str(&seconds.to_string()).ok()) {
             response.headers_mut().insert(header::RETRY_AFTER, value);
         }
-        match self {
-            Self::ForeignForm => {
-                response.extensions_mut().insert(Foreign);
-            }
+        let refusal = match self {
+            Self::Forbidden => Some(Refusal::Role),
+            Self::ForeignForm => Some(Refusal::Form),
+            Self::TooMany(_) => Some(Refusal::Limit),
             Self::Unreadable(why) => {
                 response.extensions_mut().insert(why);
+                None
             }
-            _ => {}
+            _ => None,
+        };
+        if let Some(refusal) = refusal {
+            response.extensions_mut().insert(refusal);
         }
         response
     }
 }
 
-/// Marks the one 403 that needs other words.
-#[derive(Clone)]
-struct Foreign;
+/// Why somebody was not let do something, for the log.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Refusal {
+    /// It isn't for whoever asks.
+    Role,
+    /// The form was made for another session, or forged.
+    Form,
+    /// It comes from another site's page.
+    Site,
+    /// Too often.
+    Limit,
+}
+
+impl Refusal {
+    /// Why this response refuses, if it does.
+    pub fn of(response: &Response) -> Option<Self> {
+        let site = || response.extensions().get::<ProtectionError>().map(|_| Self::Site);
+        response.extensions().get().copied().or_else(site)
+    }
+
+    /// As the log has it.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Role => "role",
+            Self::Form => "form",
+            Self::Site => "site",
+            Self::Limit => "limit",
+        }
+    }
+}
 
 /// No such page.
 pub async fn not_found() -> Fault {
@@ -229,9 +261,12 @@ pub fn dress(_: &App, seen: &Arc<Seen>, response: Response) -> Response {
     let ctx = Ctx::new(seen.clone());
     let (title, text) = match response.extensions().get::<Unread>() {
         Some(why) => unreadable(*why, matches!(ctx.area, "practitioner" | "owner")),
-        None => words(status, response.extensions().get::<Foreign>().is_some()),
+        None => words(status, Refusal::of(&response) == Some(Refusal::Form)),
     };
     let mut page = Page(status, ErrorPage { ctx, title, text }).into_response();
+    if let Some(refusal) = Refusal::of(&response) {
+        page.extensions_mut().insert(refusal);
+    }
     for name in [header::RETRY_AFTER, header::ALLOW] {
         if let Some(value) = response.headers().get(&name) {
             page.headers_mut().insert(name, value.clone());

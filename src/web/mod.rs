@@ -14,6 +14,7 @@ use tower_http::set_header::SetResponseHeaderLayer;
 use tower_http::trace::TraceLayer;
 
 use crate::app::App;
+use crate::web::error::Refusal;
 
 pub mod assets;
 pub mod client;
@@ -35,6 +36,7 @@ mod room;
 pub mod routes;
 pub mod server;
 pub mod session;
+pub mod sign_ins;
 mod signing;
 pub mod system;
 pub mod team;
@@ -89,15 +91,16 @@ pub fn dressed(app: App, routes: Router) -> Router {
             // The route's pattern, never the path: paths hold ids and the tokens of links.
             let route =
                 request.extensions().get::<axum::extract::MatchedPath>().map_or("-", |path| path.as_str()).to_owned();
-            tracing::info_span!("request", id, method = %request.method(), route)
+            let who = tracing::field::Empty;
+            tracing::info_span!("request", id, method = %request.method(), route, who)
         })
         .on_request(())
         .on_response(|response: &Response, took: std::time::Duration, _: &tracing::Span| {
-            tracing::info!(
-                status = response.status().as_u16(),
-                ms = u64::try_from(took.as_millis()).unwrap_or(u64::MAX),
-                "answered"
-            );
+            let (status, ms) = (response.status().as_u16(), u64::try_from(took.as_millis()).unwrap_or(u64::MAX));
+            match Refusal::of(response) {
+                Some(why) => tracing::warn!(status, ms, why = why.as_str(), "refused"),
+                None => tracing::info!(status, ms, "answered"),
+            }
         })
         .on_failure(());
     router

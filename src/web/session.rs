@@ -104,6 +104,15 @@ impl Seen {
         same(&self.visit_token) | self.team_token.as_ref().is_some_and(same)
     }
 
+    /// Who asks, for the log: of the team by account; who a client is stands in no log.
+    fn who(&self) -> &str {
+        match (&self.door, &self.client) {
+            (Some(door), _) => door.member.account.as_str(),
+            (None, Some(_)) => "client",
+            (None, None) => "visitor",
+        }
+    }
+
     /// The signed-in client.
     pub fn client_id(&self) -> Option<&ClientId> {
         self.client.as_ref().map(|(id, _)| id)
@@ -142,6 +151,7 @@ pub async fn see(State(app): State<App>, mut request: Request, next: Next) -> Re
         Ok(found) => found,
         Err(error) => return error::bare(&error, &request_id),
     };
+    tracing::Span::current().record("who", seen.who());
     let seen = Arc::new(seen);
     request.extensions_mut().insert(seen.clone());
     let language = spoken(&seen, request.headers());

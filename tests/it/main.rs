@@ -19,6 +19,7 @@ mod mail;
 mod owner;
 mod practitioner;
 mod process;
+mod proxy;
 mod public;
 mod race;
 mod routes;

@@ -11,19 +11,19 @@ use tokio::net::TcpStream;
 use tokio::process::{Child, Command};
 
 use crate::support::booking::{SIGNED, answer_all, first_slot};
-use crate::support::studio::MIA;
+use crate::support::studio::{LIV, MIA};
 use crate::support::{Person, TestApp};
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_palpebra");
 
 /// The program serving a folder, started by a shell with this before it, its log kept in a file.
-struct Program {
+pub(crate) struct Program {
     child: Child,
-    url: String,
+    pub(crate) url: String,
 }
 
 impl Program {
-    async fn start(folder: &Path, before: &str, level: &str) -> Self {
+    pub(crate) async fn start(folder: &Path, before: &str, level: &str) -> Self {
         let log = std::fs::File::create(folder.join("log")).unwrap();
         let line = format!("{before} exec \"$0\" serve --listen 127.0.0.1:0 --data \"$1\"");
         let mut command = Command::new("sh");
@@ -39,7 +39,7 @@ impl Program {
     }
 
     /// Asks it to stop, and gives what it wrote down.
-    async fn stop(mut self, folder: &Path) -> String {
+    pub(crate) async fn stop(mut self, folder: &Path) -> String {
         let pid = self.child.id().unwrap().to_string();
         assert!(Command::new("kill").args(["-TERM", &pid]).status().await.unwrap().success());
         let ended = self.child.wait().await.unwrap();
@@ -49,7 +49,7 @@ impl Program {
 }
 
 /// A folder with a studio whose sign-ins need no code.
-async fn folder() -> (tempfile::TempDir, String) {
+pub(crate) async fn folder() -> (tempfile::TempDir, String) {
     let (app, studio) = TestApp::with_studio().await;
     let mut tx = app.app.db.write().await.unwrap();
     sqlx::query("UPDATE studio SET demo = 1").execute(&mut *tx).await.unwrap();
@@ -150,6 +150,35 @@ async fn nothing_that_people_write_stands_in_the_log() {
     for canary in ["canary", "canaria", "nameley", "5550 7777", "55507777", MIA, "1988-07-03"] {
         assert!(!lower.contains(&canary.to_lowercase()), "{canary}: {log}");
     }
+}
+
+#[tokio::test]
+async fn a_refusal_stands_in_the_log_with_its_cause_and_who_it_was() {
+    let (folder, _) = folder().await;
+    let program = Program::start(folder.path(), "", "info").await;
+    let person = Person::new(&program.url);
+    let page = person.get("/sign-in").await;
+    let forged = [("csrf".to_owned(), "x".repeat(64)), ("mail".to_owned(), MIA.to_owned())];
+    assert_eq!(person.post("/sign-in", &forged).await.status, 403);
+    let elsewhere = person.request(reqwest::Method::POST, "/sign-in").header("origin", "https://elsewhere.example.org");
+    assert_eq!(elsewhere.header("sec-fetch-site", "cross-site").send().await.unwrap().status(), 403);
+    let liv = Person::new(&program.url);
+    liv.gives_password(LIV.0, LIV.1).await;
+    assert_eq!(liv.get("/owner").await.status, 403);
+    let mut tries = 0;
+    while person.submit(&page, "/sign-in", &[("mail", MIA)]).await.status != 429 {
+        tries += 1;
+        assert!(tries < 100, "there is no limit");
+    }
+    let log = program.stop(folder.path()).await;
+    let refused: Vec<Value> = log.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let refused: Vec<_> = refused.iter().filter(|entry| entry["fields"]["message"] == "refused").collect();
+    let causes: Vec<_> = refused.iter().map(|entry| entry["fields"]["why"].as_str().unwrap()).collect();
+    assert_eq!(causes, ["form", "site", "role", "limit"], "{log}");
+    assert!(refused.iter().all(|entry| entry["level"] == "WARN" && entry["span"]["route"].is_string()), "{log}");
+    assert_eq!(refused[0]["span"]["who"], "visitor");
+    let liv = refused[2]["span"]["who"].as_str().unwrap();
+    assert!(liv.len() > 20 && !liv.contains('@'), "an account's id: {liv}");
 }
 
 /// What is in its folder nobody else on this computer may read.

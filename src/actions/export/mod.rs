@@ -76,7 +76,7 @@ pub struct Order {
 /// # Errors
 /// [`PasswordRefused`]
 pub fn passphrase(text: String) -> Result<Passphrase, PasswordRefused> {
-    password::check(&text).map(|()| Passphrase::new(text))
+    password::check(&text, &[]).map(|()| Passphrase::new(text))
 }
 
 /// Why no package was made.

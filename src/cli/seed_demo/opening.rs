@@ -7,7 +7,7 @@ use time::{Date, Duration, OffsetDateTime};
 use super::DemoRefused;
 use super::data::{Colleague, DaysOff, House, Lot, Offer, Stock};
 use crate::actions::catalogue::{self as stock, ProductFacts, ServiceFacts};
-use crate::actions::people::{self, NewOwner};
+use crate::actions::people::{self, Chosen, NewOwner};
 use crate::actions::sign_in::Browser;
 use crate::actions::{steps, studio as settings, team};
 use crate::app::App;
@@ -163,8 +163,10 @@ impl Opened {
                 let her = member(app, she).await?;
                 let chosen =
                     people::choose_password(app, &her, Stage::Open, she.password.clone(), &Browser::default()).await?;
-                let chosen = chosen.ok_or_else(|| refused(&she.mail, "that is the first password"))?;
-                people::sign_out(app, &sha256_hex(&chosen.token), &Actor::Member(her)).await?;
+                let Chosen::Taken(hers) = chosen else {
+                    return Err(refused(&she.mail, "that is the first password"));
+                };
+                people::sign_out(app, &sha256_hex(&hers.token), &Actor::Member(her)).await?;
             }
         }
         for off in &she.off {

@@ -1,4 +1,5 @@
-//! `GET /me/data`: what she can do with her data. `POST /me/data/erase` asks to be erased, `POST /me/data/keep` takes that back.
+//! `GET /me/data`: what she can do with her data. `POST /me/data/erase` asks to be erased, `POST /me/data/keep` takes that back,
+//! `POST /me/data/end` ends one of her sessions.
 //! Template: `client/data.html`.
 
 use askama::Template;
@@ -6,14 +7,17 @@ use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::copy;
-use crate::actions::restriction as changes;
+use crate::actions::{people, restriction as changes};
 use crate::app::App;
 use crate::domain::retention::{Fate, OnRequest, answer_due};
+use crate::domain::role::Actor;
 use crate::store::restriction;
+use crate::store::sessions::Holder;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
 use crate::web::guard::SignedIn;
 use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::web::sign_ins;
 use crate::when;
 
 #[derive(Template)]
@@ -27,6 +31,7 @@ struct DataPage {
     copies: Vec<(String, String)>,
     /// To which day the rest is kept; empty when it is kept and no day is known, nothing when nothing is.
     rest: Option<String>,
+    rows: Vec<sign_ins::Row>,
 }
 
 /// Shows it.
@@ -45,7 +50,19 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
     };
     let copies = copy::kept(&app, &mut c, &studio.zone, &who.0).await?;
     let visit_ahead = answer == OnRequest::VisitAhead;
-    Ok(Page::ok(DataPage { ctx, asked, visit_ahead, copies, rest }).into_response())
+    let own = ctx.seen.visit_hash();
+    let rows = sign_ins::rows(&app, &mut c, &Holder::Client(who.0), &studio.zone, &own).await?;
+    Ok(Page::ok(DataPage { ctx, asked, visit_ahead, copies, rest, rows }).into_response())
+}
+
+/// Ends one of her sessions.
+pub async fn end(State(app): State<App>, who: SignedIn, fields: Fields) -> Answer {
+    let (holder, actor) = (Holder::Client(who.0.clone()), Actor::Client(who.0));
+    if people::end_session(&app, &holder, &actor, fields.trimmed("session")).await? {
+        Ok(see_other("/me/data"))
+    } else {
+        Err(Fault::NotFound)
+    }
 }
 
 /// She asks to be erased.

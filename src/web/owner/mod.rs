@@ -52,7 +52,7 @@ pub mod verify;
 /// What has just been done, as the address of the page after it says: `?saved`.
 pub struct Done(pub Option<&'static str>);
 
-const DONE: [(&str, &str); 9] = [
+const DONE: [(&str, &str); 10] = [
     ("backed-up", msg("The backup is made and checked.")),
     ("saved", msg("Saved.")),
     ("added", msg("Added.")),
@@ -61,6 +61,7 @@ const DONE: [(&str, &str); 9] = [
     ("gone", msg("It is done.")),
     ("under-way", msg("It takes a while, and goes on by itself. Load this page again in a minute.")),
     ("erased", msg("It is done, and she is told by mail.")),
+    ("signed-out", msg("Everybody else is signed out.")),
     ("again", msg("It will be tried again in a moment.")),
 ];
 

@@ -1,23 +1,24 @@
-//! `GET` and `POST /owner/practitioners`: who treats, and somebody new. Template: `owner/practitioners.html`.
+//! `GET` and `POST /owner/practitioners`: who treats, and somebody new; `POST …/sign-outs` signs everybody out. Template: `owner/practitioners.html`.
 
 use askama::Template;
 use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::{Done, done};
-use crate::actions::team;
+use crate::actions::{people, team};
 use crate::app::App;
 use crate::domain::hours::WeeklyHours;
 use crate::domain::person::PersonName;
 use crate::domain::role::Role;
 use crate::msg;
 use crate::store::practitioners::{self, Practitioner};
-use crate::store::types::impossible;
+use crate::store::types::{impossible, sha256_hex};
 use crate::store::{Connection, Stored, accounts};
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
+use crate::web::team::proof::Proven;
 use crate::web::words;
 
 struct Row {
@@ -85,4 +86,11 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) 
         }
         None => Ok(Page::refused(page(&app, ctx, fields, errors).await?).into_response()),
     }
+}
+
+/// Signs everybody out but herself.
+pub async fn sign_everybody_out(State(app): State<App>, ctx: Ctx, team: Team, _proven: Proven) -> Answer {
+    let own = ctx.seen.team_token.as_deref().map(sha256_hex).unwrap_or_default();
+    people::sign_everybody_out(&app, &team.actor(), &own).await?;
+    Ok(done("/owner/practitioners", "signed-out"))
 }

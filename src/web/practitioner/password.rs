@@ -40,7 +40,8 @@ pub async fn post(
     app.limits.count(What::SignIn, &neighbourhood(from.ip()), app.clock.now()).map_err(Fault::TooMany)?;
     let mut errors = Errors::new();
     let new = fields.get("new").to_owned();
-    if errors.take("new", password::check(&new), words::password).is_none() {
+    let about = [team.0.name.as_str(), &ctx.studio()?.name];
+    if errors.take("new", password::check(&new, &about), words::password).is_none() {
         return Ok(Page::refused(PasswordPage { ctx, errors }).into_response());
     }
     let old = fields.get("old").to_owned();

@@ -84,7 +84,9 @@ pub async fn post(
         }
         return Ok(Page::refused(InvitedPage { ctx, token, good: true, fields, errors }).into_response());
     }
-    let Some(new_token) = invite::open(&app, &token, &client.id, &ctx.seen.visit_hash()).await? else {
+    let Some(new_token) =
+        invite::open(&app, &token, &client.id, &ctx.seen.visit_hash(), &ctx.seen.browser.device).await?
+    else {
         return Ok(ended(ctx, token));
     };
     let mut response = see_other(&times(&invitation, today));

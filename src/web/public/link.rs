@@ -41,7 +41,9 @@ pub async fn post(
     _fields: Fields,
 ) -> Answer {
     app.limits.count(What::LinkUse, &neighbourhood(from.ip()), app.clock.now()).map_err(Fault::TooMany)?;
-    let Some((new_token, draft)) = people::use_link(&app, &token, &ctx.seen.visit_hash()).await? else {
+    let Some((new_token, draft)) =
+        people::use_link(&app, &token, &ctx.seen.visit_hash(), &ctx.seen.browser.device).await?
+    else {
         return Ok(Page(axum::http::StatusCode::GONE, LinkPage { ctx, token, good: false }).into_response());
     };
     let mut response = see_other(&draft.map_or_else(|| "/me".to_owned(), |id| format!("/book/{id}")));

@@ -64,7 +64,8 @@ fn read(app: &App, fields: &Fields) -> Result<NewOwner, Errors> {
     let currency = errors.take("currency", Currency::parse(fields.get("currency")), |_| words::CURRENCY.to_owned());
     let name = errors.take("name", PersonName::parse(fields.get("name")), words::name);
     let mail = errors.take("mail", Mail::parse(fields.get("mail")), words::mail);
-    let password = errors.take("password", password::check(fields.get("password")), words::password);
+    let about = ["studio", "name", "mail"].map(|field| fields.get(field));
+    let password = errors.take("password", password::check(fields.get("password"), &about), words::password);
     match (language, studio, zone, currency, name, mail, password) {
         (Some(language), Some(studio), Some(zone), Some(currency), Some(name), Some(mail), Some(()))
             if errors.is_empty() =>

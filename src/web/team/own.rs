@@ -7,13 +7,12 @@ use serde::Deserialize;
 
 use super::proof::Proven;
 use super::second_factor::CodesPage;
-use crate::actions::{passkeys, second_factor, sign_in};
+use crate::actions::{passkeys, people, second_factor};
 use crate::app::{App, SecondFactor};
 use crate::domain::ids::PasskeyId;
-use crate::domain::role::Stay;
 use crate::domain::zone::Zone;
 use crate::store::passkeys::Passkey;
-use crate::store::sessions::{self, Listed};
+use crate::store::sessions::Holder;
 use crate::store::types::sha256_hex;
 use crate::store::{self, second_factor as stored};
 use crate::t;
@@ -21,7 +20,7 @@ use crate::web::error::Fault;
 use crate::web::form::Fields;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page, see_other};
-use crate::web::words;
+use crate::web::{sign_ins, words};
 
 /// Her second factor.
 enum Factor {
@@ -31,15 +30,6 @@ enum Factor {
     Missing,
     /// Since when there is an app, and how many recovery codes are left.
     There { app: Option<String>, left: i64 },
-}
-
-/// A session, as the list shows it.
-struct Row {
-    hash: String,
-    device: String,
-    began: String,
-    used: String,
-    here: bool,
 }
 
 /// A passkey, as the list shows it.
@@ -62,7 +52,7 @@ struct OwnPage {
     last: bool,
     /// Why there can be no passkeys.
     no_passkeys: Option<&'static str>,
-    rows: Vec<Row>,
+    rows: Vec<sign_ins::Row>,
 }
 
 /// What has just been done.
@@ -94,19 +84,9 @@ fn key(one: Passkey, zone: &Zone, may_go: bool) -> Key {
     }
 }
 
-fn row(listed: Listed, zone: &Zone, own: &str) -> Row {
-    Row {
-        here: listed.token_hash == own,
-        hash: listed.token_hash,
-        device: if listed.device.is_empty() { t("a device").to_owned() } else { t(&listed.device).to_owned() },
-        began: words::moment(zone.to_civil(listed.created_at)),
-        used: words::moment(zone.to_civil(listed.seen_at)),
-    }
-}
-
 /// Shows it.
 pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(said): Query<Said>) -> Answer {
-    let (zone, now, account) = (ctx.studio()?.zone.clone(), app.clock.now(), &team.0.account);
+    let (zone, account) = (ctx.studio()?.zone.clone(), &team.0.account);
     let mut c = app.db.read().await?;
     let (found, keys) = (stored::get(&mut c, account).await?, store::passkeys::of_account(&mut c, account).await?);
     let may_go = passkeys::may_remove(found.is_some(), keys.len());
@@ -122,8 +102,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(said): Quer
     let keys = keys.into_iter().map(|one| key(one, &zone, may_go)).collect();
     let no_passkeys = passkeys::none_here(&app).map(words::no_passkeys);
     let own = ctx.seen.team_token.as_deref().map(sha256_hex).unwrap_or_default();
-    let listed = sessions::of_account(&mut c, account, now, now - Stay::TEAM.idle).await?;
-    let rows = listed.into_iter().map(|listed| row(listed, &zone, &own)).collect();
+    let rows = sign_ins::rows(&app, &mut c, &Holder::Account(account.clone()), &zone, &own).await?;
     let ctx = ctx.saying(said.words());
     Ok(Page::ok(OwnPage { ctx, factor, keys, last, no_passkeys, rows }).into_response())
 }
@@ -139,7 +118,8 @@ pub async fn codes(State(app): State<App>, ctx: Ctx, team: Team, _proven: Proven
 
 /// Ends one of her own sessions.
 pub async fn end(State(app): State<App>, team: Team, fields: Fields) -> Answer {
-    if sign_in::end_session(&app, &team.0, fields.trimmed("session")).await? {
+    let holder = Holder::Account(team.0.account.clone());
+    if people::end_session(&app, &holder, &team.actor(), fields.trimmed("session")).await? {
         Ok(see_other("/desk/sign-in?ended="))
     } else {
         Err(Fault::NotFound)

@@ -5,7 +5,7 @@ use axum::extract::State;
 use axum::response::IntoResponse;
 
 use super::second_factor::home;
-use crate::actions::people;
+use crate::actions::people::{self, Chosen};
 use crate::app::App;
 use crate::password;
 use crate::store::sessions::Stage;
@@ -42,13 +42,17 @@ pub async fn post(State(app): State<App>, ctx: Ctx, door: Door, fields: Fields) 
     owes_it(&door)?;
     let mut errors = Errors::new();
     let new = fields.get("new").to_owned();
-    if errors.take("new", password::check(&new), words::password).is_none() {
+    let about = [door.member.name.as_str(), &ctx.studio()?.name];
+    if errors.take("new", password::check(&new, &about), words::password).is_none() {
         return Ok(Page::refused(PasswordPage { ctx, errors }).into_response());
     }
-    let chosen = people::choose_password(&app, &door.member, door.stage, new, &ctx.seen.browser).await?;
-    let Some(signed_in) = chosen else {
-        errors.add("new", t("That is the first password. Yours is one that nobody told you."));
-        return Ok(Page::refused(PasswordPage { ctx, errors }).into_response());
+    let signed_in = match people::choose_password(&app, &door.member, door.stage, new, &ctx.seen.browser).await? {
+        Chosen::Taken(signed_in) => signed_in,
+        Chosen::Overtaken => return Ok(see_other("/team/sign-in")),
+        Chosen::FirstAgain => {
+            errors.add("new", t("That is the first password. Yours is one that nobody told you."));
+            return Ok(Page::refused(PasswordPage { ctx, errors }).into_response());
+        }
     };
     let mut response =
         see_other(if signed_in.stage == Stage::SetUp { "/team/second-factor" } else { home(&door.member) });

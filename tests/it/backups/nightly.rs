@@ -149,7 +149,7 @@ async fn what_is_lost_comes_back_from_an_encrypted_backup_and_its_key() {
     let to = ["--backups", folder.to_str().unwrap(), "--backup-key", lock.as_str()];
     let (code, said) = command(&[&["backup"][..], &to].concat(), data.path()).await;
     assert_eq!(code, Some(0), "{said}");
-    let kept = ["palpebra.db", "palpebra.keys", "palpebra.master"];
+    let kept = ["palpebra.db", "palpebra.db.end", "palpebra.keys", "palpebra.master"];
     assert_eq!(names(data.path()), kept, "nothing plain is left behind");
     assert_eq!(names(&folder.join("keys")), ["palpebra.keys.age", "palpebra.master.age"]);
     let before = tables(&data.path().join("palpebra.db")).await;

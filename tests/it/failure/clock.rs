@@ -1,7 +1,8 @@
 //! A clock that jumps: forward, everything that should have ended has; back, nothing lasts longer and nobody is kept out.
 
 use palpebra::jobs::{housekeeping, outbox};
-use palpebra::store::{audit, sessions};
+use palpebra::store::audit;
+use palpebra::store::sessions::{self, Holder};
 use time::Duration;
 
 use crate::support::TestApp;
@@ -103,7 +104,7 @@ async fn when_it_goes_forward_what_should_have_ended_has() {
     let mut c = app.app.db.read().await.unwrap();
     let account = palpebra::store::accounts::by_mail(&mut c, OWNER.0).await.unwrap().unwrap().member.account;
     let now = app.app.clock.now();
-    assert!(sessions::of_account(&mut c, &account, now, now - Duration::days(900)).await.unwrap().is_empty());
+    assert!(sessions::of(&mut c, &Holder::Account(account), now, now - Duration::days(900)).await.unwrap().is_empty());
 }
 
 #[tokio::test]

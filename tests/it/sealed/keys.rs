@@ -66,7 +66,8 @@ async fn a_restore_wants_the_keys_and_their_master_key_and_says_so() {
     // Who closes it last may have been a reader, which can't take SQLite's log away; but nothing is left in it.
     assert!(all.remove("palpebra.db-wal").unwrap_or_default().is_empty());
     all.remove("palpebra.db-shm");
-    assert_eq!(all.keys().collect::<Vec<_>>(), ["palpebra.db", "palpebra.keys", "palpebra.lock", "palpebra.master"]);
+    let files = ["palpebra.db", "palpebra.db.end", "palpebra.keys", "palpebra.lock", "palpebra.master"];
+    assert_eq!(all.keys().collect::<Vec<_>>(), files);
     assert_eq!(all["palpebra.master"], std::fs::read(&master).unwrap());
     // Another studio, which has keys of its own, takes it in: both can be opened by its master key.
     let (other, _) = studio().await;

@@ -13,8 +13,9 @@ use palpebra::domain::zone::Zone;
 use palpebra::jobs::outbox;
 use palpebra::mail::transport::{Outgoing, Transport};
 use palpebra::password::Passwords;
-use palpebra::store::Db;
+use palpebra::store::audit_end::EndFile;
 use palpebra::store::keyring::KeyPlace;
+use palpebra::store::{Db, audit};
 use palpebra::web;
 use palpebra::web::limits::Limits;
 use palpebra::web::server::{Patience, Proxies};
@@ -155,12 +156,14 @@ impl TestApp {
         })
     }
 
-    /// Copies its database to a file, and the keys of its records beside it.
+    /// Copies its database to a file, and what lies beside it: the keys of its records, and where the audit ends.
     pub(crate) async fn copy_to(&self, file: &std::path::Path) {
         self.app.db.copy_to(file).await.unwrap();
         let place = KeyPlace::beside(file);
         self.app.db.copy_keys_to(&place.keys).await.unwrap();
         std::fs::copy(&self.app.db.key_place().master, &place.master).unwrap();
+        let end = audit::last(&mut self.app.db.read().await.unwrap()).await.unwrap();
+        EndFile::of(file).set(&end).unwrap();
     }
 
     /// Where its files are.

@@ -149,3 +149,55 @@ async fn one_s_own_sessions_are_listed_and_ended_and_nobody_elses() {
     assert_eq!(there.get("/desk").await.location().as_deref(), Some("/team/sign-in"));
     assert_eq!(here.get("/desk").await.status, 200);
 }
+
+#[tokio::test]
+async fn a_client_sees_her_sessions_and_ends_one_and_nobody_elses() {
+    let (app, studio) = TestApp::with_studio().await;
+    studio.client("Zoë Birkholm", "zoe@clients.example.org", time::macros::date!(1988 - 02 - 03)).await;
+    let (here, there) = (app.client(MIA).await, app.client(MIA).await);
+    let zoe = app.client("zoe@clients.example.org").await;
+    let page = here.get("/me/data").await;
+    assert_eq!(page.all("#sessions ~ tbody tr").len(), 2, "{}", page.main());
+    let hash = page.attributes("form[action=\"/me/data/end\"] input[name=session]", "value");
+    assert_eq!(hash.len(), 1, "there is no button for the session that one sits in");
+    let (_, token) = zoe.get("/me/data").await.form("/me/data/copy");
+    let foreign = [token, vec![("session".to_owned(), hash[0].clone())]].concat();
+    assert_eq!(zoe.post("/me/data/end", &foreign).await.status, 404);
+    assert_eq!(there.get("/me").await.status, 200);
+    assert_eq!(here.submit(&page, "/me/data/end", &[]).await.status, 303);
+    assert_eq!(there.get("/me").await.location().as_deref(), Some("/sign-in"));
+    assert_eq!((here.get("/me").await.status, zoe.get("/me").await.status), (200, 200));
+}
+
+#[tokio::test]
+async fn the_owner_signs_everybody_out_but_herself() {
+    let (app, _) = TestApp::with_studio().await;
+    let (here, there) = (app.owner().await, app.owner().await);
+    let (liv, mia) = (app.member(LIV.0, LIV.1).await, app.client(MIA).await);
+    let page = here.get("/owner/practitioners").await;
+    let done = here.submit(&page, "/owner/practitioners/sign-outs", &[]).await;
+    let page = here.follow(done).await;
+    assert!(page.source().contains("Everybody else is signed out."), "{}", page.main());
+    assert_eq!(there.get("/owner").await.location().as_deref(), Some("/team/sign-in"));
+    assert_eq!(liv.get("/desk").await.location().as_deref(), Some("/team/sign-in"));
+    assert_eq!(mia.get("/me").await.location().as_deref(), Some("/sign-in"));
+    assert!(here.get("/owner/audit").await.main().contains("Sign-out everybody 3"));
+    // Nothing is barred: they sign in again.
+    assert_eq!(app.member(LIV.0, LIV.1).await.get("/desk").await.status, 200);
+}
+
+#[tokio::test]
+async fn of_more_than_twenty_sessions_the_oldest_ends() {
+    let (app, _) = TestApp::with_studio().await;
+    let liv = app.member(LIV.0, LIV.1).await;
+    let mut all = Vec::new();
+    for _ in 0..21 {
+        app.app.clock.advance(time::Duration::seconds(61));
+        all.push(app.owner().await);
+    }
+    let [first, second, .., last] = &all[..] else { panic!("there are 21") };
+    assert_eq!(first.get("/owner").await.location().as_deref(), Some("/team/sign-in"));
+    assert_eq!(second.get("/owner").await.status, 200);
+    assert_eq!(last.get("/desk/sign-in").await.all("#sessions ~ tbody tr").len(), 20);
+    assert_eq!(liv.get("/desk").await.status, 200, "hers are counted apart");
+}
