@@ -86,10 +86,12 @@ const AT_ONCE: usize = 500;
 /// When the file can't be written.
 pub async fn append_all(c: &mut Connection, actor: &Actor, events: &[Event<'_>], now: OffsetDateTime) -> Stored<()> {
     let mut from = last(c).await?;
-    if !c.has_reached() && from.seq > 0 {
+    if !c.has_reached() {
         match c.audit_end() {
             Some(end) if !stands(c, &end).await? => c.stands_apart(),
             Some(_) => {}
+            // A chain that has just begun has lost nothing.
+            None if from.seq == 0 => {}
             None => {
                 let lost = Event { action: "end-of-log.lost", ..Event::default() };
                 from = add(c, &Actor::Program, &[lost], now, from).await?;

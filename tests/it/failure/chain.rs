@@ -132,6 +132,12 @@ async fn an_end_that_is_cut_off_is_seen_at_once_and_for_good() {
         write_row(db, &app).await;
         assert_eq!(look(db).await, Found::CutOff(rows));
     }
+    // Nor does it when nothing at all is left, and a new chain grows beyond.
+    cut_off(db, 1).await;
+    for _ in 0..rows + 2 {
+        write_row(db, &app).await;
+        assert_eq!(look(db).await, Found::CutOff(rows));
+    }
 }
 
 #[tokio::test]
