@@ -229,7 +229,7 @@ pub fn password(refusal: &PasswordRefused) -> String {
         }
         PasswordRefused::TooLong => t("That is longer than 1024 bytes. A shorter one does.").to_owned(),
         PasswordRefused::Guessable => {
-            t("That is one of the first that somebody would try. Use other words.").to_owned()
+            t("That is soon guessed: common words, your own name and the studio’s make it no harder. Use a few other words.").to_owned()
         }
     }
 }

@@ -8,7 +8,7 @@ use crate::pages::{Person, Walk};
 use crate::support::{Browser, Server};
 
 const MAIL: &str = "ida@example.org";
-const PASSWORD: &str = "seven quiet lanterns";
+const PASSWORD: &str = "seven damp umbrellas";
 
 #[tokio::test]
 async fn an_owner_sets_the_studio_up_and_it_outlives_the_server() {
@@ -27,6 +27,9 @@ async fn an_owner_sets_the_studio_up_and_it_outlives_the_server() {
     browser.fill("Time zone", "Europe/Berlin").await;
     browser.fill("Currency", "EUR").await;
     browser.fill("Your mail", MAIL).await;
+    browser.fill("Password", "seven quiet lanterns").await;
+    browser.press("Make the studio").await;
+    browser.assert_shows("That is soon guessed").await;
     browser.fill("Password", PASSWORD).await;
     browser.press("Make the studio").await;
     let recovery_code = sets_second_factor_up(&she).await;
