@@ -7,6 +7,7 @@
 //! data/clients/<id>/record.pdf .json   one client
 //! data/clients/<id>/fhir.json          her forms and treatments as HL7 FHIR R4B
 //! data/clients/<id>/files/             her photos, and the files of her letters
+//! data/clients/<id>/rows.json          in a copy that she takes herself: every row about her
 //! data/papers.json, data/papers/       the studio's own papers: certificates and insurance policy
 //! data/tables/<table>.csv              all clients; papers.csv the studio's papers
 //! data/data-dictionary.csv             what each column holds
@@ -56,7 +57,8 @@ const READ_ME_TEXT: &str = "\
 This package holds client records of a lash and brow studio. They are private; store them accordingly.
 
 data/clients    one folder a client: record.pdf to read, record.json for programs, fhir.json for programs that know
-                HL7 FHIR R4B, files with photos and letters
+                HL7 FHIR R4B, files with photos and letters; in a copy that a client took herself also rows.json: all else
+                that is kept about her, row by row (a time is in seconds since 1970, UTC; money in the smallest coin)
 data/tables     the same records of all clients as tables, to open in a spreadsheet
 data/papers     the studio's certificates and insurance policy, which data/papers.json and data/tables/papers.csv list
 data/data-dictionary.csv   what each column of the tables holds

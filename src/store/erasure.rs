@@ -45,7 +45,7 @@ pub struct Ground<'a> {
 }
 
 /// What hangs on treatments, skin tests, reports and visits, before what it hangs on; then what hangs on the client alone.
-const OF_CLIENT: [&str; 35] = [
+pub(super) const OF_CLIENT: [&str; 35] = [
     "reaction_product WHERE reaction_id IN (SELECT id FROM reaction WHERE client_id = ?)",
     "reaction_entry WHERE reaction_id IN (SELECT id FROM reaction WHERE client_id = ?)",
     "reaction WHERE client_id = ?",
@@ -82,6 +82,11 @@ const OF_CLIENT: [&str; 35] = [
     "visit WHERE client_id = ?",
     "hold WHERE client_id = ?",
 ];
+
+/// The letters to a client: none when she shares her address with another one.
+pub(super) const LETTERS: &str = "outbox WHERE to_mail = (SELECT mail FROM client WHERE id = ?1)
+    AND NOT EXISTS (SELECT 1 FROM client other, client she
+                    WHERE she.id = ?1 AND other.mail = she.mail AND other.id <> she.id)";
 
 /// Takes a part of a client's records away and writes it down, in the transaction of the caller. Gives the letters to her
 /// that went with the record, whose files may lie on the disk.
@@ -140,15 +145,9 @@ fn mails(rows: &[String]) -> Stored<Vec<MailId>> {
 /// # Errors
 /// When the file can't be written.
 pub async fn forget_letters(c: &mut Connection, client: &ClientId) -> Stored<Vec<MailId>> {
-    let id = client.as_str();
-    let rows = sqlx::query_scalar!(
-        r#"DELETE FROM outbox WHERE to_mail = (SELECT mail FROM client WHERE id = ?1)
-           AND NOT EXISTS (SELECT 1 FROM client other, client she
-                           WHERE she.id = ?1 AND other.mail = she.mail AND other.id <> she.id)
-           RETURNING id AS "id!""#,
-        id
-    );
-    mails(&rows.fetch_all(c).await?)
+    let sql = format!("DELETE FROM {LETTERS} RETURNING id");
+    let rows: Vec<String> = sqlx::query_scalar(AssertSqlSafe(sql)).bind(client.as_str()).fetch_all(c).await?;
+    mails(&rows)
 }
 
 /// Takes out which letters left before a moment.

@@ -48,6 +48,7 @@ pub mod restriction;
 pub mod retention;
 pub mod retention_lists;
 pub mod retouch;
+pub mod rows;
 pub mod rules;
 mod scrub;
 mod sealed;

@@ -10,11 +10,13 @@ use super::{Connection, Db, Stored};
 /// How many rows are sealed in one transaction.
 const BATCH: usize = 50;
 
-/// Texts of a table: what `unsealed` calls them, how the row with the id `?1` is found, and whose it is.
+/// Texts of a table: what `unsealed` calls them, how the row with the id `?1` is found, what the id of a row is, and whose
+/// it is.
 struct Texts {
     what: &'static str,
     table: &'static str,
     row: &'static str,
+    id: &'static str,
     whose: &'static str,
     columns: &'static [&'static str],
 }
@@ -26,6 +28,7 @@ const TEXTS: [Texts; 12] = [
         what: "visit_verdict",
         table: "visit_verdict",
         row: "visit_id = ?1",
+        id: "visit_id",
         whose: OF_VISIT,
         columns: &["booked", "latest"],
     },
@@ -33,6 +36,7 @@ const TEXTS: [Texts; 12] = [
         what: "visit_start",
         table: "visit_start",
         row: "visit_id = ?1",
+        id: "visit_id",
         whose: OF_VISIT,
         columns: &["verdict", "readiness", "reason"],
     },
@@ -40,6 +44,7 @@ const TEXTS: [Texts; 12] = [
         what: "visit_check",
         table: "visit_check",
         row: "visit_id = ?1",
+        id: "visit_id",
         whose: OF_VISIT,
         columns: &["on_the_day", "traits"],
     },
@@ -47,24 +52,55 @@ const TEXTS: [Texts; 12] = [
         what: "treatment_version",
         table: "treatment_version",
         row: "treatment_id = substr(?1, 1, instr(?1, '/') - 1) AND version = CAST(substr(?1, instr(?1, '/') + 1) AS INTEGER)",
+        id: "treatment_id || '/' || version",
         whose: "SELECT client_id FROM treatment WHERE id = treatment_id",
         columns: &["notes", "reason"],
     },
-    Texts { what: "consent", table: "consent", row: "id = ?1", whose: "SELECT client_id", columns: &["body"] },
+    Texts {
+        what: "consent",
+        table: "consent",
+        row: "id = ?1",
+        id: "id",
+        whose: "SELECT client_id",
+        columns: &["body"],
+    },
     Texts {
         what: "letter",
         table: "letter",
         row: "id = ?1",
+        id: "id",
         whose: "SELECT client_id",
         columns: &["body", "set_aside_why"],
     },
-    Texts { what: "hold", table: "hold", row: "id = ?1", whose: "SELECT client_id", columns: &["why", "lifted_why"] },
-    Texts { what: "past_visit", table: "past_visit", row: "id = ?1", whose: "SELECT client_id", columns: &["note"] },
-    Texts { what: "skin_test", table: "skin_test", row: "id = ?1", whose: "SELECT client_id", columns: &["site"] },
+    Texts {
+        what: "hold",
+        table: "hold",
+        row: "id = ?1",
+        id: "id",
+        whose: "SELECT client_id",
+        columns: &["why", "lifted_why"],
+    },
+    Texts {
+        what: "past_visit",
+        table: "past_visit",
+        row: "id = ?1",
+        id: "id",
+        whose: "SELECT client_id",
+        columns: &["note"],
+    },
+    Texts {
+        what: "skin_test",
+        table: "skin_test",
+        row: "id = ?1",
+        id: "id",
+        whose: "SELECT client_id",
+        columns: &["site"],
+    },
     Texts {
         what: "skin_test.voided",
         table: "skin_test",
         row: "id = ?1",
+        id: "id",
         whose: "SELECT client_id",
         columns: &["voided"],
     },
@@ -72,6 +108,7 @@ const TEXTS: [Texts; 12] = [
         what: "skin_test_reading",
         table: "skin_test_reading",
         row: "id = CAST(?1 AS INTEGER)",
+        id: "id",
         whose: "SELECT client_id FROM skin_test WHERE id = skin_test_id",
         columns: &["note"],
     },
@@ -79,10 +116,22 @@ const TEXTS: [Texts; 12] = [
         what: "reaction_entry",
         table: "reaction_entry",
         row: "id = CAST(?1 AS INTEGER)",
+        id: "id",
         whose: "SELECT client_id FROM reaction WHERE id = reaction_id",
         columns: &["body"],
     },
 ];
+
+/// A sealed text of a client's, by its table and column: both as they are written here, and the column or the term by whose
+/// value a row is named.
+pub(super) fn text(table: &str, column: &str) -> Option<(&'static str, &'static str, &'static str)> {
+    const BODIES: [(&str, &[&str]); 2] = [("answers", &["body"]), ("draft", &["answers", "consent"])];
+    let bodies = BODIES.iter().map(|(table, columns)| (*table, "id", *columns));
+    let texts = TEXTS.iter().map(|texts| (texts.table, texts.id, texts.columns));
+    let of_table = bodies.chain(texts).filter(|(name, ..)| *name == table);
+    let mut columns = of_table.flat_map(|(name, id, columns)| columns.iter().map(move |column| (name, *column, id)));
+    columns.find(|(_, name, _)| *name == column)
+}
 
 /// Whether something waits to be sealed, and whether something is sealed.
 pub(super) async fn standing(file: &SqlitePool) -> Stored<(bool, bool)> {

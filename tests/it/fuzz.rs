@@ -1,8 +1,9 @@
-//! Every seed of the fuzzer goes through its parser, so that nothing that was once found comes back; `tests/run --fuzz` looks
-//! for more.
+//! Every seed of the fuzzer goes through its parser, so that nothing that was once found comes back, and so do many that were
+//! changed at random. `tests/run --fuzz` looks for more, and is told where each input leads.
 #![expect(
     clippy::unwrap_used,
     clippy::expect_used,
+    clippy::panic,
     clippy::indexing_slicing,
     reason = "a test may fail where it stands"
 )]
@@ -16,12 +17,17 @@ use std::io::Cursor;
 use std::panic::catch_unwind;
 use std::path::{Path, PathBuf};
 
+use std::thread;
+
 use image::codecs::jpeg::JpegEncoder;
 use image::{DynamicImage, ImageFormat, Rgb, RgbImage};
 use palpebra::documents::package::PackageWriter;
 use palpebra::sealing::Lock;
 use palpebra::studio_key::StudioKey;
-use targets::TARGETS;
+use rand::rngs::StdRng;
+use rand::seq::IndexedRandom;
+use rand::{RngExt, SeedableRng};
+use targets::{TARGETS, Target};
 
 use crate::documents::sample;
 use crate::documents::upload::with_exif;
@@ -48,6 +54,66 @@ fn every_seed_is_read_and_each_parser_takes_one() {
         assert!(taken, "no seed of {} is taken, so they try next to nothing", target.name);
     }
     assert!(folders.is_empty(), "no target reads {folders:?}");
+}
+
+/// How many changed seeds each parser is given: a few, more in CI.
+fn tries() -> u64 {
+    std::env::var("PALPEBRA_FUZZINGS").map_or(1_000, |tries| tries.parse().unwrap())
+}
+
+/// A span of `bytes`, which may be empty.
+fn span(random: &mut StdRng, bytes: &[u8]) -> std::ops::Range<usize> {
+    let from = random.random_range(0..=bytes.len());
+    from..random.random_range(from..=bytes.len().min(from + 64))
+}
+
+/// A seed with a change, or up to six.
+fn changed(random: &mut StdRng, seeds: &[Vec<u8>]) -> Vec<u8> {
+    /// Ends of numbers, and what divides texts.
+    const TELLING: &[u8] = b"\0\x01\x7f\x80\xff\r\n\t ,;:=%&\"'<>{}[]()+-./\\09aZ";
+    let mut bytes = seeds.choose(random).unwrap().clone();
+    for _ in 0..random.random_range(1..=6) {
+        let here = span(random, &bytes);
+        let put = match random.random_range(0..6) {
+            0 => vec![],
+            1 => vec![random.random()],
+            2 => vec![*TELLING.choose(random).unwrap()],
+            3 => bytes[here.clone()].repeat(random.random_range(2..40)),
+            4 => bytes[here.clone()].iter().map(|byte| byte ^ (1 << random.random_range(0..8))).collect(),
+            _ => {
+                let other = seeds.choose(random).unwrap();
+                other[span(random, other)].to_vec()
+            }
+        };
+        bytes.splice(here, put);
+    }
+    bytes.truncate(65_536);
+    bytes
+}
+
+/// Gives a parser so many changed seeds, always the same ones; which of them broke it is kept.
+fn try_hard(target: &Target, tries: u64) {
+    let seeds: Vec<Vec<u8>> =
+        inside(&Path::new(SEEDS).join(target.name)).iter().map(|path| fs::read(path).unwrap()).collect();
+    for number in 0..tries {
+        let bytes = changed(&mut StdRng::seed_from_u64(number), &seeds);
+        if catch_unwind(|| (target.run)(&bytes)).is_err() {
+            let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("artefacts/fuzz").join(target.name);
+            fs::create_dir_all(&folder).unwrap();
+            let kept = folder.join(format!("changed-{number}"));
+            fs::write(&kept, bytes).unwrap();
+            panic!("{} breaks {}", kept.display(), target.name);
+        }
+    }
+}
+
+#[test]
+fn no_seed_breaks_a_parser_however_it_was_changed() {
+    let tries = tries();
+    thread::scope(|scope| {
+        let work: Vec<_> = TARGETS.iter().map(|target| scope.spawn(move || try_hard(target, tries))).collect();
+        assert!(work.into_iter().all(|one| one.join().is_ok()), "which one stands above");
+    });
 }
 
 /// Seeds that no editor writes: photos, a package, something encrypted. Run it by name to write them anew.

@@ -6,6 +6,7 @@ mod backups;
 mod bytes;
 mod calendars;
 mod client;
+mod data;
 mod demo;
 mod documents;
 mod face;

@@ -135,9 +135,8 @@ pub async fn make(app: &App, actor: &Actor, order: Order) -> Result<Export, Expo
     let out = package.out()?;
     let collector = Collector::load(snapshot, &studio, now).await?;
     let places = Places { out, passphrase, spool: files::scratch(app)?, key };
-    // A client's copy is about her: the certificates of others are none of it.
-    let papers = !matches!(actor, Actor::Client(_));
-    let content = Content { head: head.clone(), clients: &clients, papers, going: &going };
+    let her_own = matches!(actor, Actor::Client(_));
+    let content = Content { head: head.clone(), clients: &clients, her_own, going: &going };
     let (summary, written) = write(snapshots, &collector, &content, places).await?;
     let export = Export {
         id: head.id.clone(),

@@ -19,7 +19,7 @@ use crate::documents::record::{ExportHead, Paper};
 use crate::domain::ids::ClientId;
 use crate::language::Language;
 use crate::sealing::Passphrase;
-use crate::store::{Connection, Tx, files, papers};
+use crate::store::{Connection, Tx, files, papers, rows};
 use crate::studio_key::StudioKey;
 
 /// How many clients are worked on at once. Reading waits for the database far more than it works, so there are more of them
@@ -30,8 +30,9 @@ pub(super) const DESKS: u32 = 6;
 pub(super) struct Content<'a> {
     pub(super) head: Arc<ExportHead>,
     pub(super) clients: &'a [ClientId],
-    /// Whether the studio's own papers go in.
-    pub(super) papers: bool,
+    /// Whether the client takes it herself: it is about her, so the certificates of others are none of it, and all that
+    /// is kept about her is.
+    pub(super) her_own: bool,
     pub(super) going: &'a Going<'a>,
 }
 
@@ -115,7 +116,7 @@ async fn send(
     way: &Way,
 ) -> Result<Option<()>, ExportError> {
     let Some(first) = snapshots.first_mut() else { return Err(ExportError::CutOff) };
-    if content.papers && send_papers(first, collector, way).await?.is_none() {
+    if !content.her_own && send_papers(first, collector, way).await?.is_none() {
         return Ok(None);
     }
     let desk = |snapshot| Desk { snapshot, collector: collector.clone() };
@@ -140,6 +141,9 @@ async fn send(
     drop(rendering);
     let mut desk = open(&office.desks).pop().ok_or(ExportError::CutOff)?;
     for id in content.clients {
+        if content.her_own && way.send(rows_of(&mut desk.snapshot, id).await?).await.is_err() {
+            return Ok(None);
+        }
         for file in files::of_client(&mut desk.snapshot, id).await? {
             let content = files::body(&mut desk.snapshot, &file.id).await?;
             let part = Part::File { client: id.clone(), name: care::name_beside(&file), content };
@@ -149,6 +153,12 @@ async fn send(
         }
     }
     Ok(Some(()))
+}
+
+async fn rows_of(c: &mut Connection, id: &ClientId) -> Result<Part, ExportError> {
+    let rows = rows::of_client(c, id).await?;
+    let content = serde_json::to_vec_pretty(&rows).map_err(std::io::Error::from)?;
+    Ok(Part::File { client: id.clone(), name: "rows.json".to_owned(), content })
 }
 
 async fn send_papers(c: &mut Connection, collector: &Collector, way: &Way) -> Result<Option<()>, ExportError> {

@@ -53,6 +53,13 @@ async fn her_copy_is_the_package_of_her_record_and_nobody_else_fetches_it() {
     let mut json = String::new();
     archive.by_name(&format!("{folder}/record.json")).unwrap().read_to_string(&mut json).unwrap();
     assert!(json.contains("Mia Sandgren") && json.contains("1991-06-14"), "{json}");
+    let mut rows = String::new();
+    archive.by_name(&format!("{folder}/rows.json")).unwrap().read_to_string(&mut rows).unwrap();
+    let rows: serde_json::Value = serde_json::from_str(&rows).unwrap();
+    assert_eq!(rows["client"][0]["mail"], MIA);
+    assert!(rows["consent"][0]["body"].is_object(), "what is sealed can be read: {rows}");
+    let session = rows["session"][0].as_object().unwrap();
+    assert!(session.contains_key("device") && !session.contains_key("token_hash"), "{session:?}");
     let mut pdf = Vec::new();
     archive.by_name(&format!("{folder}/record.pdf")).unwrap().read_to_end(&mut pdf).unwrap();
     assert!(pdf.starts_with(b"%PDF-"));
@@ -67,6 +74,9 @@ async fn her_copy_is_the_package_of_her_record_and_nobody_else_fetches_it() {
     let fields = [("scope", "client"), ("client", studio.mia.as_str()), ("why", "Claim 77")];
     assert_eq!(owner.submit(&form, "/owner/exports", &fields).await.status, 303);
     let list = owner.get("/owner/exports").await;
+    let package = owner.get(&list.link("Fetch it")).await;
+    let archive = zip::ZipArchive::new(Cursor::new(&package.bytes)).unwrap();
+    assert!(!archive.file_names().any(|name| name.unwrap().ends_with("rows.json")), "an insurer needs no sign-ins");
     let id = list.link("Fetch it").trim_start_matches("/owner/exports/").split('/').next().unwrap().to_owned();
     assert_eq!(mia.get(&format!("/me/data/copies/{id}/my-data.zip")).await.status, 404);
     let log = audit::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap();

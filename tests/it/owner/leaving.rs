@@ -82,11 +82,15 @@ const MORE: [&str; 11] = [
     "INSERT INTO past_visit SELECT 'p', client_id, (SELECT min(id) FROM service), '2025-01-02', 1, 1, '' FROM one",
 ];
 
-/// A demo with something in every part of a record.
-async fn demo(folder: &Path) -> Db {
+pub(crate) async fn plain_demo(folder: &Path) -> Db {
     let file = folder.join("palpebra.db");
     seed_demo::prepare(&file, datetime!(2026-11-25 15:20 UTC), Passwords::quick()).await.unwrap();
-    let db = Db::open(&file).await.unwrap();
+    Db::open(&file).await.unwrap()
+}
+
+/// A demo with something in every part of a record.
+pub(crate) async fn demo(folder: &Path) -> Db {
+    let db = plain_demo(folder).await;
     let mut tx = db.write().await.unwrap();
     let one = "CREATE TEMP VIEW one AS SELECT id, client_id, visit_id FROM treatment ORDER BY created_at, id LIMIT 1";
     for sql in std::iter::once(one).chain(MORE) {
@@ -96,7 +100,7 @@ async fn demo(folder: &Path) -> Db {
     db
 }
 
-async fn everybody(c: &mut Connection) -> Vec<String> {
+pub(crate) async fn everybody(c: &mut Connection) -> Vec<String> {
     sqlx::query_scalar("SELECT id FROM client ORDER BY id").fetch_all(c).await.unwrap()
 }
 
@@ -215,7 +219,7 @@ async fn photos_leave_without_the_record() {
 }
 
 /// Tables whose rows belong to a client, by their references.
-async fn tables_of_clients(c: &mut Connection) -> BTreeSet<String> {
+pub(crate) async fn tables_of_clients(c: &mut Connection) -> BTreeSet<String> {
     let references: Vec<(String, String)> = sqlx::query_as(
         "SELECT s.name, f.\"table\" FROM sqlite_schema s, pragma_foreign_key_list(s.name) f WHERE s.type = 'table'",
     )

@@ -15,7 +15,7 @@ mod invite;
 mod keeping;
 mod label;
 mod language;
-mod leaving;
+pub(crate) mod leaving;
 mod other_hours;
 mod package;
 mod papers;
