@@ -1,5 +1,6 @@
 //! The command line.
 
+use std::io::{self, Write as _};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -377,10 +378,13 @@ fn fail(failed: &Failed) -> ExitCode {
     ExitCode::from(failed.code)
 }
 
-/// Prints a result, which goes to standard output.
-#[expect(clippy::print_stdout, reason = "results of commands go there")]
+/// Prints a result, which goes to standard output. Whoever reads no further, such as `head`, ends no command.
 fn say(line: &str) {
-    println!("{line}");
+    if let Err(error) = writeln!(io::stdout(), "{line}")
+        && error.kind() != io::ErrorKind::BrokenPipe
+    {
+        eprintln!("palpebra: {error}");
+    }
 }
 
 /// Keeps a second server off the same file for as long as the lock lives.

@@ -232,3 +232,14 @@ async fn settings_say_where_they_come_from_and_hide_what_is_secret() {
     let (code, said) = run(&[]).await;
     assert!(code == Some(78) && said.contains("“lisen” is no setting"), "{said}");
 }
+
+#[tokio::test]
+async fn whoever_reads_no_further_ends_no_command() {
+    let folder = tempfile::tempdir().unwrap();
+    let (reader, writer) = std::io::pipe().unwrap();
+    drop(reader);
+    let mut command = Command::new(PROGRAM);
+    command.env_clear().args(["settings", "--data"]).arg(folder.path()).stdout(writer);
+    let out = command.output().await.unwrap();
+    assert_eq!((out.status.code(), String::from_utf8_lossy(&out.stderr).as_ref()), (Some(0), ""));
+}
