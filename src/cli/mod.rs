@@ -380,10 +380,9 @@ fn fail(failed: &Failed) -> ExitCode {
 
 /// Prints a result, which goes to standard output. Whoever reads no further, such as `head`, ends no command.
 fn say(line: &str) {
-    if let Err(error) = writeln!(io::stdout(), "{line}")
-        && error.kind() != io::ErrorKind::BrokenPipe
-    {
-        eprintln!("palpebra: {error}");
+    match writeln!(io::stdout(), "{line}") {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => eprintln!("palpebra: {error}"),
+        _ => {}
     }
 }
 
