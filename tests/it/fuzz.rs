@@ -16,7 +16,6 @@ use std::fs;
 use std::io::Cursor;
 use std::panic::catch_unwind;
 use std::path::{Path, PathBuf};
-
 use std::thread;
 
 use image::codecs::jpeg::JpegEncoder;
