@@ -32,6 +32,7 @@ pub mod seed_demo;
 mod serve;
 pub mod settings;
 mod upgrade;
+mod user;
 mod verify;
 pub mod window;
 
@@ -325,20 +326,21 @@ impl From<std::io::Error> for Failed {
 
 /// Runs the command that was typed. 0 is well; 2 a wrong call; 64 to 78 as in `sysexits.h`.
 pub fn main() -> ExitCode {
-    let file = match settings::FromFile::find(std::env::args_os().skip(1), std::env::var_os("PALPEBRA_CONFIG")) {
-        Ok(file) => file,
-        Err(failed) => return fail(&failed),
-    };
+    match run() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(failed) => {
+            eprintln!("palpebra: {}", failed.line);
+            ExitCode::from(failed.code)
+        }
+    }
+}
+
+fn run() -> Result<(), Failed> {
+    let file = settings::FromFile::find(std::env::args_os().skip(1), std::env::var_os("PALPEBRA_CONFIG"))?;
     let matches = file.under(Cli::command()).get_matches();
-    let command = match Cli::from_arg_matches(&matches) {
-        Ok(cli) => cli.command,
-        Err(error) => error.exit(),
-    };
-    let runtime = match tokio::runtime::Runtime::new() {
-        Ok(runtime) => runtime,
-        Err(error) => return fail(&Failed::from(error)),
-    };
-    let result = runtime.block_on(async {
+    let command = Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit()).command;
+    user::may_write(&matches)?;
+    tokio::runtime::Runtime::new()?.block_on(async {
         match command {
             Command::Serve(args) => serve::run(args).await,
             Command::CreateOwner(args) => create_owner::run(args).await,
@@ -360,22 +362,13 @@ pub fn main() -> ExitCode {
             }
             Command::Doctor(args) => doctor::run(args).await,
         }
-    });
-    match result {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(failed) => fail(&failed),
-    }
+    })
 }
 
 fn window(args: &window::WindowArgs) -> Result<(), Failed> {
     let today = Clock::system().now().date();
     say(window::run(args, today).map_err(|error| Failed::usage(error.to_string()))?.trim_end());
     Ok(())
-}
-
-fn fail(failed: &Failed) -> ExitCode {
-    eprintln!("palpebra: {}", failed.line);
-    ExitCode::from(failed.code)
 }
 
 /// Prints a result, which goes to standard output. Whoever reads no further, such as `head`, ends no command.

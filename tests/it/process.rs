@@ -196,6 +196,23 @@ async fn its_files_are_its_own() {
     program.stop(&data).await;
 }
 
+/// Only root can give a folder away, so elsewhere there is nothing to try.
+#[tokio::test]
+async fn root_writes_nothing_in_the_folder_of_another_user() {
+    let folder = tempfile::tempdir().unwrap();
+    if std::fs::metadata("/proc/self").unwrap().uid() != 0 {
+        return;
+    }
+    std::os::unix::fs::chown(folder.path(), Some(4711), Some(4711)).unwrap();
+    for arguments in [&["doctor"][..], &["backup"], &["serve"], &["restore", "--from", "/nowhere"]] {
+        let out = Command::new(PROGRAM).args(arguments).arg("--data").arg(folder.path()).output().await.unwrap();
+        let said = String::from_utf8(out.stderr).unwrap();
+        assert_eq!(out.status.code(), Some(77), "{arguments:?}: {said}");
+        assert!(said.contains("belongs to user 4711") && said.contains("runuser"), "{said}");
+    }
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+}
+
 #[tokio::test]
 async fn settings_say_where_they_come_from_and_hide_what_is_secret() {
     let folder = tempfile::tempdir().unwrap();

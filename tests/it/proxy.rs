@@ -1,4 +1,5 @@
-//! nginx, as the sample sets it up, before the real program: what reaches a browser, and what is kept out.
+//! nginx and Caddy, as the samples set them up, before the real program: what reaches a browser, and what is kept out.
+#![expect(clippy::unwrap_used, clippy::indexing_slicing, reason = "a test may fail where it stands")]
 
 use serde_json::{Value, json};
 use tokio::process::Command;
@@ -7,6 +8,15 @@ use crate::process::{Program, folder};
 
 #[tokio::test(flavor = "multi_thread")]
 async fn the_sample_for_nginx_keeps_what_it_promises() {
+    keeps_what_it_promises("nginx", "nginx.conf").await;
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_sample_for_caddy_keeps_what_it_promises() {
+    keeps_what_it_promises("caddy", "Caddyfile").await;
+}
+
+async fn keeps_what_it_promises(kind: &str, sample: &str) {
     let (folder, _) = folder().await;
     let set = "export PALPEBRA_BASE_URL=https://book.example.org PALPEBRA_TRUSTED_PROXY=127.0.0.1;";
     let program = Program::start(folder.path(), set, "info").await;
@@ -14,7 +24,8 @@ async fn the_sample_for_nginx_keeps_what_it_promises() {
     let python = std::env::var_os("PALPEBRA_PYTHON").unwrap();
     let output = Command::new(python)
         .arg(format!("{here}/tests/reference/proxy.py"))
-        .arg(format!("{here}/deploy/nginx.conf"))
+        .arg(kind)
+        .arg(format!("{here}/deploy/{sample}"))
         .arg(program.url.rsplit(':').next().unwrap())
         .output()
         .await

@@ -1,12 +1,11 @@
-"""Puts nginx, as deploy/nginx.conf sets it up, before a program, and says what a browser and others get from it, as one JSON
-object.
+"""Puts nginx or Caddy, as deploy's sample sets it up, before a program, and says what a browser and others get from it, as one
+JSON object.
 
-    proxy.py CONFIG PORT
+    proxy.py nginx|caddy CONFIG PORT
 
 CONFIG is the sample: only its ports, its certificate and the program's port are put in. PORT is the program's.
 """
 
-import http.client
 import json
 import os
 import re
@@ -16,11 +15,10 @@ import subprocess
 import sys
 import tempfile
 import time
-import urllib.parse
 
 import trustme
 
-HOST = "book.example.org"
+from visitor import HOST, Visitor, token
 
 
 def free_port():
@@ -29,67 +27,56 @@ def free_port():
         return taken.getsockname()[1]
 
 
-def set_up(sample, folder, program, plain, secure):
+def certify(folder):
     authority = trustme.CA()
     certificate = authority.issue_cert(HOST)
     certificate.cert_chain_pems[0].write_to_path(os.path.join(folder, "chain.pem"))
     certificate.private_key_pem.write_to_path(os.path.join(folder, "key.pem"))
-    changes = [
+    return authority
+
+
+def change(sample, changes):
+    for pattern, text in changes:
+        sample, times = re.subn(pattern, text, sample)
+        assert times, f"the sample has no {pattern}"
+    return sample
+
+
+def nginx(sample, folder, program, plain, secure):
+    """The file that it is started with, and its command."""
+    sample = change(sample, [
         (r"(?m)^\s*listen \[::\].*\n", ""),
         (r"listen 443\b", f"listen 127.0.0.1:{secure}"),
         (r"listen 80\b", f"listen 127.0.0.1:{plain}"),
         (r"ssl_certificate .*;", f"ssl_certificate {folder}/chain.pem;"),
         (r"ssl_certificate_key .*;", f"ssl_certificate_key {folder}/key.pem;"),
         (r"proxy_pass .*;", f"proxy_pass http://127.0.0.1:{program};"),
-    ]
-    for pattern, text in changes:
-        sample, times = re.subn(pattern, text, sample)
-        assert times, f"the sample has no {pattern}"
+    ])
     places = "".join(f"{kind}_temp_path {folder}/{kind};\n" for kind in ["client_body", "proxy", "fastcgi", "uwsgi", "scgi"])
-    with open(os.path.join(folder, "nginx.conf"), "w") as file:
-        file.write(f"pid {folder}/pid;\nevents {{}}\nhttp {{\naccess_log off;\n{places}{sample}\n}}\n")
-    return authority
+    config = f"pid {folder}/pid;\nevents {{}}\nhttp {{\naccess_log off;\n{places}{sample}\n}}\n"
+    return config, ["nginx", "-p", folder, "-c", f"{folder}/config", "-e", "stderr", "-g", "daemon off; master_process off;"]
 
 
-def start(folder, port):
-    arguments = ["nginx", "-p", folder, "-c", f"{folder}/nginx.conf", "-e", "stderr", "-g", "daemon off; master_process off;"]
-    child = subprocess.Popen(arguments, stderr=sys.stderr)
+def caddy(sample, folder, program, plain, secure):
+    sample = change(sample, [
+        (rf"(?m)^{re.escape(HOST)} {{", f"https://{HOST}:{secure} {{\n\tbind 127.0.0.1\n\ttls {folder}/chain.pem {folder}/key.pem"),
+        (rf"(?m)^http://{re.escape(HOST)} {{", f"http://{HOST}:{plain} {{\n\tbind 127.0.0.1"),
+        (r"reverse_proxy .*", f"reverse_proxy 127.0.0.1:{program}"),
+    ])
+    # What it looks after besides, on fixed ports, would meet that of another test.
+    config = f"{{\n\tadmin off\n\tauto_https off\n\tstorage file_system {folder}\n\tlog {{\n\t\tlevel ERROR\n\t}}\n}}\n{sample}\n"
+    return config, ["caddy", "run", "--adapter", "caddyfile", "--config", f"{folder}/config"]
+
+
+def start(command, port):
+    child = subprocess.Popen(command, stderr=sys.stderr)
     while True:
-        assert child.poll() is None, "nginx ended"
+        assert child.poll() is None, f"{command[0]} ended"
         try:
             socket.create_connection(("127.0.0.1", port), timeout=1).close()
             return child
         except OSError:
             time.sleep(0.01)
-
-
-class Client:
-    """A browser as far as it matters here: it keeps cookies and says where a form comes from."""
-
-    def __init__(self, port, context=None):
-        self.port, self.context, self.cookies, self.set = port, context, {}, []
-
-    def ask(self, method, path, form=None, headers=()):
-        sock = socket.create_connection(("127.0.0.1", self.port), timeout=20)
-        connection = http.client.HTTPConnection(HOST)
-        connection.sock = self.context.wrap_socket(sock, server_hostname=HOST) if self.context else sock
-        sent = dict(headers, Host=HOST)
-        if self.cookies:
-            sent["Cookie"] = "; ".join(f"{name}={value}" for name, value in self.cookies.items())
-        body = None
-        if form is not None:
-            body = urllib.parse.urlencode(form)
-            sent |= {"Content-Type": "application/x-www-form-urlencoded", "Origin": f"https://{HOST}"}
-            sent["Sec-Fetch-Site"] = "same-origin"
-        connection.request(method, path, body, sent)
-        answer = connection.getresponse()
-        text = answer.read().decode("utf-8", "replace")
-        for line in answer.headers.get_all("Set-Cookie") or []:
-            self.set.append(line)
-            name, _, value = line.split(";")[0].partition("=")
-            self.cookies[name] = value
-        connection.close()
-        return answer.status, {name.lower(): value for name, value in answer.headers.items()}, text
 
 
 def trusting(authority):
@@ -111,10 +98,6 @@ def speaks(port, authority, lowest, highest, ciphers="ALL:@SECLEVEL=0"):
         return None
 
 
-def token(page):
-    return re.search(r'name="csrf" value="([^"]+)"', page).group(1)
-
-
 def sign_in(client, **changed):
     _, _, page = client.ask("GET", "/sign-in")
     form = {"csrf": token(page), "mail": "nobody@clients.example.org"} | changed
@@ -123,12 +106,12 @@ def sign_in(client, **changed):
 
 def tell(plain, secure, authority):
     context, version = trusting(authority), ssl.TLSVersion
-    open_page = Client(plain).ask("GET", "/services/x?y=1")
-    browser = Client(secure, context)
+    open_page = Visitor(plain).ask("GET", "/services/x?y=1")
+    browser = Visitor(secure, context)
     status, headers, _ = browser.ask("GET", "/sign-in")
     told = {
         "plain_page": [open_page[0], open_page[1].get("location")],
-        "plain_form": Client(plain).ask("POST", "/sign-in", {"mail": "nobody@clients.example.org"})[0],
+        "plain_form": Visitor(plain).ask("POST", "/sign-in", {"mail": "nobody@clients.example.org"})[0],
         "page": [status, headers.get("strict-transport-security")],
         "cookies": browser.set,
         "form": sign_in(browser),
@@ -163,11 +146,14 @@ def has(suite):
         return False
 
 
-def main(config, program):
-    with open(config) as file, tempfile.TemporaryDirectory() as folder:
+def main(kind, sample, program):
+    with open(sample) as file, tempfile.TemporaryDirectory() as folder:
         plain, secure = free_port(), free_port()
-        authority = set_up(file.read(), folder, program, plain, secure)
-        child = start(folder, secure)
+        authority = certify(folder)
+        config, command = {"nginx": nginx, "caddy": caddy}[kind](file.read(), folder, program, plain, secure)
+        with open(os.path.join(folder, "config"), "w") as written:
+            written.write(config)
+        child = start(command, secure)
         try:
             print(json.dumps(tell(plain, secure, authority)))
         finally:
