@@ -24,19 +24,20 @@ pub(super) async fn up_to_date(file: &Path, keys: &KeyPlace) -> Result<(), Faile
         Err(error) => return Err(error.into()),
     }
     let kept = keep(file).await?;
-    match Db::upgrade_with(file, keys).await {
-        Ok(db) => {
-            db.close().await;
-            say(&format!("upgraded; the database as it was before is kept: {}", kept.display()));
-            say("delete that copy once all is well: health records in copies from before are not sealed");
-            Ok(())
-        }
-        Err(error) => {
-            let Failed { code, line } = error.into();
-            let as_before = "the database could not be upgraded and is as it was: the version before can go on with it";
-            Err(Failed { code, line: format!("{as_before}; a copy is kept: {}; {line}", kept.display()) })
-        }
-    }
+    let failed = |error: StoreError, what: &str| {
+        let Failed { code, line } = error.into();
+        Failed { code, line: format!("{what}; a copy is kept: {}; {line}", kept.display()) }
+    };
+    let as_before = "the database could not be upgraded and is as it was: the version before can go on with it";
+    let db = Db::brought_up(file, keys).await.map_err(|error| failed(error, as_before))?;
+    let half = "the database is upgraded, but not all of it is sealed yet: the next start goes on, and the version before \
+                needs the copy in its place";
+    let sealed = db.seal().await;
+    db.close().await;
+    sealed.map_err(|error| failed(error, half))?;
+    say(&format!("upgraded; the database as it was before is kept: {}", kept.display()));
+    say("delete that copy once all is well: health records in copies from before are not sealed");
+    Ok(())
 }
 
 /// Keeps a checked copy under the first free name. Starts that fail again and again share one: they change nothing.

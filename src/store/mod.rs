@@ -11,7 +11,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use sqlx::sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous};
-use sqlx::{Connection as _, SqliteConnection, SqlitePool};
+use sqlx::{Connection as _, Sqlite, SqliteConnection, SqlitePool, Transaction};
 
 pub mod accounts;
 pub mod audit;
@@ -121,13 +121,31 @@ impl Db {
         Self::upgrade_with(file, &KeyPlace::beside(file)).await
     }
 
-    /// Opens the file and brings one from an older version up to date: its schema in one transaction, and then what must be
-    /// sealed in many, which go on where they were cut off.
+    /// Opens the file and brings one from an older version up to date: [`Db::brought_up`], then [`Db::seal`].
     ///
     /// # Errors
-    /// As [`Db::open_with`], and when the schema can't be brought up to date: then nothing is changed.
+    /// As both.
     pub async fn upgrade_with(file: &Path, keys: &KeyPlace) -> Stored<Self> {
+        let db = Self::brought_up(file, keys).await?;
+        db.seal().await?;
+        Ok(db)
+    }
+
+    /// Opens the file and brings the schema of an older version up to date, in one transaction.
+    ///
+    /// # Errors
+    /// As [`Db::open_with`], and when the schema can't be brought up to date: then nothing in the file is changed.
+    pub async fn brought_up(file: &Path, keys: &KeyPlace) -> Stored<Self> {
         Self::opened(file, keys, true).await
+    }
+
+    /// Seals what an older version left open, in many transactions, which go on where they were cut off.
+    ///
+    /// # Errors
+    /// When the file or the keys can't be written.
+    pub async fn seal(&self) -> Stored<()> {
+        let (unsealed, _) = sealed::standing(&mut *self.write.acquire().await?).await?;
+        if unsealed { sealed::seal_all(self).await } else { Ok(()) }
     }
 
     async fn opened(file: &Path, keys: &KeyPlace, upgrades: bool) -> Stored<Self> {
@@ -151,36 +169,46 @@ impl Db {
         if parse_version(&version) < OLDEST_SQLITE {
             return Err(StoreError::SqliteTooOld(version));
         }
-        let standing = upgrade::standing(&mut *write.acquire().await?).await?;
-        match standing {
-            Standing::Older if !upgrades => {
-                write.close().await;
-                return Err(StoreError::Older);
-            }
-            Standing::Empty | Standing::Older => upgrade::apply(&write).await?,
-            Standing::Same => upgrade::compare(&write).await?,
-        }
-        let (unsealed, sealed) = sealed::standing(&write).await?;
-        if unsealed && !upgrades {
-            write.close().await;
-            return Err(StoreError::Older);
-        }
-        let keys = match Keyring::open(keys, !sealed).await {
-            Ok(keys) => Arc::new(keys),
+        let (upgraded, keys) = match Self::made_ready(&write, keys, upgrades).await {
+            Ok(ready) => ready,
             Err(error) => {
                 write.close().await;
                 return Err(error);
             }
         };
+        if let Some(upgraded) = upgraded {
+            upgraded.commit().await?;
+        }
         let readers = 4;
         let read = pool(readers).connect_with(base.read_only(true).pragma("query_only", "ON")).await?;
         let debt = Arc::new(Debt::of(folder_of(file)));
-        let beside = Beside { keys, end: Arc::new(EndFile::of(file)) };
-        let db = Self { read, write, file: file.to_owned(), beside, debt };
-        if unsealed {
-            sealed::seal_all(&db).await?;
+        let beside = Beside { keys: Arc::new(keys), end: Arc::new(EndFile::of(file)) };
+        Ok(Self { read, write, file: file.to_owned(), beside, debt })
+    }
+
+    /// The change of the schema, if there is one, which waits to be committed, and the keys of what is sealed.
+    async fn made_ready(
+        write: &SqlitePool,
+        keys: &KeyPlace,
+        upgrades: bool,
+    ) -> Stored<(Option<Transaction<'static, Sqlite>>, Keyring)> {
+        let standing = upgrade::standing(&mut *write.acquire().await?).await?;
+        let mut upgraded = match standing {
+            Standing::Older if !upgrades => return Err(StoreError::Older),
+            Standing::Empty | Standing::Older => Some(upgrade::apply(write).await?),
+            Standing::Same => {
+                upgrade::compare(write).await?;
+                None
+            }
+        };
+        let (unsealed, sealed) = match &mut upgraded {
+            Some(tx) => sealed::standing(tx).await?,
+            None => sealed::standing(&mut *write.acquire().await?).await?,
+        };
+        if unsealed && !upgrades {
+            return Err(StoreError::Older);
         }
-        Ok(db)
+        Ok((upgraded, Keyring::open(keys, !sealed).await?))
     }
 
     /// The folder of the file.

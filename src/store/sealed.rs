@@ -1,7 +1,7 @@
 //! Seals what was written before there were keys: row by row as `unsealed` lists them, a batch to a transaction, so that
 //! whoever cuts it off loses nothing.
 
-use sqlx::{AssertSqlSafe, SqlitePool};
+use sqlx::{AssertSqlSafe, SqliteConnection};
 
 use super::drafts::key_of;
 use super::types::{impossible, instant};
@@ -134,18 +134,18 @@ pub(super) fn text(table: &str, column: &str) -> Option<(&'static str, &'static 
 }
 
 /// Whether something waits to be sealed, and whether something is sealed.
-pub(super) async fn standing(file: &SqlitePool) -> Stored<(bool, bool)> {
+pub(super) async fn standing(c: &mut SqliteConnection) -> Stored<(bool, bool)> {
     let row = sqlx::query!(
         r#"SELECT EXISTS (SELECT 1 FROM unsealed) AS "unsealed!: bool",
                   EXISTS (SELECT 1 FROM answers WHERE body LIKE '"sealed:%')
                   OR EXISTS (SELECT 1 FROM file WHERE hex(substr(body, 1, 1)) = '01') AS "sealed!: bool""#
     );
-    let row = row.fetch_one(file).await?;
+    let row = row.fetch_one(&mut *c).await?;
     let mut sealed = row.sealed;
     for Texts { table, columns, .. } in TEXTS {
         if let (false, Some(column)) = (sealed, columns.first()) {
             let sql = format!("SELECT EXISTS (SELECT 1 FROM {table} WHERE {column} LIKE '\"sealed:%')");
-            sealed = sqlx::query_scalar(AssertSqlSafe(sql)).fetch_one(file).await?;
+            sealed = sqlx::query_scalar(AssertSqlSafe(sql)).fetch_one(&mut *c).await?;
         }
     }
     Ok((row.unsealed, sealed))

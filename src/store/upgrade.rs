@@ -1,7 +1,7 @@
 //! The schema: made in a new file, brought up to date in one of an older version, as a whole or not at all.
 
 use sqlx::migrate::MigrateError;
-use sqlx::{SqliteConnection, SqlitePool};
+use sqlx::{Sqlite, SqliteConnection, SqlitePool, Transaction};
 
 use super::{BEGIN, StoreError, Stored};
 
@@ -42,13 +42,13 @@ pub(super) async fn compare(write: &SqlitePool) -> Stored<()> {
 }
 
 /// Applies what is missing in one transaction: when any of it fails, or leaves rows that refer to nothing, the file stays
-/// as it was.
-pub(super) async fn apply(write: &SqlitePool) -> Stored<()> {
+/// as it was. It is not committed yet, so that whatever else an upgrade needs can be seen to be there first.
+pub(super) async fn apply(write: &SqlitePool) -> Stored<Transaction<'static, Sqlite>> {
     let mut tx = write.begin_with(BEGIN).await?;
     MIGRATIONS.run(&mut *tx).await?;
     let lost = sqlx::query("PRAGMA foreign_key_check").fetch_all(&mut *tx).await?.len();
     if lost > 0 {
         return Err(StoreError::Damaged(format!("{lost} rows refer to rows that are not there")));
     }
-    Ok(tx.commit().await?)
+    Ok(tx)
 }

@@ -11,6 +11,7 @@ use std::process::Stdio;
 use palpebra::domain::ids::{ClientId, DraftId};
 use palpebra::domain::questionnaire::Answer;
 use palpebra::domain::skin_test::TestResult;
+use palpebra::store::keyring::KeyPlace;
 use palpebra::store::treatments::Outcome;
 use palpebra::store::{Db, StoreError, Trouble, audit, drafts, health};
 use sqlx::sqlite::SqliteConnectOptions;
@@ -260,6 +261,16 @@ async fn an_upgrade_that_fails_half_way_changes_nothing_says_so_and_fills_no_dis
     sqlx::query("UPDATE client SET name = 'Mia Sandgren Two' WHERE mail = ?").bind(MIA).execute(&mut c).await.unwrap();
     serve(folder.path(), async |_| {}).await;
     assert_eq!(copies(folder.path()), ["palpebra.db.before-upgrade-1", "palpebra.db.before-upgrade-2"]);
+}
+
+#[tokio::test]
+async fn an_upgrade_whose_keys_can_t_be_made_changes_nothing() {
+    let (folder, file) = older(false).await;
+    let before = contents(&file, None).await;
+    let place = KeyPlace { master: folder.path().join("not-there/palpebra.master"), ..KeyPlace::beside(&file) };
+    Db::brought_up(&file, &place).await.map(|_| ()).expect_err("there is nowhere for the master key");
+    assert_eq!(contents(&file, None).await, before);
+    Db::upgrade(&file).await.unwrap().close().await;
 }
 
 #[tokio::test]
