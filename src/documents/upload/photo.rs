@@ -1,6 +1,7 @@
 //! A photo, decoded within limits and written anew.
 
 use std::io::Cursor;
+use std::panic;
 
 use image::codecs::jpeg::{JpegDecoder, JpegEncoder};
 use image::codecs::png::PngDecoder;
@@ -56,7 +57,12 @@ pub(super) fn renew(bytes: &[u8], format: Format) -> Result<Checked, UploadRefus
     Ok(Checked { kind: Kind::Jpeg, bytes: encode(&photo, 88)?, thumbnail: Some(encode(&thumbnail.into_rgb8(), 80)?) })
 }
 
+/// The library that decodes JPEG can panic on a broken one: a photo that breaks it is a broken photo.
 fn decode(bytes: &[u8], format: Format) -> Result<DynamicImage, UploadRefused> {
+    panic::catch_unwind(|| decoded(bytes, format)).unwrap_or(Err(UploadRefused::BrokenPhoto))
+}
+
+fn decoded(bytes: &[u8], format: Format) -> Result<DynamicImage, UploadRefused> {
     let input = Cursor::new(bytes);
     match format {
         Format::Jpeg => {
