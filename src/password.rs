@@ -190,6 +190,8 @@ mod tests {
         assert_eq!(check("fourteen chars", &[]), Err(PasswordRefused::TooShort));
         assert_eq!(check("quiet green lamp", &[]), Ok(()));
         assert_eq!(check("🪶🌿🕯 nine more ünd", &[]), Ok(()));
+        let long = "seven damp umbrellas beside the quiet green lamp on marble steps";
+        assert_eq!((long.len(), check(long, &[])), (64, Ok(())));
         assert_eq!(check(&"quiet lamp ".repeat(200), &[]), Err(PasswordRefused::TooLong));
     }
 

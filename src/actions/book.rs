@@ -56,6 +56,8 @@ pub enum Booked {
     Done,
     /// A time was taken meanwhile: none of it is booked, and all that was typed is kept.
     TimeGone,
+    /// The questions or the text are others than those that she answered and signed: none of it is booked.
+    Changed,
 }
 
 /// Books: client, answers, consent and visits in one transaction, or nothing of it.
@@ -68,7 +70,14 @@ pub async fn book(app: &App, terms: Terms<'_>, draft: &Draft, complete: Complete
     }
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    let client = find_or_add(app, &mut tx, complete.person, now).await?;
+    let in_force = health::in_force(&mut tx).await?;
+    if complete.answers.questionnaire != in_force.questionnaire.version()
+        || complete.text_version != in_force.consent.version()
+    {
+        return Ok(Booked::Changed);
+    }
+    let actor = draft.client.clone().map_or(Actor::Visitor, Actor::Client);
+    let client = find_or_add(app, &mut tx, complete.person, &actor, now).await?;
     let given = StoredAnswers {
         id: AnswersId::from_random(app.random.id()),
         set: complete.answers,
@@ -104,7 +113,6 @@ pub async fn book(app: &App, terms: Terms<'_>, draft: &Draft, complete: Complete
         }
     }
     drafts::booked(&mut tx, &draft.id, now).await?;
-    let actor = draft.client.clone().map_or(Actor::Visitor, Actor::Client);
     for visit in &booked {
         let event = Event { action: "visit.booked", client: Some(&client.id), object: visit.as_str(), detail: "" };
         audit::append(&mut tx, &actor, event, now).await?;
@@ -115,7 +123,13 @@ pub async fn book(app: &App, terms: Terms<'_>, draft: &Draft, complete: Complete
 }
 
 /// The client whose mail, name and birth date are the ones given, or a new one. Nobody is told which.
-pub(super) async fn find_or_add(app: &App, tx: &mut Tx, person: Person, now: OffsetDateTime) -> Stored<Client> {
+pub(super) async fn find_or_add(
+    app: &App,
+    tx: &mut Tx,
+    person: Person,
+    actor: &Actor,
+    now: OffsetDateTime,
+) -> Stored<Client> {
     let (name, mail, phone, born) = match person {
         Person::Known(id) => {
             let known = clients::get(tx, &id).await?;
@@ -131,6 +145,8 @@ pub(super) async fn find_or_add(app: &App, tx: &mut Tx, person: Person, now: Off
         if client.phone != phone {
             clients::update_contact(tx, &client.id, &phone).await?;
             client.phone = phone;
+            let event = Event { action: "client.phone-changed", client: Some(&client.id), ..Event::default() };
+            audit::append(tx, actor, event, now).await?;
         }
         return Ok(client);
     }

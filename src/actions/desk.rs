@@ -110,7 +110,7 @@ pub async fn book(
     }
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    let client = find_or_add(app, &mut tx, person, now).await?;
+    let client = find_or_add(app, &mut tx, person, &Actor::Member(member.clone()), now).await?;
     visits::expire_holds(&mut tx, now).await?;
     let fit = Fit::load(&mut tx, studio, Some(&client.id), (service, purpose), now).await?;
     let day = studio.zone.date_at(choice.starts_at);

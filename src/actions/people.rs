@@ -86,8 +86,8 @@ pub async fn ask_for_link(app: &App, mail: &Mail, draft: Option<&DraftId>, owner
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let draft = match draft {
-        Some(id) => drafts::get(&mut tx, id, drafts::By::Browser(owner_hash, None)).await?.map(|draft| draft.id),
-        None => None,
+        Some(id) if drafts::is_of_browser(&mut tx, id, owner_hash).await? => Some(id.clone()),
+        _ => None,
     };
     enqueue(app, &mut tx, mail, &Pending::SignInLinks { draft }, now).await?;
     tx.commit().await
@@ -123,6 +123,8 @@ pub async fn use_link(
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let Some((client, draft)) = sessions::use_link(&mut tx, &sha256_hex(token), now).await? else {
+        audit::append(&mut tx, &Actor::Visitor, Event { action: "sign-in.refused", ..Event::default() }, now).await?;
+        tx.commit().await?;
         return Ok(None);
     };
     let new_token = app.random.token();

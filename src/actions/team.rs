@@ -14,7 +14,7 @@ use crate::store::accounts::Account;
 use crate::store::audit::Event;
 use crate::store::practitioners::Practitioner;
 use crate::store::sessions::Holder;
-use crate::store::{Connection, Stored, accounts, audit, practitioners, sessions};
+use crate::store::{Connection, Stored, accounts, audit, feeds, practitioners, sessions};
 
 /// Adds somebody who treats, without hours yet.
 ///
@@ -155,6 +155,7 @@ pub async fn set_enabled(app: &App, actor: &Actor, id: &PractitionerId, enabled:
     accounts::set_enabled(&mut tx, &account.member.account, enabled, now).await?;
     if !enabled {
         sessions::end_all(&mut tx, &Holder::Account(account.member.account)).await?;
+        feeds::end(&mut tx, id).await?;
     }
     let action = if enabled { "sign-in.enabled" } else { "sign-in.disabled" };
     note(&mut tx, actor, action, id, &account.member.name, now).await?;

@@ -122,6 +122,7 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
     }
     say(&format!("Listening on http://{here}"));
     let jobs = tokio::spawn(run_jobs(app.clone()));
+    let mail = tokio::spawn(post_mail(app.clone()));
     let access = if args.settings.local_calendars { Access::Anywhere } else { Access::Public };
     let calendars = tokio::spawn(read_calendars(app.clone(), access));
     let watchdog = tokio::spawn(tell_systemd(app.clone()));
@@ -129,6 +130,7 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
     web::server::serve(listener, web::router(app.clone()), proxies, patience, stop(), LAST_REQUESTS).await;
     watchdog.abort();
     jobs.abort();
+    mail.abort();
     calendars.abort();
     app.db.close().await;
     Ok(())
@@ -205,14 +207,23 @@ async fn read_all_calendars(app: App, access: Access) -> Stored<()> {
     Ok(())
 }
 
-/// The jobs, each in a task of its own: what breaks is written down, and its next turn comes all the same.
+/// Apart from the other jobs, since a mail server may keep it waiting.
+async fn post_mail(app: App) {
+    let mut beat = tokio::time::interval(Duration::from_secs(2));
+    loop {
+        beat.tick().await;
+        let language = settings::language(&app).await;
+        jobs::turn("mail", language, send_mail(app.clone())).await;
+    }
+}
+
+/// The other jobs, one after the other: what breaks is written down, and its next turn comes all the same.
 async fn run_jobs(app: App) {
     let mut beat = tokio::time::interval(Duration::from_secs(2));
     let mut beats = 0_u32;
     loop {
         beat.tick().await;
         let language = settings::language(&app).await;
-        jobs::turn("mail", language, send_mail(app.clone())).await;
         jobs::turn("wishes", language, lapse(app.clone())).await;
         if beats.is_multiple_of(30) {
             jobs::turn("reminders", language, remind(app.clone())).await;

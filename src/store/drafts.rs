@@ -71,7 +71,7 @@ impl Draft {
 /// Who may open a draft.
 #[derive(Clone, Copy)]
 pub enum By<'a> {
-    /// The browser with this token's hash, and in any browser the client who is signed in there.
+    /// The browser with this token's hash, as long as nobody had signed in for it; else the client who is signed in.
     Browser(&'a str, Option<&'a ClientId>),
     /// Whoever followed the link in the mail.
     Link,
@@ -89,7 +89,7 @@ pub async fn get(c: &mut Connection, id: &DraftId, by: By<'_>) -> Stored<Option<
     };
     let row = sqlx::query!(
         "SELECT service_id, client_id, state, details, answers, sections, consent, key_day FROM draft
-         WHERE id = ?1 AND (?2 OR owner_hash = ?3 OR client_id = ?4)",
+         WHERE id = ?1 AND (?2 OR (owner_hash = ?3 AND client_id IS NULL) OR client_id = ?4)",
         key,
         any,
         owner_hash,
@@ -115,6 +115,20 @@ pub async fn get(c: &mut Connection, id: &DraftId, by: By<'_>) -> Stored<Option<
         sections: row.sections,
         consent,
     }))
+}
+
+/// Whether an unfinished booking was begun in the browser with this token's hash, whoever may open it now.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn is_of_browser(c: &mut Connection, id: &DraftId, owner_hash: &str) -> Stored<bool> {
+    let id = id.as_str();
+    let found = sqlx::query_scalar!(
+        r#"SELECT EXISTS (SELECT 1 FROM draft WHERE id = ? AND owner_hash = ? AND state = 'open') AS "found!: bool""#,
+        id,
+        owner_hash
+    );
+    Ok(found.fetch_one(c).await?)
 }
 
 /// The unfinished bookings of a browser that hold times, the newest first.
@@ -195,7 +209,8 @@ pub async fn save(c: &mut Connection, draft: &Draft, now: OffsetDateTime) -> Sto
     let (answers, consent, key_day) = sealed(c, draft, now).await?;
     let (id, now) = (draft.id.as_str(), now.unix_timestamp());
     sqlx::query!(
-        "UPDATE draft SET details = ?, answers = ?, sections = ?, consent = ?, key_day = ?, touched_at = ? WHERE id = ?",
+        "UPDATE draft SET details = ?, answers = ?, sections = ?, consent = ?, key_day = ?, touched_at = ?
+         WHERE id = ? AND state = 'open'",
         draft.details,
         answers,
         draft.sections,

@@ -3,7 +3,7 @@
 use crate::{msg, t};
 
 /// Every action in words, so that the languages' files hold them.
-const DEEDS: [&str; 150] = [
+const DEEDS: [&str; 151] = [
     msg("Backup failed"),
     msg("Backup made"),
     msg("Batch exported"),
@@ -18,6 +18,7 @@ const DEEDS: [&str; 150] = [
     msg("Certificates asked-for"),
     msg("Chair seen"),
     msg("Client added"),
+    msg("Client phone-changed"),
     msg("Client seen"),
     msg("Client taken-over"),
     msg("Consent-text published"),

@@ -104,7 +104,7 @@ pub fn dressed(app: App, routes: Router) -> Router {
         })
         .on_failure(());
     router
-        .route_layer(trace)
+        .layer(trace)
         .layer(
             CompressionLayer::new()
                 .compress_when(DefaultPredicate::new().and(NotForContentType::new("application/zip"))),

@@ -138,14 +138,16 @@ async fn nothing_that_people_write_stands_in_the_log() {
     let request = person.request(reqwest::Method::GET, "/").header("user-agent", "canary-agent\u{7f}");
     let _ = request.header("x-request-id", "canary-id").header("cookie", "visit=canary-cookie").send().await;
     let log = program.stop(folder.path()).await;
-    let mut answered = 0;
+    let (mut answered, mut nowhere) = (0, 0);
     for line in log.lines() {
         let entry: Value = serde_json::from_str(line).unwrap_or_else(|error| panic!("{error}: {line}"));
         let at = entry["timestamp"].as_str().unwrap();
         assert!(at.ends_with('Z') && at.contains('T') && entry["level"].is_string(), "{line}");
         answered += usize::from(entry["fields"]["message"] == "answered");
+        nowhere += usize::from(entry["span"]["route"] == "-" && entry["fields"]["status"] == 404);
     }
     assert!(answered > 10, "{log}");
+    assert_eq!(nowhere, 1, "a page that is not there: {log}");
     let lower = log.to_lowercase();
     for canary in ["canary", "canaria", "nameley", "5550 7777", "55507777", MIA, "1988-07-03"] {
         assert!(!lower.contains(&canary.to_lowercase()), "{canary}: {log}");

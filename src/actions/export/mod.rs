@@ -221,7 +221,9 @@ async fn write_down(
 ) -> Stored<()> {
     exports::insert(tx, export).await?;
     let sealed = if export.encrypted { "; encrypted" } else { "" };
-    let (object, detail) = (export.id.as_str(), format!("{}{sealed}; {}", export.scope, export.why));
+    // Not why: the owner may have named somebody there, and nothing is ever taken out of the audit.
+    let (object, detail) =
+        (export.id.as_str(), format!("{}{sealed}; manifest {}", export.scope, export.manifest_sha256));
     let made = Event { action: "export.made", client: None, object, detail: &detail };
     let each =
         clients.iter().map(|client| Event { action: "record.exported", client: Some(client), object, detail: "" });

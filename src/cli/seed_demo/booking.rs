@@ -88,7 +88,8 @@ impl Story<'_> {
         let begun = booking::begin(app, terms, beginner, &wanted).await?;
         let draft = begun.ok_or_else(|| refused(&she.name, "her time was not free"))?;
         app.clock.advance(Duration::minutes(7));
-        let filled = drafts::get(&mut *app.db.read().await?, &draft, drafts::By::Browser(&owner_hash, None)).await?;
+        let filled =
+            drafts::get(&mut *app.db.read().await?, &draft, drafts::By::Browser(&owner_hash, known.as_ref())).await?;
         let complete = Complete {
             person: match &known {
                 Some(id) => Person::Known(id.clone()),

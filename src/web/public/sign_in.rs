@@ -1,8 +1,9 @@
 //! `GET` and `POST /sign-in`: a client asks for a link. Template: `public/sign_in.html`.
 
 use askama::Template;
-use axum::extract::{ConnectInfo, State};
+use axum::extract::{ConnectInfo, Query, State};
 use axum::response::IntoResponse;
+use serde::Deserialize;
 
 use std::net::SocketAddr;
 
@@ -26,9 +27,17 @@ struct SignInPage {
     asked: bool,
 }
 
+/// The booking that she goes on with once she is signed in.
+#[derive(Deserialize)]
+pub struct Draft {
+    draft: Option<String>,
+}
+
 /// Shows the form.
-pub async fn get(ctx: Ctx) -> Answer {
-    Ok(Page::ok(SignInPage { ctx, fields: Fields::default(), errors: Errors::new(), asked: false }).into_response())
+pub async fn get(ctx: Ctx, Query(Draft { draft }): Query<Draft>) -> Answer {
+    let draft = draft.and_then(|id| DraftId::parse(&id).ok());
+    let fields = Fields::of(draft.map(|id| ("draft".to_owned(), id.to_string())).into_iter().collect());
+    Ok(Page::ok(SignInPage { ctx, fields, errors: Errors::new(), asked: false }).into_response())
 }
 
 /// Puts a link on its way.

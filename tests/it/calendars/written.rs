@@ -1,8 +1,10 @@
 //! What is written is read back by two independent parsers with the same instants: downloads, invitations in mails,
 //! cancellations, and a practitioner's feed.
 
+use palpebra::actions::team;
 use palpebra::documents::ics::{Calendar, Event, Method};
 use palpebra::domain::ids::VisitId;
+use palpebra::domain::role::Actor;
 use palpebra::domain::zone::Zone;
 use palpebra::store::visits::Purpose;
 use serde::Deserialize;
@@ -141,4 +143,10 @@ async fn a_practitioner_s_feed_has_initials_and_service_and_ends_when_she_says_s
     let end = liv.submit(&liv.get("/desk/feed").await, "/desk/feed/address", &[("end", "yes")]).await;
     assert_eq!(end.status, 303);
     assert_eq!(anybody.get(&path).await.status, 404);
+
+    let third = liv.submit(&form, "/desk/feed/address", &[]).await.all(".notice code").remove(0);
+    let path = third.strip_prefix(&app.url).unwrap().to_owned();
+    assert_eq!(anybody.get(&path).await.status, 200);
+    assert!(team::set_enabled(&app.app, &Actor::Program, &studio.liv, false).await.unwrap());
+    assert_eq!(anybody.get(&path).await.status, 404, "whoever no longer signs in reads no calendar either");
 }

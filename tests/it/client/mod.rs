@@ -8,6 +8,7 @@ mod return_again;
 mod skin_tests;
 
 use palpebra::domain::ids::VisitId;
+use palpebra::store::audit;
 use palpebra::store::visits::{self, Purpose};
 use time::Duration;
 use time::macros::date;
@@ -128,6 +129,21 @@ async fn a_link_signs_in_once_and_only_by_its_button() {
     let mut stored = app.dump().await;
     stored.retain(|cell| link.contains(cell.as_str()) && cell.len() > 20);
     assert!(stored.is_empty(), "the token is stored nowhere");
+}
+
+#[tokio::test]
+async fn guessing_links_is_slowed_and_written_down() {
+    let (app, _) = TestApp::with_studio().await;
+    let she = app.visitor();
+    let page = she.get("/sign-in").await;
+    let (_, token) = page.form("/sign-in");
+    let mut statuses = Vec::new();
+    for guess in 0..31 {
+        statuses.push(she.post(&format!("/sign-in/{guess:043}"), &token).await.status);
+    }
+    assert_eq!((statuses.iter().filter(|status| **status == 410).count(), statuses[30]), (30, 429), "{statuses:?}");
+    let log = audit::list(&mut app.app.db.read().await.unwrap(), None, None, 50).await.unwrap();
+    assert_eq!(log.iter().filter(|row| row.action == "sign-in.refused").count(), 30);
 }
 
 #[tokio::test]

@@ -213,7 +213,9 @@ async fn who_took_which_records_and_why_is_written_down() {
             ("Runa Ostfeld", made.id.as_str())
         );
     }
-    assert!(row("export.made").detail.contains(WHY) && row("export.made").detail.contains(studio.mia.as_str()));
+    let detail = &row("export.made").detail;
+    assert!(detail.contains(studio.mia.as_str()) && !detail.contains(WHY), "{detail}");
+    assert!(detail.ends_with(&format!("manifest {}", made.manifest_sha256)), "{detail}");
     assert_eq!(row("record.exported").client_id, studio.mia.as_str());
 
     let list = owner.get("/owner/exports").await.main();

@@ -2,5 +2,6 @@
 
 mod book;
 mod go_on;
+mod meanwhile;
 mod set_up;
 mod sign_in;

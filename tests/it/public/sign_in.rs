@@ -3,18 +3,53 @@
 use palpebra::actions::people;
 use time::Duration;
 
-use crate::support::TestApp;
 use crate::support::app::OWNER;
+use crate::support::studio::MIA;
+use crate::support::{Html, TestApp};
 
 #[tokio::test]
 async fn the_owner_signs_in_with_a_new_token_each_time_and_out_again() {
     let app = TestApp::with_owner().await;
-    let owner = app.owner().await;
-    assert_eq!(owner.get("/owner").await.status, 200);
-    let page = owner.get("/owner").await;
-    let out = owner.submit(&page, "/team/sign-out", &[]).await;
-    assert_eq!(out.status, 303);
-    assert_eq!(owner.get("/owner").await.location().as_deref(), Some("/team/sign-in"));
+    let mut tokens = Vec::new();
+    for _ in 0..2 {
+        let owner = app.visitor();
+        let page = owner.get("/team/sign-in").await;
+        let home = owner.submit(&page, "/team/sign-in", &[("mail", OWNER.0), ("password", OWNER.1)]).await;
+        tokens.push(cookie(&home, "team"));
+        assert_eq!(owner.get("/owner").await.status, 200);
+        let page = owner.get("/owner").await;
+        let out = owner.submit(&page, "/team/sign-out", &[]).await;
+        assert_eq!(out.status, 303);
+        assert_eq!(owner.get("/owner").await.location().as_deref(), Some("/team/sign-in"));
+    }
+    assert_ne!(tokens[0], tokens[1]);
+    for kept in tokens {
+        let thief = app.visitor();
+        let page = thief.request(reqwest::Method::GET, "/owner").header("cookie", &kept).send().await.unwrap();
+        assert_eq!(page.headers()["location"], "/team/sign-in", "who kept the cookie of a session that was ended");
+    }
+}
+
+/// `name=value` of a cookie that an answer sets, whatever stands before its name.
+fn cookie(page: &Html, name: &str) -> String {
+    let set = page.headers.get_all("set-cookie").iter().filter_map(|line| line.to_str().ok()?.split(';').next());
+    set.filter(|pair| pair.split('=').next().is_some_and(|it| it.ends_with(name))).map(str::to_owned).collect()
+}
+
+/// A client's session: an hour at rest, a day in all.
+#[tokio::test]
+async fn a_client_s_session_ends_when_it_rests_and_after_its_longest_time() {
+    let (app, _) = TestApp::with_studio().await;
+    let mia = app.client(MIA).await;
+    for _ in 0..24 {
+        app.app.clock.advance(Duration::minutes(59));
+        assert_eq!(mia.get("/me").await.status, 200);
+    }
+    app.app.clock.advance(Duration::minutes(59));
+    assert_eq!(mia.get("/me").await.status, 303, "24 hours are over");
+    let mia = app.client(MIA).await;
+    app.app.clock.advance(Duration::minutes(61));
+    assert_eq!(mia.get("/me").await.status, 303, "it rested for 61 minutes");
 }
 
 #[tokio::test]

@@ -173,9 +173,29 @@ async fn whoever_guesses_codes_is_stopped_and_holds_nobody_else_back() {
 }
 
 #[tokio::test]
+async fn a_new_password_leaves_the_factor_where_it_is() {
+    let (app, owner, phone, _) = TestApp::with_guarded_owner().await;
+    let new = "eight warm grey stones";
+    let page = owner.get("/desk/password").await;
+    let done = owner.submit(&page, "/desk/password", &[("old", OWNER.1), ("new", new)]).await;
+    assert_eq!(done.status, 303, "{}", done.text());
+    app.app.clock.advance(Duration::minutes(1));
+    let her = app.visitor();
+    her.gives_password(OWNER.0, new).await;
+    assert_eq!(her.get("/owner").await.status, 303, "the code comes first");
+    assert_eq!(her.gives_code(&phone.code(&app)).await.status, 303);
+    assert_eq!(her.get("/owner").await.status, 200);
+}
+
+#[tokio::test]
 async fn another_app_takes_the_place_of_the_first() {
     let (app, owner, old, _) = TestApp::with_guarded_owner().await;
     app.app.clock.advance(Duration::minutes(11));
+    let elsewhere = app.visitor();
+    elsewhere.gives_password(OWNER.0, OWNER.1).await;
+    elsewhere.gives_code(&old.code(&app)).await;
+    assert_eq!(elsewhere.get("/owner").await.status, 200);
+    app.app.clock.advance(Duration::minutes(1));
     let page = owner.get("/team/second-factor").await;
     let phone = Phone::with_secret_of(&page);
     let asked = owner.submit(&page, "/team/second-factor", &[("code", &phone.code(&app))]).await;
@@ -184,6 +204,7 @@ async fn another_app_takes_the_place_of_the_first() {
     let back = owner.submit(&proof, "/team/prove", &[("proof", &old.code(&app))]).await;
     assert_eq!(back.location().as_deref(), Some("/team/second-factor"), "{}", back.main());
     owner.sets_up_factor(&app).await;
+    assert_eq!(elsewhere.get("/owner").await.status, 303, "her other session is ended");
     let her = app.visitor();
     app.app.clock.advance(Duration::minutes(1));
     her.gives_password(OWNER.0, OWNER.1).await;

@@ -120,6 +120,8 @@ impl Booking {
         match book::book(app, self.terms(app).await?, &self.draft, complete).await? {
             Booked::Done => Ok(see_other(&self.path("done"))),
             Booked::TimeGone => Ok(see_other(&self.path("time"))),
+            // What is asked or signed now is on the page that is next.
+            Booked::Changed => Ok(see_other(&self.path("sign"))),
         }
     }
 }

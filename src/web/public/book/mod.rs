@@ -61,8 +61,15 @@ impl Booking {
     pub(super) async fn open(app: &App, ctx: &Ctx, id: &str) -> Result<Self, Fault> {
         let id = DraftId::parse(id).map_err(|_| Fault::NotFound)?;
         let mut c = app.db.read().await?;
-        let by = By::Browser(&ctx.seen.visit_hash(), ctx.seen.client_id());
-        let draft = drafts::get(&mut c, &id, by).await?.ok_or(Fault::NotFound)?;
+        let (hash, client) = (ctx.seen.visit_hash(), ctx.seen.client_id());
+        let draft = match drafts::get(&mut c, &id, By::Browser(&hash, client)).await? {
+            Some(draft) => draft,
+            // A client's own, and her session is over.
+            None if client.is_none() && drafts::is_of_browser(&mut c, &id, &hash).await? => {
+                return Err(Fault::SeeOther(format!("/sign-in?draft={id}")));
+            }
+            None => return Err(Fault::NotFound),
+        };
         drop(c);
         Self::of(app, ctx, draft).await
     }
@@ -103,8 +110,21 @@ impl Booking {
         }
     }
 
+    /// The sections whose questions she has answered as they are now: an answer to other words is none to these.
     fn done_sections(&self) -> Vec<String> {
-        serde_json::from_str(&self.draft.sections).unwrap_or_default()
+        let done: Vec<(u32, String)> = serde_json::from_str(&self.draft.sections).unwrap_or_default();
+        done.into_iter().filter(|(version, _)| *version == self.questions_version()).map(|(_, key)| key).collect()
+    }
+
+    fn keep_sections(&mut self, done: Vec<String>) {
+        let version = self.questions_version();
+        let done: Vec<(u32, String)> = done.into_iter().map(|key| (version, key)).collect();
+        self.draft.sections = serde_json::to_string(&done).unwrap_or_default();
+    }
+
+    /// The version of the questions that are asked.
+    pub(super) fn questions_version(&self) -> u32 {
+        self.in_force.questionnaire.version()
     }
 
     pub(super) fn mark_done(&mut self, section: &str) {
@@ -112,14 +132,14 @@ impl Booking {
         if !done.iter().any(|key| key == section) {
             done.push(section.to_owned());
         }
-        self.draft.sections = serde_json::to_string(&done).unwrap_or_default();
+        self.keep_sections(done);
     }
 
     /// Something in it is open again.
     pub(super) fn mark_open(&mut self, section: &str) {
         let mut done = self.done_sections();
         done.retain(|key| key != section);
-        self.draft.sections = serde_json::to_string(&done).unwrap_or_default();
+        self.keep_sections(done);
     }
 
     pub(super) fn answered(&self) -> bool {
@@ -168,9 +188,15 @@ impl Booking {
         Fields::of(stored_pairs(self.draft.details.as_deref()))
     }
 
-    /// Consent as typed.
+    /// Consent as typed, to the text as it is now: ticks that were set beside another one say nothing of this.
     pub(super) fn consent_typed(&self) -> Fields {
-        Fields::of(stored_pairs(self.draft.consent.as_deref()))
+        let typed = Fields::of(stored_pairs(self.draft.consent.as_deref()));
+        if self.is_text_of(&typed) { typed } else { Fields::default() }
+    }
+
+    /// Whether a form was sent from the consent text as it is now.
+    pub(super) fn is_text_of(&self, fields: &Fields) -> bool {
+        fields.get("text") == self.in_force.consent.fingerprint().to_string()
     }
 
     /// Details, read.

@@ -111,6 +111,10 @@ struct QuestionsPage {
     errors: Errors,
     hold: Option<HoldView>,
     back: bool,
+    /// The version of the questions that stand here.
+    version: u32,
+    /// They are others than those that she had before her.
+    changed: bool,
 }
 
 impl QuestionsPage {
@@ -134,6 +138,8 @@ impl QuestionsPage {
             errors,
             hold: booking.hold_view(),
             back: before(booking, at).is_some(),
+            version: booking.questions_version(),
+            changed: false,
         }
     }
 }
@@ -210,10 +216,12 @@ pub async fn post(
     }
     let read = section.read(&given, booking.today());
     let mut answers = booking.answers();
+    // What was on her screen is what she answered.
+    let changed = fields.get("version") != booking.questions_version().to_string();
     match &read {
         Ok(given) => {
             answers.replace_section(&section, given.clone());
-            booking.mark_done(&section.key);
+            if changed { booking.mark_open(&section.key) } else { booking.mark_done(&section.key) }
         }
         // Those that could be read are kept even while others are missing.
         Err(refused) => {
@@ -228,6 +236,10 @@ pub async fn post(
         return Ok(see_other(&there));
     }
     match read {
+        _ if changed => {
+            let page = QuestionsPage::new(ctx, &booking, at, &section, None);
+            Ok(Page::conflict(QuestionsPage { changed: true, ..page }).into_response())
+        }
         _ if fields.ticked("back") => Ok(see_other(&before(&booking, at).unwrap_or_else(|| booking.next()))),
         Ok(_) if at < booking.sections.len() && !booking.answered() => {
             Ok(see_other(&booking.path(&format!("health/{}", at + 1))))

@@ -36,6 +36,8 @@ struct SignPage {
     /// The earlier signature that holds: when, and where to read it.
     held: Option<(String, String)>,
     hold: Option<HoldView>,
+    /// The text is another one than she had before her.
+    changed: bool,
 }
 
 #[derive(Template)]
@@ -75,6 +77,7 @@ fn show(ctx: Ctx, booking: &Booking, judged: &Judged, fields: Fields, errors: Er
         form: ConsentForm::new(&booking.in_force.consent, judged.wanted, fields, errors),
         held: booking.held(judged),
         hold: booking.hold_view(),
+        changed: false,
         ctx,
     }
 }
@@ -112,6 +115,11 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     }
     if judged.signed.is_some() {
         return booking.finish(&app, None).await;
+    }
+    // What was on her screen is what she signs.
+    if !booking.is_text_of(&fields) {
+        let page = show(ctx, &booking, &judged, Fields::default(), Errors::new());
+        return Ok(Page::conflict(SignPage { changed: true, ..page }).into_response());
     }
     match sign(&app, &booking, judged.wanted, &fields).await? {
         Ok(signed) => booking.finish(&app, Some(signed)).await,

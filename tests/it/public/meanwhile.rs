@@ -1,0 +1,127 @@
+//! What changes while somebody books: the text, the questions, and who sits before the browser.
+
+use palpebra::store::{audit, clients, health, visits};
+
+use crate::support::TestApp;
+use crate::support::booking::{DETAILS, SIGNED, answer_all, answer_page, fill, take_first};
+use crate::support::studio::MIA;
+
+#[tokio::test]
+async fn nobody_signs_a_text_that_she_had_not_before_her() {
+    let (app, studio) = TestApp::with_studio().await;
+    let she = app.visitor();
+    let details = take_first(&she, studio.lift.as_str()).await;
+    let sign = fill(&she, &details, &DETAILS, &[]).await;
+    let owner = app.owner().await;
+    let page = owner.get("/owner/consent-text").await;
+    let words = [("words", "What is new\nWe now open the window."), ("reviewed_by", "x"), ("reason", "y")];
+    assert_eq!(owner.submit(&page, "/owner/consent-text", &words).await.status, 303);
+
+    let changed = she.submit(&sign, "/book/", &SIGNED).await;
+    assert_eq!(changed.status, 409);
+    assert!(changed.main().contains("has changed while you read it"), "{}", changed.main());
+    assert!(changed.main().contains("We now open the window."), "{}", changed.main());
+    assert!(
+        changed.attributes("main input[type=checkbox][checked]", "name").is_empty(),
+        "ticks to other words count for nothing"
+    );
+    let (path, _) = sign.form("/book/");
+    assert!(she.get(&path).await.attributes("main input[type=checkbox][checked]", "name").is_empty());
+    let done = she.submit(&changed, "/book/", &SIGNED).await;
+    assert_eq!(done.status, 303, "{}", done.main());
+    let mut c = app.app.db.read().await.unwrap();
+    let client = clients::search(&mut c, "Ottilie", 5).await.unwrap().remove(0);
+    let versions: Vec<_> =
+        health::consents(&mut c, &client.id).await.unwrap().iter().map(|it| it.text_version).collect();
+    assert_eq!(versions, [2]);
+}
+
+#[tokio::test]
+async fn an_answer_to_other_words_is_none() {
+    let (app, studio) = TestApp::with_studio().await;
+    let she = app.visitor();
+    let details = take_first(&she, studio.lift.as_str()).await;
+    let next = she.submit(&details, "/book/", &DETAILS).await;
+    let first = she.follow(next).await;
+    let key = first.attributes("fieldset.answer input[value=no]", "name").remove(0);
+    let answered = answer_page(&she, &first, &[]).await;
+    let second = she.follow(answered).await;
+
+    let owner = app.owner().await;
+    let page = owner.get("/owner/rules/draft").await;
+    owner.submit(&page, "/owner/rules/draft", &[("step", "start")]).await;
+    let question = format!("/owner/rules/draft/questions/{key}");
+    let page = owner.get(&question).await;
+    let said = owner.submit(&page, &question, &[("text", "Do you see the moon by day?")]).await;
+    assert_eq!(said.status, 303, "{}", said.main());
+    let publish = "/owner/rules/draft/publish";
+    let page = owner.get(publish).await;
+    let done = owner.submit(&page, publish, &[("reason", "Our insurer asks for it")]).await;
+    assert_eq!(done.status, 303, "{}", done.main());
+
+    let changed = answer_page(&she, &second, &[]).await;
+    assert_eq!(changed.status, 409, "she had the questions of before");
+    assert!(changed.main().contains("The questions have changed while you answered them"), "{}", changed.main());
+    let next = answer_page(&she, &changed, &[]).await;
+    let (path, _) = second.form("/book/");
+    let sign = path.replace("health/2", "sign");
+    assert_ne!(path, sign);
+    let back = she.follow(she.get(&sign).await).await;
+    assert!(back.main().contains("Do you see the moon by day?"), "the first page is open again: {}", back.main());
+    let answered = answer_page(&she, &back, &[]).await;
+    let page = she.follow(if answered.status == 303 { answered } else { next }).await;
+    let sign = answer_all(&she, page, &[]).await;
+    let done = she.submit(&sign, "/book/", &SIGNED).await;
+    assert_eq!(done.status, 303, "{}", done.main());
+    let mut c = app.app.db.read().await.unwrap();
+    let client = clients::search(&mut c, "Ottilie", 5).await.unwrap().remove(0);
+    let answers = health::answers(&mut c, &client.id).await.unwrap().remove(0);
+    assert_eq!(answers.set.questionnaire, health::in_force(&mut c).await.unwrap().questionnaire.version());
+}
+
+#[tokio::test]
+async fn what_a_client_fills_in_ends_with_her_session() {
+    let (app, studio) = TestApp::with_studio().await;
+    let mia = app.client(MIA).await;
+    let answers = take_first(&mia, studio.lift.as_str()).await;
+    let (path, forged) = answers.form("/book/");
+    assert_eq!(mia.get(&path).await.status, 200);
+    let me = mia.get("/me").await;
+    mia.submit(&me, "/sign-out", &[]).await;
+    let (gone, _) = (mia.get(&path).await, forged);
+    assert_ne!(gone.status, 200, "{}", gone.main());
+    assert!(!gone.text().contains("Mia Sandgren"), "{}", gone.text());
+
+    // Again, but the session ends by resting: the same browser is led to sign in, and then goes on.
+    let mia = app.client(MIA).await;
+    let answers = take_first(&mia, studio.lift.as_str()).await;
+    let (path, _) = answers.form("/book/");
+    app.app.clock.advance(time::Duration::minutes(61));
+    let led = mia.get(&path).await;
+    let there = led.location().unwrap();
+    assert!(there.starts_with("/sign-in?draft="), "{there}");
+    let page = mia.get(&there).await;
+    mia.submit(&page, "/sign-in", &[("mail", MIA)]).await;
+    let link = app.mail_to(MIA).await.link("/sign-in/");
+    let page = mia.get(&link).await;
+    let back = mia.submit(&page, "/sign-in/", &[]).await;
+    let there = back.location().unwrap();
+    assert!(path.starts_with(&there), "{there} {path}");
+    assert_eq!(mia.follow(back).await.status, 200);
+    assert_eq!(visits::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap().len(), 0);
+}
+
+#[tokio::test]
+async fn another_phone_number_is_written_down() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let details = take_first(&person, studio.lift.as_str()).await;
+    let mut fields = DETAILS.to_vec();
+    fields.extend([("name", "mia sandgren"), ("mail", MIA)]);
+    fields.extend([("born_day", "14"), ("born_month", "6"), ("born_year", "1991")]);
+    let sign = fill(&person, &details, &fields, &[]).await;
+    assert_eq!(person.submit(&sign, "/book/", &SIGNED).await.status, 303);
+    let log = audit::list(&mut app.app.db.read().await.unwrap(), None, None, 50).await.unwrap();
+    let row = log.iter().find(|row| row.action == "client.phone-changed").unwrap();
+    assert_eq!((row.client_id.as_str(), row.detail.as_str()), (studio.mia.as_str(), ""));
+}
