@@ -136,7 +136,7 @@ pub struct Stay {
 }
 
 impl Stay {
-    /// Of the team: the figures of NIST's draft SP 800-63B-4 (December 2023) for AAL2.
+    /// Of the team: the figures of NIST's draft SP 800-63B-4 for AAL2, from memory.
     pub const TEAM: Self = Self { idle: time::Duration::minutes(30), longest: time::Duration::hours(12) };
     /// How long a password or a code, given once more, is enough for what is grave; our own choice.
     pub const PROOF: time::Duration = time::Duration::minutes(10);

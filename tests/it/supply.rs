@@ -120,7 +120,8 @@ fn every_crate_of_the_program_has_a_licence_that_we_may_use_and_comes_from_the_r
     assert!(allowed.contains("MIT") && shipped.len() > 100, "{allowed:?} {}", shipped.len());
     for (name, licence, source) in shipped.values().filter(|(name, ..)| name != "palpebra") {
         assert!(may(licence, &allowed), "{name}: {licence}");
-        assert_eq!(source.as_deref(), Some("registry+https://github.com/rust-lang/crates.io-index"), "{name}");
+        let source = source.as_deref().unwrap_or_default();
+        assert!(source.starts_with("registry+") && source.ends_with("/crates.io-index"), "{name}: {source}");
         assert!(!RULES.contains(&format!("{{ crate = \"{name}\" }}")), "{name} is banned");
     }
     let sqlite = shipped.keys().find(|id| id.contains("libsqlite3-sys")).unwrap();
