@@ -85,6 +85,16 @@ pub async fn visit_for(c: &mut Connection, member: &Member, id: &VisitId) -> Sto
     Ok(seen.then_some((visit, client)))
 }
 
+/// A visit with its client, if this member may see her record with it: one that was called off opens none.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn case_for(c: &mut Connection, member: &Member, id: &VisitId) -> Stored<Option<(Visit, ClientId)>> {
+    let Some((visit, client)) = visit_for(c, member, id).await? else { return Ok(None) };
+    let seen = may_see(c, member, &client).await?;
+    Ok(seen.then_some((visit, client)))
+}
+
 /// A record with its visit, if this member may see it.
 ///
 /// # Errors

@@ -96,7 +96,9 @@ fn every_requirement_stands_once_with_a_test_that_is_there_or_a_reason() {
 
 #[test]
 fn what_the_table_says_is_written_down() {
-    for words in ["within three days", "within a week", "within a month", "/.well-known/security.txt", "## Cryptography"] {
+    for words in
+        ["within three days", "within a week", "within a month", "/.well-known/security.txt", "## Cryptography"]
+    {
         assert!(SECURITY.contains(words), "{words}");
     }
 }

@@ -64,7 +64,7 @@ async fn found(
     id: &str,
 ) -> Result<(visits::Visit, crate::domain::ids::ClientId), Fault> {
     let id = VisitId::parse(id).map_err(|_| Fault::NotFound)?;
-    let found = treating::visit_for(c, &team.0, &id).await?;
+    let found = treating::case_for(c, &team.0, &id).await?;
     found.filter(|(visit, _)| visit.purpose == visits::Purpose::Treatment).ok_or(Fault::NotFound)
 }
 

@@ -59,7 +59,7 @@ impl Place {
     }
 
     async fn at_visit(c: &mut Connection, team: &Team, id: VisitId) -> Result<Self, Fault> {
-        let found = treating::visit_for(c, &team.0, &id).await?;
+        let found = treating::case_for(c, &team.0, &id).await?;
         let (visit, client) = found.filter(|(v, _)| v.purpose == Purpose::SkinTest).ok_or(Fault::NotFound)?;
         let back = format!("/desk/visits/{id}");
         let action = format!("{back}/skin-test");

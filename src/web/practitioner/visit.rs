@@ -100,7 +100,7 @@ impl View {
         id: &VisitId,
         now: OffsetDateTime,
     ) -> Stored<Option<(Self, ClientId)>> {
-        let Some((visit, client)) = treating::visit_for(c, member, id).await? else { return Ok(None) };
+        let Some((visit, client)) = treating::case_for(c, member, id).await? else { return Ok(None) };
         let names = Names::load(c, studio).await?;
         let known = Known::of_visit(c, studio, &visit).await?;
         let open = matches!(visit.state, VisitState::Booked | VisitState::Arrived);
@@ -232,7 +232,11 @@ async fn page(
 ) -> Result<VisitPage, Fault> {
     let mut c = app.db.read().await?;
     let loaded = View::load(&mut c, ctx.studio()?, &team.0, id, app.clock.now()).await?;
-    let (view, client) = loaded.ok_or(Fault::NotFound)?;
+    let Some((view, client)) = loaded else {
+        // Called off: the appointment is still hers, the record is not.
+        let hers = treating::visit_for(&mut c, &team.0, id).await?.is_some();
+        return Err(if hers { Fault::SeeOther(format!("/desk/visits/{id}/arrange")) } else { Fault::NotFound });
+    };
     drop(c);
     looks::looked(app, &team.0, "visit.seen", Some(&client), id.as_str()).await?;
     Ok(VisitPage { ctx, fields, errors, view })

@@ -212,6 +212,15 @@ async fn another_practitioners_clients_are_not_there() {
     let page = noor.get(&format!("/desk/visits/{gone}")).await;
     noor.submit(&page, &format!("/desk/visits/{gone}/cancel"), &[]).await;
     assert_eq!(noor.get(&format!("/desk/clients/{}", studio.mia)).await.status, 404, "and no longer");
+    let seen = noor.get(&format!("/desk/visits/{gone}")).await;
+    assert_eq!(seen.location().unwrap(), format!("/desk/visits/{gone}/arrange"), "the appointment, and no record");
+    assert_eq!(noor.get(&format!("/desk/visits/{gone}/photos")).await.status, 404);
+    let seen = noor.visit(&format!("/desk/visits/{gone}")).await;
+    assert!(
+        seen.main().contains("Mia Sandgren") && seen.all("dt").iter().all(|it| !it.ends_with('?')),
+        "{}",
+        seen.main()
+    );
     let client = app.client(MIA).await;
     assert_eq!(client.get("/desk").await.location().as_deref(), Some("/team/sign-in"));
 }
