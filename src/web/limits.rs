@@ -6,6 +6,8 @@ use std::sync::Mutex;
 
 use time::{Duration, OffsetDateTime};
 
+use crate::store::types::sha256_hex;
+
 /// What is counted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum What {
@@ -27,10 +29,14 @@ pub enum What {
     Passkey,
     /// Asking for a sign-in link, per address.
     LinkByAddress,
-    /// Asking for a sign-in link, per mailbox.
-    LinkByMailbox,
-    /// Asking for the link to go on with a booking, per mailbox.
-    GoOnByMailbox,
+    /// Asking for a sign-in link to one mailbox, per address. Whoever asks elsewhere keeps nobody out of her only way in.
+    LinkHere,
+    /// Asking for a sign-in link to one mailbox, from everywhere: the most letters that strangers can fill it with.
+    LinkAnywhere,
+    /// Asking for the link to go on with a booking, to one mailbox, per address.
+    GoOnHere,
+    /// The same, from everywhere.
+    GoOnAnywhere,
     /// Trying a link's token, per address.
     LinkUse,
     /// Taking a time on hold, per address.
@@ -51,8 +57,9 @@ impl What {
             Self::Proof => (10, Duration::minutes(15)),
             Self::Passkey => (30, Duration::minutes(10)),
             Self::LinkByAddress => (20, Duration::HOUR),
-            Self::LinkByMailbox => (3, Duration::HOUR),
-            Self::GoOnByMailbox => (5, Duration::HOUR),
+            Self::LinkHere => (3, Duration::HOUR),
+            Self::LinkAnywhere | Self::GoOnAnywhere => (20, Duration::HOUR),
+            Self::GoOnHere => (5, Duration::HOUR),
             Self::LinkUse => (30, Duration::MINUTE),
             Self::Hold => (10, Duration::MINUTE),
             Self::Export => (10, Duration::MINUTE),
@@ -62,8 +69,26 @@ impl What {
 
 /// Counts within a span that begins with the first try.
 pub struct Limits {
-    counts: Mutex<HashMap<(What, String), (OffsetDateTime, u32)>>,
+    counts: Mutex<Counts>,
     off: bool,
+}
+
+/// Since when, and how often, of whom. What names somebody is as long as a visitor likes and may be a mail address, so
+/// a part of its hash stands for it.
+#[derive(Default)]
+struct Counts {
+    of: HashMap<(What, u128), (OffsetDateTime, u32)>,
+    swept: Option<OffsetDateTime>,
+}
+
+impl Counts {
+    /// Forgets what is over, once a minute, so that nobody makes this grow by what she leaves behind.
+    fn sweep(&mut self, now: OffsetDateTime) {
+        if self.swept.is_none_or(|swept| now - swept >= Duration::MINUTE || now < swept) {
+            self.of.retain(|(what, _), (since, _)| now - *since < what.rule().1);
+            self.swept = Some(now);
+        }
+    }
 }
 
 impl Limits {
@@ -87,17 +112,20 @@ impl Limits {
         }
         let (most, span) = what.rule();
         let mut counts = self.counts.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-        if counts.len() > 10_000 {
-            counts.retain(|(what, _), (since, _)| now - *since < what.rule().1);
-        }
-        let entry = counts.entry((what, whom.to_owned())).or_insert((now, 0));
+        counts.sweep(now);
+        let entry = counts.of.entry((what, short(whom))).or_insert((now, 0));
         // A span that begins in the future was counted by a clock that has been set back since.
         if now - entry.0 >= span || now < entry.0 {
             *entry = (now, 0);
         }
-        entry.1 += 1;
+        entry.1 = entry.1.saturating_add(1);
         if entry.1 <= most { Ok(()) } else { Err((entry.0 + span - now).whole_seconds().max(1)) }
     }
+}
+
+/// Half of the hash of a key.
+fn short(key: &str) -> u128 {
+    sha256_hex(key).get(..32).and_then(|half| u128::from_str_radix(half, 16).ok()).unwrap_or_default()
 }
 
 impl Default for Limits {
@@ -126,14 +154,34 @@ mod tests {
         let limits = Limits::new();
         let start = OffsetDateTime::UNIX_EPOCH;
         for _ in 0..3 {
-            assert_eq!(limits.count(What::LinkByMailbox, "a", start), Ok(()));
+            assert_eq!(limits.count(What::LinkHere, "a", start), Ok(()));
         }
-        assert_eq!(limits.count(What::LinkByMailbox, "a", start + Duration::minutes(1)), Err(59 * 60));
-        assert_eq!(limits.count(What::LinkByMailbox, "b", start), Ok(()), "another mailbox is not held back");
-        assert_eq!(limits.count(What::LinkByMailbox, "a", start + Duration::HOUR), Ok(()));
+        assert_eq!(limits.count(What::LinkHere, "a", start + Duration::minutes(1)), Err(59 * 60));
+        assert_eq!(limits.count(What::LinkHere, "b", start), Ok(()), "another mailbox is not held back");
+        assert_eq!(limits.count(What::LinkHere, "a", start + Duration::HOUR), Ok(()));
         for _ in 0..3 {
-            let _ = limits.count(What::LinkByMailbox, "a", start + Duration::HOUR);
+            let _ = limits.count(What::LinkHere, "a", start + Duration::HOUR);
         }
-        assert_eq!(limits.count(What::LinkByMailbox, "a", start), Ok(()), "a clock set back holds nobody back");
+        assert_eq!(limits.count(What::LinkHere, "a", start), Ok(()), "a clock set back holds nobody back");
+    }
+
+    #[test]
+    fn what_is_over_is_forgotten_and_no_key_is_kept_as_it_was_typed() {
+        let limits = Limits::new();
+        let start = OffsetDateTime::UNIX_EPOCH;
+        let long = "x".repeat(60_000);
+        let kept = |limits: &Limits| limits.counts.lock().unwrap().of.len();
+        for n in 0..500 {
+            let _ = limits.count(What::SignInHere, &format!("{n}{long}"), start);
+            let _ = limits.count(What::SignInAnywhere, &format!("{n}{long}"), start);
+        }
+        assert_eq!(kept(&limits), 1000);
+        assert_ne!(short(&format!("1{long}")), short(&format!("2{long}")));
+        let _ = limits.count(What::SignIn, "a", start + Duration::minutes(2));
+        assert_eq!(kept(&limits), 501, "those of an hour, and the new one");
+        let _ = limits.count(What::SignIn, "a", start + Duration::HOUR);
+        assert_eq!(kept(&limits), 1);
+        let _ = limits.count(What::SignIn, "b", start);
+        assert_eq!(kept(&limits), 2, "a clock set back");
     }
 }

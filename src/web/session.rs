@@ -6,9 +6,10 @@
 //! marks the bookings that she is filling in. The third, *known*, stays with a browser that somebody of the team has
 //! signed in with: it opens nothing, but tells it from a new one.
 
+use std::net::SocketAddr;
 use std::sync::Arc;
 
-use axum::extract::{Request, State};
+use axum::extract::{ConnectInfo, Request, State};
 use axum::http::{HeaderMap, HeaderValue, header};
 use axum::middleware::Next;
 use axum::response::Response;
@@ -25,6 +26,7 @@ use crate::store::studio::Studio;
 use crate::store::types::sha256_hex;
 use crate::store::{Stored, accounts, clients, studio};
 use crate::web::error;
+use crate::web::limits::neighbourhood;
 
 /// The id of a request, in its log lines and on error pages.
 #[derive(Clone, Debug)]
@@ -72,6 +74,8 @@ pub struct Seen {
     pub door: Option<Door>,
     /// What her browser is.
     pub browser: Browser,
+    /// What her household or office shares, as limits count it.
+    pub from: String,
     /// The studio, once it is set up.
     pub studio: Option<Arc<Studio>>,
     /// The request's id.
@@ -147,7 +151,9 @@ pub async fn see(State(app): State<App>, mut request: Request, next: Next) -> Re
         return next.run(request).await;
     }
     let request_id = request.extensions().get::<RequestId>().map(|id| id.0.clone()).unwrap_or_default();
-    let (seen, new_visitor) = match look(&app, request.headers(), request_id.clone(), path).await {
+    let from = request.extensions().get::<ConnectInfo<SocketAddr>>().map(|from| neighbourhood(from.ip()));
+    let from = from.unwrap_or_default();
+    let (seen, new_visitor) = match look(&app, request.headers(), from, request_id.clone(), path).await {
         Ok(found) => found,
         Err(error) => return error::bare(&error, &request_id),
     };
@@ -175,7 +181,7 @@ fn is_page(response: &Response) -> bool {
     response.headers().get(header::CONTENT_TYPE).is_some_and(|kind| kind.as_bytes().starts_with(b"text/html"))
 }
 
-async fn look(app: &App, headers: &HeaderMap, request_id: String, path: String) -> Stored<(Seen, bool)> {
+async fn look(app: &App, headers: &HeaderMap, from: String, request_id: String, path: String) -> Stored<(Seen, bool)> {
     let now = app.clock.now();
     let visit = cookie(headers, &name(app, "visit"));
     let team = cookie(headers, &name(app, "team"));
@@ -184,6 +190,7 @@ async fn look(app: &App, headers: &HeaderMap, request_id: String, path: String) 
     let mut seen = Seen {
         door: None,
         browser,
+        from,
         visit_token: visit.unwrap_or_else(|| app.random.token()),
         team_token: None,
         client: None,

@@ -1,10 +1,8 @@
 //! `GET` and `POST /desk/password`: one's own password. Template: `practitioner/password.html`.
 
 use askama::Template;
-use axum::extract::{ConnectInfo, State};
+use axum::extract::State;
 use axum::response::IntoResponse;
-
-use std::net::SocketAddr;
 
 use crate::actions::people;
 use crate::app::App;
@@ -13,7 +11,7 @@ use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
-use crate::web::limits::{What, neighbourhood};
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::{session, words};
 
@@ -30,14 +28,8 @@ pub async fn get(ctx: Ctx, _team: Team) -> Answer {
 }
 
 /// Changes it: every other session ends.
-pub async fn post(
-    State(app): State<App>,
-    ConnectInfo(from): ConnectInfo<SocketAddr>,
-    ctx: Ctx,
-    team: Team,
-    fields: Fields,
-) -> Answer {
-    app.limits.count(What::SignIn, &neighbourhood(from.ip()), app.clock.now()).map_err(Fault::TooMany)?;
+pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) -> Answer {
+    app.limits.count(What::SignIn, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
     let mut errors = Errors::new();
     let new = fields.get("new").to_owned();
     let about = [team.0.name.as_str(), &ctx.studio()?.name];

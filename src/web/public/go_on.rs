@@ -2,11 +2,9 @@
 //! birth; only the button opens the booking, once. Template: `public/go_on.html`.
 
 use askama::Template;
-use axum::extract::{ConnectInfo, Path, State};
+use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
-
-use std::net::SocketAddr;
 
 use super::book::{Booking, date_text};
 use crate::actions::going_on::{self, Browser};
@@ -17,7 +15,7 @@ use crate::store::types::sha256_hex;
 use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
-use crate::web::limits::{What, neighbourhood};
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::{session, words};
 
@@ -62,14 +60,8 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(token): Path<String>) ->
 }
 
 /// Opens the booking, or sends another link to the same mail.
-pub async fn post(
-    State(app): State<App>,
-    ConnectInfo(from): ConnectInfo<SocketAddr>,
-    ctx: Ctx,
-    Path(token): Path<String>,
-    fields: Fields,
-) -> Answer {
-    app.limits.count(What::LinkUse, &neighbourhood(from.ip()), app.clock.now()).map_err(Fault::TooMany)?;
+pub async fn post(State(app): State<App>, ctx: Ctx, Path(token): Path<String>, fields: Fields) -> Answer {
+    app.limits.count(What::LinkUse, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
     let Some(link) = find(&app, &token).await? else { return Ok(show(ctx, token, Worth::Gone)) };
     let draft = drafts::get(&mut *app.db.read().await?, &link.draft, By::Link).await?.ok_or(Fault::NotFound)?;
     let booking = Booking::of(&app, &ctx, draft).await?;

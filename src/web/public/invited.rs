@@ -3,12 +3,10 @@
 //! Template: `public/invited.html`.
 
 use askama::Template;
-use axum::extract::{ConnectInfo, Path, State};
+use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Response};
 use time::Date;
-
-use std::net::SocketAddr;
 
 use super::book::date_text;
 use crate::actions::invite;
@@ -19,7 +17,7 @@ use crate::store::invitations::{Invitation, Link};
 use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
-use crate::web::limits::{What, neighbourhood};
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::{session, words};
 
@@ -61,14 +59,8 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(token): Path<String>) ->
 }
 
 /// Signs her in and shows the free times.
-pub async fn post(
-    State(app): State<App>,
-    ConnectInfo(from): ConnectInfo<SocketAddr>,
-    ctx: Ctx,
-    Path(token): Path<String>,
-    fields: Fields,
-) -> Answer {
-    app.limits.count(What::LinkUse, &neighbourhood(from.ip()), app.clock.now()).map_err(Fault::TooMany)?;
+pub async fn post(State(app): State<App>, ctx: Ctx, Path(token): Path<String>, fields: Fields) -> Answer {
+    app.limits.count(What::LinkUse, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
     let Some(invitation) = find(&app, &token).await? else { return Ok(ended(ctx, token)) };
     let today = ctx.studio()?.zone.date_at(app.clock.now());
     let client = clients::get(&mut *app.db.read().await?, &invitation.client).await?.ok_or(Fault::NotFound)?;

@@ -2,10 +2,8 @@
 //! since mail programs open links by themselves. Template: `public/link.html`.
 
 use askama::Template;
-use axum::extract::{ConnectInfo, Path, State};
+use axum::extract::{Path, State};
 use axum::response::IntoResponse;
-
-use std::net::SocketAddr;
 
 use crate::actions::people;
 use crate::app::App;
@@ -13,7 +11,7 @@ use crate::store::sessions;
 use crate::store::types::sha256_hex;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
-use crate::web::limits::{What, neighbourhood};
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::session;
 
@@ -33,14 +31,8 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(token): Path<String>) ->
 }
 
 /// Uses the link up and signs in.
-pub async fn post(
-    State(app): State<App>,
-    ConnectInfo(from): ConnectInfo<SocketAddr>,
-    ctx: Ctx,
-    Path(token): Path<String>,
-    _fields: Fields,
-) -> Answer {
-    app.limits.count(What::LinkUse, &neighbourhood(from.ip()), app.clock.now()).map_err(Fault::TooMany)?;
+pub async fn post(State(app): State<App>, ctx: Ctx, Path(token): Path<String>, _fields: Fields) -> Answer {
+    app.limits.count(What::LinkUse, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
     let Some((new_token, draft)) =
         people::use_link(&app, &token, &ctx.seen.visit_hash(), &ctx.seen.browser.device).await?
     else {

@@ -1,11 +1,9 @@
 //! `GET` and `POST /sign-in`: a client asks for a link. Template: `public/sign_in.html`.
 
 use askama::Template;
-use axum::extract::{ConnectInfo, Query, State};
+use axum::extract::{Query, State};
 use axum::response::IntoResponse;
 use serde::Deserialize;
-
-use std::net::SocketAddr;
 
 use crate::actions::people;
 use crate::app::App;
@@ -13,7 +11,7 @@ use crate::domain::ids::DraftId;
 use crate::domain::person::Mail;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
-use crate::web::limits::{What, neighbourhood};
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::web::words;
 
@@ -41,20 +39,18 @@ pub async fn get(ctx: Ctx, Query(Draft { draft }): Query<Draft>) -> Answer {
 }
 
 /// Puts a link on its way.
-pub async fn post(
-    State(app): State<App>,
-    ConnectInfo(from): ConnectInfo<SocketAddr>,
-    ctx: Ctx,
-    fields: Fields,
-) -> Answer {
+pub async fn post(State(app): State<App>, ctx: Ctx, fields: Fields) -> Answer {
     let mut errors = Errors::new();
     let Some(mail) = errors.take("mail", Mail::parse(fields.get("mail")), words::mail) else {
         return Ok(Page::refused(SignInPage { ctx, fields, errors, asked: false }).into_response());
     };
     let now = app.clock.now();
-    app.limits.count(What::LinkByAddress, &neighbourhood(from.ip()), now).map_err(Fault::TooMany)?;
+    app.limits.count(What::LinkByAddress, &ctx.seen.from, now).map_err(Fault::TooMany)?;
     // Over a mailbox's own limit the answer stays the same, so that it tells nobody who is a client here.
-    if app.limits.count(What::LinkByMailbox, mail.as_str(), now).is_ok() {
+    let here = format!("{} {}", ctx.seen.from, mail.as_str());
+    // What is over the limit of one address doesn't use up what all of them have.
+    let count = |what, whom: &str| app.limits.count(what, whom, now).is_ok();
+    if count(What::LinkHere, &here) && count(What::LinkAnywhere, mail.as_str()) {
         let draft = DraftId::parse(fields.get("draft")).ok();
         people::ask_for_link(&app, &mail, draft.as_ref(), &ctx.seen.visit_hash()).await?;
     }

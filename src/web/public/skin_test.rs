@@ -2,12 +2,10 @@
 //! below `/photo` shows it. The link in the mail can do this and nothing else. Template: `public/skin_test.html`.
 
 use askama::Template;
-use axum::extract::{ConnectInfo, Path, State};
+use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::IntoResponse;
 use time::OffsetDateTime;
-
-use std::net::SocketAddr;
 
 use crate::actions::case::test_rules;
 use crate::actions::test_reports::{self, Report};
@@ -22,7 +20,7 @@ use crate::store::{catalogue, skin_tests};
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields, FormWithFile};
 use crate::web::guard::SignedIn;
-use crate::web::limits::{What, neighbourhood};
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page};
 use crate::web::words;
 use crate::when;
@@ -233,27 +231,15 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(token): Path<String>) ->
 }
 
 /// Takes her report.
-pub async fn post(
-    State(app): State<App>,
-    ConnectInfo(from): ConnectInfo<SocketAddr>,
-    ctx: Ctx,
-    Path(token): Path<String>,
-    fields: Fields,
-) -> Answer {
-    app.limits.count(What::LinkUse, &neighbourhood(from.ip()), app.clock.now()).map_err(Fault::TooMany)?;
+pub async fn post(State(app): State<App>, ctx: Ctx, Path(token): Path<String>, fields: Fields) -> Answer {
+    app.limits.count(What::LinkUse, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
     let Some(found) = Found::by_token(&app, &token).await? else { return gone(ctx) };
     found.post(&app, ctx, fields).await
 }
 
 /// Takes a photo of what she sees.
-pub async fn post_photo(
-    State(app): State<App>,
-    ConnectInfo(from): ConnectInfo<SocketAddr>,
-    ctx: Ctx,
-    Path(token): Path<String>,
-    form: FormWithFile,
-) -> Answer {
-    app.limits.count(What::LinkUse, &neighbourhood(from.ip()), app.clock.now()).map_err(Fault::TooMany)?;
+pub async fn post_photo(State(app): State<App>, ctx: Ctx, Path(token): Path<String>, form: FormWithFile) -> Answer {
+    app.limits.count(What::LinkUse, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
     let Some(found) = Found::by_token(&app, &token).await? else { return gone(ctx) };
     found.post_photo(&app, ctx, form).await
 }

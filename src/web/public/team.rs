@@ -1,10 +1,8 @@
 //! `GET` and `POST /team/sign-in`: the owner and practitioners sign in with a password. Template: `public/team.html`.
 
 use askama::Template;
-use axum::extract::{ConnectInfo, State};
+use axum::extract::State;
 use axum::response::IntoResponse;
-
-use std::net::SocketAddr;
 
 use crate::actions::sign_in;
 use crate::app::App;
@@ -14,7 +12,7 @@ use crate::store::types::sha256_hex;
 use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
-use crate::web::limits::{What, neighbourhood};
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::session;
 
@@ -32,20 +30,15 @@ pub async fn get(ctx: Ctx) -> Answer {
 }
 
 /// Signs in, with a new token.
-pub async fn post(
-    State(app): State<App>,
-    ConnectInfo(from): ConnectInfo<SocketAddr>,
-    ctx: Ctx,
-    fields: Fields,
-) -> Answer {
+pub async fn post(State(app): State<App>, ctx: Ctx, fields: Fields) -> Answer {
     let mail = fields.trimmed("mail").to_lowercase();
     let now = app.clock.now();
     // Counted alike for addresses that have an account and for those that don't.
     if let Some(browser) = known_browser(&app, &ctx, &mail).await? {
         app.limits.count(What::SignInKnown, &browser, now).map_err(Fault::TooMany)?;
     } else {
-        let here = neighbourhood(from.ip());
-        app.limits.count(What::SignIn, &here, now).map_err(Fault::TooMany)?;
+        let here = &ctx.seen.from;
+        app.limits.count(What::SignIn, here, now).map_err(Fault::TooMany)?;
         app.limits.count(What::SignInHere, &format!("{here} {mail}"), now).map_err(Fault::TooMany)?;
         app.limits.count(What::SignInAnywhere, &mail, now).map_err(Fault::TooMany)?;
     }

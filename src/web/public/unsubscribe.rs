@@ -3,15 +3,13 @@
 //! Template: `public/unsubscribe.html`.
 
 use askama::Template;
-use axum::extract::{ConnectInfo, Path, State};
+use axum::extract::{Path, State};
 use axum::response::IntoResponse;
-
-use std::net::SocketAddr;
 
 use crate::actions::invite;
 use crate::app::App;
 use crate::web::error::Fault;
-use crate::web::limits::{What, neighbourhood};
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page};
 
 #[derive(Template)]
@@ -29,13 +27,8 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(token): Path<String>) ->
 }
 
 /// Ends them. The token alone is asked for: nothing else can be done with it, and a mail program has nothing more.
-pub async fn post(
-    State(app): State<App>,
-    ConnectInfo(from): ConnectInfo<SocketAddr>,
-    ctx: Ctx,
-    Path(token): Path<String>,
-) -> Answer {
-    app.limits.count(What::LinkUse, &neighbourhood(from.ip()), app.clock.now()).map_err(Fault::TooMany)?;
+pub async fn post(State(app): State<App>, ctx: Ctx, Path(token): Path<String>) -> Answer {
+    app.limits.count(What::LinkUse, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
     let found = invite::find(&mut *app.db.read().await?, &token).await?;
     let (_, invitation) = found.ok_or(Fault::NotFound)?;
     invite::stop(&app, &invitation.client).await?;

@@ -2,9 +2,9 @@
 
 use palpebra::web::server::Proxies;
 
-use crate::support::TestApp;
 use crate::support::app::{Made, OWNER};
 use crate::support::studio::MIA;
+use crate::support::{Html, TestApp};
 
 /// Signs in wrongly once, as if from this address, and gives the status.
 async fn tries(app: &TestApp, from: &str, mail: &str) -> u16 {
@@ -72,16 +72,33 @@ async fn links_in_mails_lead_to_the_address_of_the_settings_and_nowhere_else() {
     assert!(!letter.text.contains("evil") && !letter.html.contains("evil"));
 }
 
+/// Asks for a sign-in link, as if from this address, and gives the answer.
+async fn asks(app: &TestApp, from: &str, mail: &str) -> (u16, String) {
+    let person = app.visitor();
+    let page = person.get("/sign-in").await;
+    let (_, mut fields) = page.form("/sign-in");
+    fields.retain(|(name, _)| name == "csrf");
+    fields.push(("mail".to_owned(), mail.to_owned()));
+    let request = person.request(reqwest::Method::POST, "/sign-in").header("x-forwarded-for", from);
+    let answer = Html::read(request.form(&fields).send().await.unwrap()).await;
+    (answer.status, answer.main().replace(mail, ""))
+}
+
 #[tokio::test]
-async fn a_mailbox_gets_three_links_an_hour_and_the_answer_stays_the_same() {
-    let (app, _) = TestApp::with_studio().await;
+async fn nobody_asks_a_client_out_of_her_links_nor_fills_her_mailbox_and_the_answer_stays_the_same() {
+    let proxies = Proxies::new(vec!["127.0.0.1".parse().unwrap()]);
+    let (app, _) = TestApp::studio_made(Made { proxies, ..Made::default() }).await;
     let mut answers = Vec::new();
     for _ in 0..6 {
-        let person = app.visitor();
-        let page = person.get("/sign-in").await;
-        let answer = person.submit(&page, "/sign-in", &[("mail", MIA)]).await;
-        answers.push((answer.status, answer.main()));
+        answers.push(asks(&app, "203.0.113.7", MIA).await);
     }
+    assert_eq!(app.mails().await.len(), 3, "from one address three an hour");
+    answers.push(asks(&app, "198.51.100.1", MIA).await);
+    assert_eq!(app.mails().await.len(), 4, "her own is not held back by it");
+    for n in 0..20 {
+        answers.push(asks(&app, &format!("192.0.2.{n}"), MIA).await);
+    }
+    assert_eq!(app.mails().await.len(), 20, "from everywhere twenty");
+    answers.push(asks(&app, "198.51.100.2", "nobody@clients.example.org").await);
     assert!(answers.windows(2).all(|pair| pair[0] == pair[1]), "{answers:?}");
-    assert_eq!(app.mails().await.len(), 3);
 }

@@ -37,7 +37,9 @@ impl Booking {
         }
         let Some(mail) = self.mail().filter(|_| fields.ticked("later")) else { return Ok(None) };
         // Over the limit the page stays the same: there are links enough in the mailbox.
-        if app.limits.count(What::GoOnByMailbox, mail.as_str(), app.clock.now()).is_ok() {
+        let count = |what, whom: &str| app.limits.count(what, whom, self.now).is_ok();
+        let address = format!("{} {}", self.from, mail.as_str());
+        if count(What::GoOnHere, &address) && count(What::GoOnAnywhere, mail.as_str()) {
             going_on::ask(app, &self.draft.id, &mail).await?;
         }
         Ok(Some(self.path("later")))

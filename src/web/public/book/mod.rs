@@ -54,6 +54,8 @@ pub(in crate::web::public) struct Booking {
     /// Her last answers to this version of the questions.
     pub(super) last: Option<StoredAnswers>,
     pub(super) now: OffsetDateTime,
+    /// From where she asks, as limits count it.
+    pub(super) from: String,
 }
 
 impl Booking {
@@ -91,7 +93,18 @@ impl Booking {
         last = last.filter(|last| last.set.questionnaire == in_force.questionnaire.version());
         let sections = in_force.rules.sections_for(&in_force.questionnaire, &[service.kind], last.is_some());
         let visits = visits::of_draft(&mut c, &id).await?;
-        Ok(Self { draft, studio, service, visits, in_force, sections, client, last, now: app.clock.now() })
+        Ok(Self {
+            draft,
+            studio,
+            service,
+            visits,
+            in_force,
+            sections,
+            client,
+            last,
+            now: app.clock.now(),
+            from: ctx.seen.from.clone(),
+        })
     }
 
     pub(in crate::web::public) fn path(&self, step: &str) -> String {

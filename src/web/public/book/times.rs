@@ -3,12 +3,10 @@
 //! Template: `public/book/times.html`.
 
 use askama::Template;
-use axum::extract::{ConnectInfo, Path, Query, State};
+use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 use time::{Date, Duration, OffsetDateTime};
-
-use std::net::SocketAddr;
 
 use super::slots::Slots;
 use super::zone_words;
@@ -22,7 +20,7 @@ use crate::store::catalogue::{self, Service};
 use crate::store::studio::Studio;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
-use crate::web::limits::{What, neighbourhood};
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::when;
 
@@ -191,14 +189,8 @@ fn pair(
 }
 
 /// Holds what was chosen.
-pub async fn post(
-    State(app): State<App>,
-    ConnectInfo(from): ConnectInfo<SocketAddr>,
-    ctx: Ctx,
-    Path(id): Path<String>,
-    fields: Fields,
-) -> Result<Response, Fault> {
-    app.limits.count(What::Hold, &neighbourhood(from.ip()), app.clock.now()).map_err(Fault::TooMany)?;
+pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fields: Fields) -> Result<Response, Fault> {
+    app.limits.count(What::Hold, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
     let found = find(&app, &ctx, &id).await?;
     let test = Choice::parse(fields.get("test"));
     let treatment = Choice::parse(fields.get("time")).ok_or(Fault::BadRequest)?;
