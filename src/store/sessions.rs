@@ -240,13 +240,13 @@ pub async fn touch(c: &mut Connection, token_hash: &str, now: OffsetDateTime) ->
     Ok(())
 }
 
-/// Ends one session.
+/// Ends one session. `false` when there is none.
 ///
 /// # Errors
 /// When the file can't be written.
-pub async fn end(c: &mut Connection, token_hash: &str) -> Stored<()> {
-    sqlx::query!("DELETE FROM session WHERE token_hash = ?", token_hash).execute(c).await?;
-    Ok(())
+pub async fn end(c: &mut Connection, token_hash: &str) -> Stored<bool> {
+    let ended = sqlx::query!("DELETE FROM session WHERE token_hash = ?", token_hash).execute(c).await?;
+    Ok(ended.rows_affected() == 1)
 }
 
 /// Ends all sessions of one person.

@@ -41,6 +41,8 @@ pub enum What {
     LinkUse,
     /// Taking a time on hold, per address.
     Hold,
+    /// Refusing to sign, per address: each is written down for good.
+    Refusal,
     /// Making an export, per account.
     Export,
 }
@@ -62,6 +64,7 @@ impl What {
             Self::GoOnHere => (5, Duration::HOUR),
             Self::LinkUse => (30, Duration::MINUTE),
             Self::Hold => (10, Duration::MINUTE),
+            Self::Refusal => (10, Duration::HOUR),
             Self::Export => (10, Duration::MINUTE),
         }
     }

@@ -19,6 +19,7 @@ use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::SignedIn;
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::public::book::VisitView;
 use crate::web::signing::{self, ConsentForm, Wanted};
@@ -113,6 +114,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path
 pub async fn post(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path<String>, fields: Fields) -> Answer {
     let asked = Asked::load(&app, &ctx, &who, &id).await?;
     let given = if fields.ticked("refuse") {
+        app.limits.count(What::Refusal, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
         Given::Refused
     } else {
         match signing::read(&fields, asked.wanted, book::consent_id(&app), asked.subject.clone()) {

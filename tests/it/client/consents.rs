@@ -190,6 +190,12 @@ async fn a_refusal_is_written_down_and_gives_the_time_back() {
         !app.dump().await.iter().any(|cell| cell == "Ottilie Farnborg"),
         "she is no client, so nothing is kept of her"
     );
+    for status in [200, 200, 200, 200, 200, 200, 200, 200, 429] {
+        // The first press takes the time again that the refusal before gave back.
+        assert_eq!(visitor.submit(&sign, "/book/", &[("refuse", "1")]).await.status, 303);
+        assert_eq!(visitor.submit(&sign, "/book/", &[("refuse", "1")]).await.status, status, "ten an hour");
+    }
+    assert_eq!(app.dump().await.iter().filter(|cell| *cell == "consent.refused").count(), 10);
 }
 
 #[tokio::test]

@@ -134,3 +134,19 @@ async fn an_unknown_mailbox_gets_the_same_page_and_no_letter() {
     assert!(app.mails().await.is_empty());
     assert_eq!(people::LINK_LASTS, Duration::minutes(10));
 }
+
+#[tokio::test]
+async fn signing_out_is_written_down_once_and_only_of_somebody_who_was_signed_in() {
+    let (app, _) = TestApp::with_studio().await;
+    let written = async || app.dump().await.iter().filter(|cell| *cell == "sign-out.done").count();
+    let (visitor, mia) = (app.visitor(), app.client(MIA).await);
+    for _ in 0..3 {
+        let (_, mut fields) = visitor.get("/sign-in").await.form("/sign-in");
+        fields.retain(|(name, _)| name == "csrf");
+        assert_eq!(visitor.post("/sign-out", &fields).await.status, 303);
+    }
+    assert_eq!(written().await, 0);
+    let page = mia.get("/me").await;
+    assert_eq!(mia.submit(&page, "/sign-out", &[]).await.status, 303);
+    assert_eq!(written().await, 1);
+}

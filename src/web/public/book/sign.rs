@@ -12,6 +12,7 @@ use crate::app::App;
 use crate::domain::consent::{Signed, Subject, TickMissing};
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::signing::{self, ConsentForm, Wanted};
 use crate::web::words;
@@ -107,6 +108,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     }
     let judged = booking.judge(&app, booking.answers()).await?;
     if fields.ticked("refuse") {
+        app.limits.count(What::Refusal, &ctx.seen.from, booking.now).map_err(Fault::TooMany)?;
         consents::refuse_booking(&app, &booking.draft, subject(&app, &booking).await?, booking.text_version()).await?;
         return Ok(Page::ok(RefusedPage { ctx, sign: booking.path("sign") }).into_response());
     }
