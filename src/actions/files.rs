@@ -49,6 +49,19 @@ pub struct Belongs<'a> {
     pub by: &'a str,
 }
 
+/// How many bytes of files a client may send herself in all: hundreds of photos, and no full disk.
+pub const MOST_SENT: u64 = 100_000_000;
+
+/// Whether there is room for one more file that a client sends herself.
+///
+/// # Errors
+/// When the file can't be read.
+pub(super) async fn has_room(c: &mut Connection, client: &ClientId, checked: &Checked) -> Stored<bool> {
+    let bytes = checked.bytes.len() + checked.thumbnail.as_ref().map_or(0, Vec::len);
+    let sent = files::bytes_sent_by(c, client).await?;
+    Ok(sent.saturating_add(u64::try_from(bytes).unwrap_or(u64::MAX)) <= MOST_SENT)
+}
+
 /// Keeps a file that was checked, in the transaction of what it belongs to.
 ///
 /// # Errors

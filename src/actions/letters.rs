@@ -26,6 +26,9 @@ pub enum Refused {
     /// The letter doesn't hold together.
     #[error(transparent)]
     Letter(#[from] LetterRefused),
+    /// The client has sent as much as she may.
+    #[error("there is no room for more of her files")]
+    Full,
     /// Somebody else was there first.
     #[error("it was read or set aside meanwhile")]
     Done,
@@ -69,6 +72,9 @@ pub async fn add(
     let draft = LetterDraft { id: id.clone(), file: Fingerprint::of(&paper.bytes), ..draft };
     let letter = Letter::parse(draft, studio.zone.date_at(now))?;
     let belongs = Belongs { client, purpose: Purpose::Letter, about: id.as_str(), by: name };
+    if matches!(by, By::Client) && !files::has_room(&mut tx, client, paper).await? {
+        return Err(Refused::Full);
+    }
     let file = files::keep(app, &mut tx, &belongs, paper, now).await?;
     let read = matches!(by, By::Team(_)).then(|| (name.to_owned(), now));
     let added_by = name.to_owned();

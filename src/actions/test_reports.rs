@@ -106,18 +106,23 @@ pub async fn report(app: &App, client: &ClientId, reports: &[Report]) -> Stored<
 }
 
 /// Keeps a photo of what she sees, without any data on where and when it was taken, and tells the studio to look.
+/// `false` when she has sent as much as she may.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn add_photo(app: &App, client: &ClientId, test: &SkinTestId, photo: &Checked) -> Stored<()> {
+pub async fn add_photo(app: &App, client: &ClientId, test: &SkinTestId, photo: &Checked) -> Stored<bool> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
+    if !files::has_room(&mut tx, client, photo).await? {
+        return Ok(false);
+    }
     let to = Belongs { client, purpose: Purpose::SkinTest, about: test.as_str(), by: "client" };
     files::keep(app, &mut tx, &to, photo, now).await?;
     let event = Event { action: "skin-test.photo-added", client: Some(client), object: test.as_str(), detail: "" };
     audit::append(&mut tx, &Actor::Client(client.clone()), event, now).await?;
     tell_studio(app, &mut tx, client, now).await?;
-    tx.commit().await
+    tx.commit().await?;
+    Ok(true)
 }
 
 async fn tell_studio(app: &App, c: &mut Connection, client: &ClientId, now: OffsetDateTime) -> Stored<()> {

@@ -85,6 +85,20 @@ pub async fn insert(c: &mut Connection, file: &StoredFile, body: &[u8], thumbnai
     Ok(())
 }
 
+/// How many bytes of files a client has sent herself.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn bytes_sent_by(c: &mut Connection, client: &ClientId) -> Stored<u64> {
+    let client = client.as_str();
+    let bytes = sqlx::query_scalar!(
+        r#"SELECT coalesce(sum(length(body) + coalesce(length(thumbnail), 0)), 0) AS "bytes!: i64" FROM file
+           WHERE client_id = ? AND added_by = 'client'"#,
+        client
+    );
+    Ok(bytes.fetch_one(c).await?.try_into().unwrap_or(0))
+}
+
 /// One file.
 ///
 /// # Errors

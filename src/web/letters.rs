@@ -78,6 +78,7 @@ pub fn refusal(refused: Refused) -> Result<Errors, Fault> {
         Refused::Store(error) => return Err(error.into()),
         Refused::NotFound => return Err(Fault::NotFound),
         Refused::Done => return Err(Fault::Conflict),
+        Refused::Full => ("file", words::no_room_for_files().to_owned()),
         Refused::Letter(refused) => match refused {
             LetterRefused::NoClinician => ("clinician", t("Write who signed the letter.").to_owned()),
             LetterRefused::BadClinician => (

@@ -43,6 +43,8 @@ pub enum What {
     Hold,
     /// Refusing to sign, per address: each is written down for good.
     Refusal,
+    /// Sending a photo or a letter, per client.
+    Upload,
     /// Making an export, per account.
     Export,
 }
@@ -65,6 +67,7 @@ impl What {
             Self::LinkUse => (30, Duration::MINUTE),
             Self::Hold => (10, Duration::MINUTE),
             Self::Refusal => (10, Duration::HOUR),
+            Self::Upload => (20, Duration::DAY),
             Self::Export => (10, Duration::MINUTE),
         }
     }

@@ -234,6 +234,11 @@ pub fn password(refusal: &PasswordRefused) -> String {
     }
 }
 
+/// A client has sent as many files as she may.
+pub fn no_room_for_files() -> &'static str {
+    t("You have sent so many files that there is no room for more here. Please write to the studio.")
+}
+
 /// About a file.
 pub fn upload(refusal: &UploadRefused) -> String {
     match refusal {

@@ -12,6 +12,7 @@ use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields, FormWithFile};
 use crate::web::guard::SignedIn;
 use crate::web::letters::{LetterView, Scope, refusal};
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 
 #[derive(Template)]
@@ -41,6 +42,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
 
 /// Takes one.
 pub async fn post(State(app): State<App>, ctx: Ctx, who: SignedIn, mut form: FormWithFile) -> Answer {
+    app.limits.count(What::Upload, who.0.as_str(), app.clock.now()).map_err(Fault::TooMany)?;
     let scope = Scope::of(&health::in_force(&mut *app.db.read().await?).await?);
     let errors = match scope.read(&mut form, LetterId::from_random(app.random.id())).await {
         Ok((draft, file)) => match actions::add(&app, ctx.studio()?, By::Client, &who.0, draft, &file).await {

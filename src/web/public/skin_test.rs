@@ -187,12 +187,15 @@ impl Found {
 
 impl Found {
     async fn post_photo(&self, app: &App, ctx: Ctx, mut form: FormWithFile) -> Answer {
+        app.limits.count(What::Upload, self.client.as_str(), app.clock.now()).map_err(Fault::TooMany)?;
         let mut errors = Errors::new();
         let photo = errors.take("photo", form.take(Takes::Photo).await, words::upload).flatten();
         if let (Some(photo), Some(first)) = (&photo, self.tests.first()) {
-            test_reports::add_photo(app, &self.client, &first.test.id, photo).await?;
-            let page = self.page(app, ctx, Fields::default(), Errors::new()).await?;
-            return Ok(Page::ok(TestPage { photo_kept: true, ..page }).into_response());
+            if test_reports::add_photo(app, &self.client, &first.test.id, photo).await? {
+                let page = self.page(app, ctx, Fields::default(), Errors::new()).await?;
+                return Ok(Page::ok(TestPage { photo_kept: true, ..page }).into_response());
+            }
+            errors.add("photo", words::no_room_for_files());
         }
         if errors.is_empty() {
             errors.add("photo", t("Choose a photo."));

@@ -1,12 +1,15 @@
 //! She is asked by mail what she sees of her skin test, and reports it.
 
 use palpebra::actions::case::Known;
+use palpebra::actions::files::MOST_SENT;
 use palpebra::actions::health::{self, Applied};
-use palpebra::domain::file::Purpose;
-use palpebra::domain::ids::SkinTestId;
+use palpebra::domain::file::{Kind, Purpose};
+use palpebra::domain::fingerprint::Fingerprint;
+use palpebra::domain::ids::{FileId, SkinTestId};
 use palpebra::domain::reaction::Level;
 use palpebra::domain::role::{Member, Role};
 use palpebra::domain::verdict::Verdict;
+use palpebra::store::files::StoredFile;
 use palpebra::store::{accounts, files, outbox, reactions};
 use palpebra::web::limits::Limits;
 use time::{Duration, OffsetDateTime};
@@ -252,4 +255,60 @@ async fn a_new_formula_a_mistake_and_a_later_reaction_void_a_clear_test() {
     studio.treated(&studio.mia, &studio.lift, app.app.clock.now(), reacted, &[&studio.lotion]).await;
     app.app.clock.advance(Duration::HOUR);
     assert_eq!(verdict(&app, &studio).await.1, "skin_test_voided", "a reaction to anything voids the other tests");
+}
+
+#[tokio::test]
+async fn a_client_sends_so_many_files_a_day_and_so_much_in_all() {
+    let (app, studio) = TestApp::with_studio().await;
+    let test = applied(&app, &studio, app.app.clock.now()).await;
+    let (own, path) = (format!("/me/skin-tests/{test}"), format!("/me/skin-tests/{test}/photo"));
+    let mia = app.client(MIA).await;
+    let (page, letters) = (mia.get(&own).await, mia.get("/me/letters").await);
+    for _ in 0..10 {
+        assert_eq!(mia.send(&page, &path, &[], None).await.status, 422);
+        assert_eq!(mia.send(&letters, "/me/letters", &[], None).await.status, 422);
+    }
+    assert_eq!(mia.send(&page, &path, &[], Some(&jpeg())).await.status, 429);
+    assert_eq!(mia.send(&letters, "/me/letters", &[], Some(&jpeg())).await.status, 429);
+
+    let mut tx = app.app.db.write().await.unwrap();
+    let mut file = StoredFile {
+        id: FileId::from_random([0; 16]),
+        client: studio.mia.clone(),
+        purpose: Purpose::Letter,
+        about: "a letter".to_owned(),
+        kind: Kind::Pdf,
+        sha256: Fingerprint::of(b"x"),
+        added_by: "Liv".to_owned(),
+        added_at: app.app.clock.now(),
+    };
+    files::insert(&mut tx, &file, &[0; 1000], None).await.unwrap();
+    assert_eq!(files::bytes_sent_by(&mut tx, &studio.mia).await.unwrap(), 0, "what the team adds is not hers");
+    file.added_by = "client".to_owned();
+    for n in 1..8 {
+        let left = MOST_SENT - files::bytes_sent_by(&mut tx, &studio.mia).await.unwrap();
+        file.id = FileId::from_random([n; 16]);
+        let size = usize::try_from(left).unwrap().min(15_000_000);
+        files::insert(&mut tx, &file, &vec![0; size], None).await.unwrap();
+    }
+    tx.commit().await.unwrap();
+    app.app.clock.advance(Duration::hours(25));
+    let mia = app.client(MIA).await;
+    let (page, letters) = (mia.get(&own).await, mia.get("/me/letters").await);
+    let before = app.fingerprint().await;
+    let photo = mia.send(&page, &path, &[], Some(&jpeg())).await;
+    let fields = [
+        ("clinician", "Dr. Idun Marbeck"),
+        ("dated", "2026-02-27"),
+        ("expires", "2026-08-31"),
+        ("many-question", "blepharitis_state"),
+        ("many-service", "lash_lift"),
+    ];
+    let fields = fields.map(|(name, value)| (name.to_owned(), value.to_owned()));
+    let letter = mia.send(&letters, "/me/letters", &fields, Some(&jpeg())).await;
+    for refused in [photo, letter] {
+        assert_eq!(refused.status, 422);
+        assert!(refused.main().contains("Please write to the studio"), "{}", refused.main());
+    }
+    assert_eq!(app.fingerprint().await, before);
 }
