@@ -59,6 +59,17 @@ pub struct Terms<'a> {
     pub service: &'a Service,
     /// Between which days the treatment may lie.
     pub between: Between,
+    /// From where it is asked for, as limits have it.
+    pub from: &'a str,
+}
+
+/// Why no time was held.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NotHeld {
+    /// Somebody else has one of them.
+    Taken,
+    /// As much is held from this address as may be; so many seconds until that ends.
+    Enough(i64),
 }
 
 /// How many bookings one browser may hold times for at once; an older one gives its times back.
@@ -72,11 +83,16 @@ pub struct Beginner<'a> {
     pub client: Option<&'a ClientId>,
 }
 
-/// Begins a booking and holds its times. `None` when one of them is no longer free: then nothing is held.
+/// Begins a booking and holds its times, all of them or none.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn begin(app: &App, terms: Terms<'_>, who: Beginner<'_>, wanted: &Wanted) -> Stored<Option<DraftId>> {
+pub async fn begin(
+    app: &App,
+    terms: Terms<'_>,
+    who: Beginner<'_>,
+    wanted: &Wanted,
+) -> Stored<Result<DraftId, NotHeld>> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     visits::expire_holds(&mut tx, now).await?;
@@ -92,11 +108,11 @@ pub async fn begin(app: &App, terms: Terms<'_>, who: Beginner<'_>, wanted: &Want
         consent: None,
     };
     drafts::insert(&mut tx, &draft, who.owner_hash, now).await?;
-    if !hold(app, &mut tx, terms, &draft.id, wanted, false).await? {
-        return Ok(None);
+    if let Err(why) = hold(app, &mut tx, terms, &draft.id, wanted, false).await? {
+        return Ok(Err(why));
     }
     tx.commit().await?;
-    Ok(Some(draft.id))
+    Ok(Ok(draft.id))
 }
 
 async fn release_older(tx: &mut Tx, owner_hash: &str, now: OffsetDateTime) -> Stored<()> {
@@ -126,8 +142,8 @@ async fn hold(
     draft: &DraftId,
     wanted: &Wanted,
     chosen_before: bool,
-) -> Stored<bool> {
-    let Terms { studio, service, between } = terms;
+) -> Stored<Result<OffsetDateTime, NotHeld>> {
+    let Terms { studio, service, between, .. } = terms;
     let now = app.clock.now();
     let day = |choice: &Choice| studio.zone.date_at(choice.starts_at);
     let days = (wanted.test.as_ref().map_or(day(&wanted.treatment), day), day(&wanted.treatment));
@@ -135,8 +151,14 @@ async fn hold(
     if chosen_before {
         diary = diary.at_once();
     }
-    let Some((test, treatment)) = fits(&diary, wanted, between) else { return Ok(false) };
-    let hold_until = Some(now + Duration::minutes(studio.hold_minutes));
+    let Some((test, treatment)) = fits(&diary, wanted, between) else { return Ok(Err(NotHeld::Taken)) };
+    if let Some(wait) = no_place(app, tx, terms.from, draft, now).await? {
+        return Ok(Err(NotHeld::Enough(wait)));
+    }
+    let until = match note(app, terms, draft, wanted) {
+        Ok(until) => until,
+        Err(wait) => return Ok(Err(NotHeld::Enough(wait))),
+    };
     let visit = |purpose, spot: Spot, paired_test| Visit {
         id: VisitId::from_random(app.random.id()),
         purpose,
@@ -152,7 +174,7 @@ async fn hold(
         busy_until: spot.busy_until,
         civil: spot.civil,
         zone: studio.zone.name().to_owned(),
-        hold_until,
+        hold_until: Some(until),
         price_minor: if purpose == Purpose::Treatment { service.price_minor } else { 0 },
         currency: studio.currency.as_str().to_owned(),
         sequence: 0,
@@ -163,11 +185,30 @@ async fn hold(
         match visits::insert(tx, visit, now).await {
             Ok(()) => {}
             // The schema has the last word on overlaps.
-            Err(error) if error.is_overlap() => return Ok(false),
+            Err(error) if error.is_overlap() => return Ok(Err(NotHeld::Taken)),
             Err(error) => return Err(error),
         }
     }
-    Ok(true)
+    Ok(Ok(until))
+}
+
+/// The seconds until another booking may hold times from here, when as many do as may. What was booked or given back
+/// meanwhile counts no more.
+async fn no_place(app: &App, tx: &mut Tx, from: &str, draft: &DraftId, now: OffsetDateTime) -> Stored<Option<i64>> {
+    let mut ends = Vec::new();
+    for other in app.limits.holds.others(from, draft, now) {
+        let visits = visits::of_draft(tx, &other).await?;
+        ends.extend(visits.iter().filter_map(|visit| visit.hold_until).filter(|end| *end > now).max());
+    }
+    let first = ends.iter().min().map(|end| (*end - now).whole_seconds().max(1));
+    Ok(first.filter(|_| !app.limits.holds.takes_one_more_than(ends.len())))
+}
+
+/// Until when these times may be held from now on; or the seconds until they may be again.
+fn note(app: &App, terms: Terms<'_>, draft: &DraftId, wanted: &Wanted) -> Result<OffsetDateTime, i64> {
+    let times: Vec<String> = wanted.test.iter().chain([&wanted.treatment]).map(Choice::text).collect();
+    let minutes = Duration::minutes(terms.studio.hold_minutes);
+    app.limits.holds.note(terms.from, draft, &times, minutes, app.clock.now())
 }
 
 /// Where and when a visit lies.
@@ -213,22 +254,23 @@ fn fits(diary: &Diary, wanted: &Wanted, between: Between) -> Option<(Option<Spot
 pub enum Held {
     /// Until then.
     Until(OffsetDateTime),
-    /// No longer, and somebody else has one of them or it has passed.
+    /// No longer: somebody else has one of them, it has passed, or they were held for as long as they may be.
     Gone,
 }
 
-/// Keeps the times of a booking for another while: those that are held are renewed, those whose hold ran out are taken
-/// again if they are still free.
+/// Keeps the times of a booking for another while: those that are held are renewed as far as they may be, those whose
+/// hold ran out are taken again if they are still free.
 ///
 /// # Errors
 /// When the database can't.
 pub async fn keep(app: &App, terms: Terms<'_>, draft: &DraftId) -> Stored<Held> {
     let now = app.clock.now();
-    let until = now + Duration::minutes(terms.studio.hold_minutes);
     let mut tx = app.db.write().await?;
     let held = visits::of_draft(&mut tx, draft).await?;
-    let running = !held.is_empty() && held.iter().all(|visit| visit.hold_until.is_some_and(|end| end > now));
-    if running {
+    let Some(wanted) = last_wanted(&mut tx, draft).await? else { return Ok(Held::Gone) };
+    let end = held.iter().map(|visit| visit.hold_until).min().flatten();
+    if let Some(end) = end.filter(|end| *end > now) {
+        let until = note(app, terms, draft, &wanted).map_or(end, |until| until.max(end));
         for mut visit in held {
             visit.hold_until = Some(until);
             visits::update(&mut tx, &visit, now).await?;
@@ -236,16 +278,11 @@ pub async fn keep(app: &App, terms: Terms<'_>, draft: &DraftId) -> Stored<Held> 
         tx.commit().await?;
         return Ok(Held::Until(until));
     }
-    let Some(wanted) = last_wanted(&mut tx, draft).await? else { return Ok(Held::Gone) };
     visits::expire_holds(&mut tx, now).await?;
     release(&mut tx, draft, now).await?;
-    let again = hold(app, &mut tx, terms, draft, &wanted, true).await?;
-    if again {
-        tx.commit().await?;
-        Ok(Held::Until(until))
-    } else {
-        Ok(Held::Gone)
-    }
+    let Ok(until) = hold(app, &mut tx, terms, draft, &wanted, true).await? else { return Ok(Held::Gone) };
+    tx.commit().await?;
+    Ok(Held::Until(until))
 }
 
 /// The times that a booking was last held for.
@@ -264,14 +301,19 @@ pub async fn last_wanted(c: &mut Connection, draft: &DraftId) -> Stored<Option<W
 ///
 /// # Errors
 /// When the database can't.
-pub async fn choose_again(app: &App, terms: Terms<'_>, draft: &DraftId, wanted: &Wanted) -> Stored<bool> {
+pub async fn choose_again(
+    app: &App,
+    terms: Terms<'_>,
+    draft: &DraftId,
+    wanted: &Wanted,
+) -> Stored<Result<(), NotHeld>> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     visits::expire_holds(&mut tx, now).await?;
     release(&mut tx, draft, now).await?;
     let held = hold(app, &mut tx, terms, draft, wanted, false).await?;
-    if held {
+    if held.is_ok() {
         tx.commit().await?;
     }
-    Ok(held)
+    Ok(held.map(|_| ()))
 }

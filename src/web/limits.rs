@@ -7,6 +7,7 @@ use std::sync::Mutex;
 use time::{Duration, OffsetDateTime};
 
 use crate::store::types::sha256_hex;
+use crate::web::holds::Holds;
 
 /// What is counted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -39,8 +40,10 @@ pub enum What {
     GoOnAnywhere,
     /// Trying a link's token, per address.
     LinkUse,
-    /// Taking a time on hold, per address.
+    /// Taking a time on hold, or another one, per address.
     Hold,
+    /// Renewing a hold, as every step of a booking does, per address.
+    Renew,
     /// Refusing to sign, per address: each is written down for good.
     Refusal,
     /// Sending a photo or a letter, per client.
@@ -66,6 +69,7 @@ impl What {
             Self::GoOnHere => (5, Duration::HOUR),
             Self::LinkUse => (30, Duration::MINUTE),
             Self::Hold => (10, Duration::MINUTE),
+            Self::Renew => (60, Duration::MINUTE),
             Self::Refusal => (10, Duration::HOUR),
             Self::Upload => (20, Duration::DAY),
             Self::Export => (10, Duration::MINUTE),
@@ -77,6 +81,8 @@ impl What {
 pub struct Limits {
     counts: Mutex<Counts>,
     off: bool,
+    /// What is held from where.
+    pub holds: Holds,
 }
 
 /// Since when, and how often, of whom. What names somebody is as long as a visitor likes and may be a mail address, so
@@ -100,12 +106,12 @@ impl Counts {
 impl Limits {
     /// Nothing counted yet.
     pub fn new() -> Self {
-        Self { counts: Mutex::default(), off: false }
+        Self { counts: Mutex::default(), off: false, holds: Holds::new(false) }
     }
 
     /// Counts nothing: for load tests, where a thousand visitors share one address.
     pub fn off() -> Self {
-        Self { counts: Mutex::default(), off: true }
+        Self { counts: Mutex::default(), off: true, holds: Holds::new(true) }
     }
 
     /// Counts a try.

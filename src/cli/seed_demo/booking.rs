@@ -82,11 +82,11 @@ impl Story<'_> {
             return if wish.needed { Err(refused(&she.name, "a rule says no")) } else { Ok(()) };
         }
         let (app, studio) = (self.app, &self.opened.studio);
-        let terms = Terms { studio, service: &service, between };
+        let terms = Terms { studio, service: &service, between, from: "" };
         let owner_hash = sha256_hex(&app.random.token());
         let beginner = Beginner { owner_hash: &owner_hash, client: known.as_ref() };
         let begun = booking::begin(app, terms, beginner, &wanted).await?;
-        let draft = begun.ok_or_else(|| refused(&she.name, "her time was not free"))?;
+        let draft = begun.map_err(|_| refused(&she.name, "her time was not free"))?;
         app.clock.advance(Duration::minutes(7));
         let filled =
             drafts::get(&mut *app.db.read().await?, &draft, drafts::By::Browser(&owner_hash, known.as_ref())).await?;

@@ -24,6 +24,7 @@ use crate::store::{catalogue, clients, drafts, health, visits};
 use crate::tf;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
+use crate::web::limits::What;
 use crate::web::page::Ctx;
 use crate::web::words;
 use crate::when;
@@ -243,11 +244,13 @@ impl Booking {
 
     /// On what terms its times are held.
     pub(super) async fn terms(&self, app: &App) -> Result<Terms<'_>, Fault> {
-        Ok(Terms { studio: &self.studio, service: &self.service, between: self.between(app).await? })
+        let between = self.between(app).await?;
+        Ok(Terms { studio: &self.studio, service: &self.service, between, from: &self.from })
     }
 
     /// Renews the hold. When the time is gone, leads to the page that offers others.
     pub(in crate::web::public) async fn keep(&self, app: &App) -> Result<(), Fault> {
+        app.limits.count(What::Renew, &self.from, self.now).map_err(Fault::TooMany)?;
         match booking::keep(app, self.terms(app).await?, &self.draft.id).await? {
             Held::Until(_) => Ok(()),
             Held::Gone => Err(Fault::SeeOther(self.path("time"))),

@@ -9,13 +9,14 @@ use time::{Date, Duration};
 
 use super::Booking;
 use super::slots::Slots;
-use crate::actions::booking::{self, Choice, Wanted};
+use crate::actions::booking::{self, Choice, NotHeld, Wanted};
 use crate::actions::diary::{Between, Diary};
 use crate::app::App;
 use crate::domain::age;
 use crate::domain::schedule::{FreeTime, free_times};
 use crate::web::error::Fault;
 use crate::web::form::Fields;
+use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::when;
 
@@ -102,6 +103,7 @@ async fn show(
 
 /// Holds another time and goes on where the forms were left.
 pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fields: Fields) -> Answer {
+    app.limits.count(What::Hold, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
     let booking = Booking::open(&app, &ctx, &id).await?;
     let treatment = Choice::parse(fields.get("time")).ok_or(Fault::BadRequest)?;
     let mut c = app.db.read().await?;
@@ -113,9 +115,12 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
         return Err(Fault::BadRequest);
     }
     let wanted = Wanted { test: test.filter(|_| needs_test), treatment };
-    if booking::choose_again(&app, booking.terms(&app).await?, &booking.draft.id, &wanted).await? {
-        return Ok(see_other(&booking.next()));
+    match booking::choose_again(&app, booking.terms(&app).await?, &booking.draft.id, &wanted).await? {
+        Ok(()) => Ok(see_other(&booking.next())),
+        Err(NotHeld::Enough(wait)) => Err(Fault::TooMany(wait)),
+        Err(NotHeld::Taken) => {
+            let page = show(&app, ctx, &booking, None, None).await?;
+            Ok(Page::conflict(page).into_response())
+        }
     }
-    let page = show(&app, ctx, &booking, None, None).await?;
-    Ok(Page::conflict(page).into_response())
 }

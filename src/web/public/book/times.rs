@@ -10,7 +10,7 @@ use time::{Date, Duration, OffsetDateTime};
 
 use super::slots::Slots;
 use super::zone_words;
-use crate::actions::booking::{self, Beginner, Choice, Terms, Wanted};
+use crate::actions::booking::{self, Beginner, Choice, NotHeld, Terms, Wanted};
 use crate::actions::case::Known;
 use crate::actions::diary::{Between, Diary, is_given, wants_test};
 use crate::app::App;
@@ -200,10 +200,11 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     let wanted = Wanted { test: test.filter(|_| found.needs_test), treatment };
     let hash = ctx.seen.visit_hash();
     let who = Beginner { owner_hash: &hash, client: ctx.seen.client.as_ref().map(|(id, _)| id) };
-    let terms = Terms { studio: &found.studio, service: &found.service, between: found.between };
+    let terms = Terms { studio: &found.studio, service: &found.service, between: found.between, from: &ctx.seen.from };
     match booking::begin(&app, terms, who, &wanted).await? {
-        Some(draft) => Ok(see_other(&format!("/book/{draft}"))),
-        None => {
+        Ok(draft) => Ok(see_other(&format!("/book/{draft}"))),
+        Err(NotHeld::Enough(wait)) => Err(Fault::TooMany(wait)),
+        Err(NotHeld::Taken) => {
             let found = find(&app, &ctx, &id).await?;
             let page = show(&app, ctx, found, Some(fields.get("test")), None, true).await?;
             Ok(Page::conflict(page).into_response())
