@@ -39,7 +39,7 @@ impl Backups {
     }
 }
 
-/// One at a time.
+/// One at a time, a copy of the keys alone too: else the older of two could be the one that stays.
 static TURN: Mutex<()> = Mutex::const_new(());
 
 const NAME: &[BorrowedFormatItem<'static>] =
@@ -148,6 +148,7 @@ async fn write(app: &App, file: &str) -> Result<(u64, String), BackupError> {
 /// # Errors
 /// [`BackupError`]
 async fn keep_keys(app: &App) -> Result<(), BackupError> {
+    let _alone = alone(app).await?;
     let folder = app.backups.folder.join(KEYS);
     fs::DirBuilder::new().recursive(true).mode(0o700).create(&folder)?;
     let plain = app.db.folder().join(format!("{}.part", keyring::KEYS));
@@ -187,13 +188,26 @@ async fn keep_keys(app: &App) -> Result<(), BackupError> {
     work.await.map_err(io::Error::other)?
 }
 
+/// Waits until no other process copies the keys: `palpebra backup` may run beside the server, where [`TURN`] doesn't reach.
+async fn alone(app: &App) -> io::Result<File> {
+    let folder = app.db.folder().join(".");
+    let wait = tokio::task::spawn_blocking(move || {
+        let folder = File::open(folder)?;
+        folder.lock()?;
+        Ok(folder)
+    });
+    wait.await.map_err(io::Error::other)?
+}
+
 fn copied(from: &mut File, mut to: File) -> io::Result<()> {
     io::copy(from, &mut to)?;
     to.sync_all()
 }
 
-/// Makes the copy of the keys anew after some were destroyed, if there is one.
+/// Makes the copy of the keys anew after some were destroyed, if there is one. Not to be called in a transaction: a backup
+/// that is waited for wants to write down what became of it.
 pub(super) async fn keep_keys_up(app: &App) {
+    let _turn = TURN.lock().await;
     if !app.backups.folder.join(KEYS).exists() {
         return;
     }
@@ -267,4 +281,75 @@ pub fn kept(backups: &Backups) -> io::Result<Vec<(String, u64)>> {
     }
     found.sort_unstable_by(|a, b| b.cmp(a));
     Ok(found)
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::{Arc, Mutex};
+
+    use super::*;
+    use crate::app::{Address, Parts, SecondFactor};
+    use crate::clock::{Clock, Random};
+    use crate::mail::transport::Transport;
+    use crate::password::Passwords;
+    use crate::store::Db;
+    use crate::web::limits::Limits;
+    use crate::web::server::Patience;
+
+    async fn app(folder: &Path) -> App {
+        App::new(Parts {
+            db: Db::open(&folder.join("palpebra.db")).await.unwrap(),
+            clock: Clock::system(),
+            random: Random::system(),
+            passwords: Passwords::strong(),
+            transport: Transport::Memory(Arc::default()),
+            address: Address::new("http://localhost"),
+            second_factor: SecondFactor::Asked,
+            patience: Patience::USUAL,
+            limits: Limits::new(),
+            backups: Backups::beside(folder),
+            exports: crate::actions::export::UnderWay::default(),
+            set_up_code: Mutex::new(None),
+        })
+    }
+
+    /// Each takes as many steps as the one that is under way, and would be done first.
+    #[tokio::test]
+    async fn the_keys_are_not_copied_while_a_backup_is_made() {
+        let folder = tempfile::tempdir().unwrap();
+        let app = app(folder.path()).await;
+        let turn = TURN.lock().await;
+        keep_keys(&app).await.unwrap();
+        tokio::select! {
+            biased;
+            () = keep_keys_up(&app) => panic!("it came between"),
+            done = keep_keys(&app) => done.unwrap(),
+        }
+        drop(turn);
+        let copy = app.backups.folder.join(KEYS).join(keyring::KEYS);
+        fs::write(&copy, "old").unwrap();
+        keep_keys_up(&app).await;
+        assert!(fs::read(copy).unwrap().starts_with(b"SQLite format 3"));
+    }
+
+    #[tokio::test]
+    async fn the_keys_are_not_copied_while_another_process_copies_them() {
+        let folder = tempfile::tempdir().unwrap();
+        let app = app(folder.path()).await;
+        let held = File::open(folder.path()).unwrap();
+        held.lock().unwrap();
+        let other = async {
+            for n in 0..5 {
+                app.db.copy_keys_to(&folder.path().join(n.to_string())).await.unwrap();
+            }
+        };
+        tokio::select! {
+            biased;
+            _ = keep_keys(&app) => panic!("it came between"),
+            () = other => {}
+        }
+        assert!(!app.backups.folder.join(KEYS).exists());
+        drop(held);
+        keep_keys(&app).await.unwrap();
+    }
 }
