@@ -3,9 +3,9 @@
 //! the table, column and row that it stands in. The people's keys are wrapped under one master key.
 
 use std::fmt;
-use std::fs::{self, OpenOptions};
-use std::io::{self, Write as _};
-use std::os::unix::fs::{OpenOptionsExt as _, PermissionsExt as _};
+use std::fs;
+use std::io;
+use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
 
 use data_encoding::{BASE64, HEXLOWER};
@@ -213,14 +213,11 @@ impl Master {
     /// # Errors
     /// [`MasterError::Io`]
     pub fn write(&self, path: &Path) -> Result<(), MasterError> {
-        let io = |error| MasterError::Io(path.to_owned(), error);
         let text = format!(
             "# Opens the keys of the clients' health records. Keep a copy away from this computer.\n{FILE_BEGINS}{}\n",
             HEXLOWER.encode(&self.secret)
         );
-        let mut file = OpenOptions::new().write(true).create_new(true).mode(0o600).open(path).map_err(io)?;
-        file.write_all(text.as_bytes()).and_then(|()| file.sync_all()).map_err(io)?;
-        durable::keep_names_beside(path).map_err(io)
+        durable::write_new(path, text.as_bytes()).map_err(|error| MasterError::Io(path.to_owned(), error))
     }
 }
 

@@ -16,7 +16,7 @@ use super::cells::Sealer;
 use super::error::StoreError;
 use super::{BEGIN, Stored, copy, options, pool};
 use crate::durable;
-use crate::person_keys::{Master, PersonKey};
+use crate::person_keys::{Master, MasterError, PersonKey};
 
 /// Where the keys are.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -279,6 +279,22 @@ impl Keyring {
     }
 }
 
+/// Whether the file of keys has anybody's, even a destroyed one; it is not made.
+///
+/// # Errors
+/// When it can't be read.
+pub async fn holds_keys(place: &KeyPlace) -> Stored<bool> {
+    if !fs::exists(&place.keys).map_err(sqlx::Error::Io)? {
+        return Ok(false);
+    }
+    let pool = pool(1).connect_with(options(&place.keys)).await?;
+    let id: i64 = sqlx::query_scalar("PRAGMA application_id").fetch_one(&pool).await?;
+    let holds = id == i64::from(APPLICATION_ID)
+        && sqlx::query_scalar("SELECT EXISTS (SELECT 1 FROM person_key)").fetch_one(&pool).await?;
+    pool.close().await;
+    Ok(holds)
+}
+
 /// Takes over keys from a copy, which `master` wraps, into the keys of a place, which are made where there are none.
 ///
 /// # Errors
@@ -312,16 +328,23 @@ fn held(master: &Master, who: &str, wrapped: Option<Vec<u8>>) -> Stored<Held> {
 /// The master key that fits the keys that are there; a new one where there are none yet.
 fn the_master(place: &KeyPlace, wrapped: Option<(&str, &[u8])>) -> Stored<Master> {
     let fits = |master: &Master| wrapped.is_none_or(|(who, wrapped)| master.unwrap_key(who, wrapped).is_ok());
-    let (here, next) = (Master::load(&place.master)?, Master::load(&place.next())?);
-    if let Some(next) = next.filter(|next| wrapped.is_some() && fits(next)) {
-        // The power failed between wrapping the keys anew and giving the new key its name.
-        durable::rename(&place.next(), &place.master).map_err(sqlx::Error::Io)?;
-        return Ok(next);
-    }
-    match here {
+    let here = Master::load(&place.master);
+    let unread = match Master::load(&place.next()) {
+        Ok(Some(next)) if wrapped.is_some() && fits(&next) => {
+            // The power failed between wrapping the keys anew and giving the new key its name.
+            durable::rename(&place.next(), &place.master).map_err(sqlx::Error::Io)?;
+            return Ok(next);
+        }
+        // No key is wrapped under one that was not written in full.
+        Ok(_) | Err(MasterError::Damaged(_)) => Ok(()),
+        Err(unread) => Err(unread),
+    };
+    match here? {
         Some(master) if fits(&master) => Ok(master),
-        Some(_) => Err(StoreError::ForeignMaster(place.master.clone())),
-        None if wrapped.is_some() => Err(StoreError::MasterMissing(place.master.clone())),
+        Some(_) => Err(unread.map_or_else(Into::into, |()| StoreError::ForeignMaster(place.master.clone()))),
+        None if wrapped.is_some() => {
+            Err(unread.map_or_else(Into::into, |()| StoreError::MasterMissing(place.master.clone())))
+        }
         None => {
             let master = Master::make().map_err(|_| no_key("the master key"))?;
             // Of two that make one at once, the first one's stays.

@@ -118,6 +118,50 @@ async fn a_new_master_key_takes_the_place_of_the_old_one_whenever_the_power_fail
     assert!(code == Some(75) && std::fs::read(&place.master).unwrap() == newest, "{said}");
 }
 
+/// The shell lets nothing be written to a file that could not be.
+#[tokio::test]
+async fn a_new_master_key_that_could_not_be_written_is_in_nobody_s_way() {
+    let (here, _) = studio().await;
+    let place = KeyPlace::beside(&here.path().join("palpebra.db"));
+    let (old, next) = (std::fs::read(&place.master).unwrap(), here.path().join("palpebra.master.next"));
+    for left in [&old[..0], &old[..40], &old[..old.len() - 2], &[0; 160]] {
+        private(&next, left);
+        assert_eq!(opens(here.path()).await.unwrap(), 1, "{} bytes", left.len());
+        assert_eq!(std::fs::read(&place.master).unwrap(), old);
+    }
+    std::fs::remove_file(&place.master).unwrap();
+    assert!(matches!(opens(here.path()).await, Err(StoreError::MasterMissing(_))), "it is the one to put back");
+    private(&place.master, &old);
+
+    let before: Vec<_> = contents(here.path()).into_keys().filter(|name| !name.ends_with(".next")).collect();
+    let full = async |folder: &Path, command: &str| {
+        let line = format!("trap '' XFSZ; ulimit -f 0; exec \"$0\" {command} --data \"$1\"");
+        let mut shell = tokio::process::Command::new("sh");
+        let shell = shell.args(["-c", &line, env!("CARGO_BIN_EXE_palpebra")]).arg(folder);
+        let out = shell.output().await.unwrap();
+        assert!(!out.status.success());
+        String::from_utf8(out.stderr).unwrap()
+    };
+    let said = full(here.path(), "rotate-key").await;
+    assert!(said.contains("the master key can't be read or made at") && said.contains("File too large"), "{said}");
+    let after = contents(here.path());
+    assert!(after.keys().filter(|name| *name != "palpebra.lock").eq(&before), "{:?}", after.keys());
+    assert_eq!(opens(here.path()).await.unwrap(), 1);
+    assert_eq!(command(&["rotate-key"], here.path()).await.0, Some(0), "it is begun again");
+    assert_eq!(opens(here.path()).await.unwrap(), 1);
+}
+
+/// Before any key is made a cut may come at any byte of the master key.
+#[tokio::test]
+async fn a_first_start_that_was_cut_off_at_the_master_key_is_done_again() {
+    let fresh = tempfile::tempdir().unwrap();
+    let file = fresh.path().join("palpebra.db");
+    let part = fresh.path().join("palpebra.master.part");
+    private(&part, b"# Opens the keys");
+    Db::open(&file).await.unwrap().close().await;
+    assert!(!part.exists() && Master::load(&fresh.path().join("palpebra.master")).unwrap().is_some());
+}
+
 #[tokio::test]
 async fn lost_keys_are_told_of_and_nothing_is_made_in_their_place() {
     let (here, mia) = studio().await;
