@@ -6,12 +6,13 @@ use std::os::unix::fs::OpenOptionsExt as _;
 use std::path::{Path, PathBuf};
 
 use super::keys::Staged;
+use super::swap::{RESTORING, Swap, forget_log, same};
 use super::{BackupArgs, BackupKeyArgs, Failed, RestoreArgs, lock, say};
 use crate::actions::backup as backups;
 use crate::domain::role::Actor;
 use crate::durable;
 use crate::sealing::{self, Lock};
-use crate::store::audit_end::{End, EndFile};
+use crate::store::audit_end::End;
 use crate::store::keyring::KeyPlace;
 use crate::store::{self, Db, SealedPeople, StoreError, backup as copies};
 
@@ -125,27 +126,39 @@ pub(super) async fn restore(args: RestoreArgs) -> Result<(), Failed> {
     fs::create_dir_all(&args.data.data)?;
     let _lock = lock(&args.data.data)?;
     let target = args.data.database();
-    let half = beside(&target, "restoring");
-    let keys = Staged::new(&args.data.keys());
-    let checked = stage(&args, &half, &keys, &target).await;
-    for tail in ["-wal", "-shm"] {
-        let _ = fs::remove_file(format!("{}{tail}", half.display()));
+    let half = beside(&target, RESTORING);
+    if same(&args.from, &half) {
+        return Err(Failed::usage(format!(
+            "{} is what a restore left that was cut off; name the backup",
+            half.display()
+        )));
     }
-    let (people, end) = match checked {
-        Ok(checked) => checked,
+    let keys = Staged::new(&args.data.keys());
+    let again = half.exists() && !target.exists();
+    // A log that was left would be read into the new file.
+    forget_log(&half)?;
+    let checked = stage(&args, &half, &keys, &target).await;
+    forget_log(&half)?;
+    let ready = match checked {
+        Ok((people, end)) => Swap::prepare(&target, &half, &keys, end).await.map(|swap| (people, swap)),
+        Err(failed) => Err(failed),
+    };
+    let (people, swap) = match ready {
+        Ok(ready) => ready,
         Err(failed) => {
-            let _ = fs::remove_file(&half);
+            if again {
+                // It tells that a database is missing here.
+                let _ = private(&half);
+            } else {
+                let _ = fs::remove_file(&half);
+            }
             keys.drop();
             return Err(failed);
         }
     };
-    if target.exists() {
-        set_aside(&target, &args.data.keys()).await?;
+    if let Some(aside) = swap.run()? {
+        say(&format!("what was there is kept: {}", aside.display()));
     }
-    keys.settle()?;
-    // Before the file, so that whoever opens it finds where it ended.
-    EndFile::of(&target).set(&end)?;
-    durable::rename(&half, &target)?;
     say(&format!("restored: {}", target.display()));
     if !people.erased.is_empty() {
         let line = "clients of this backup were erased since: their health records can't be read, and the next start lets them go";
@@ -220,33 +233,6 @@ async fn check(
 
 const NO_KEYS: &str =
     "its health records are sealed and their keys are not here; name the newest copy of the keys with --keys";
-
-/// Keeps what is there, with whatever its write-ahead log holds, under the first free name.
-async fn set_aside(target: &Path, keys: &KeyPlace) -> Result<(), Failed> {
-    for n in 1.. {
-        let aside = beside(target, &format!("before-{n}"));
-        if !aside.exists() {
-            // Folding the log in may fail on the very file that is being replaced; then the log goes along as it is.
-            if let Ok(db) = Db::open_with(target, keys).await {
-                db.close().await;
-            }
-            for tail in ["-wal", "-shm"] {
-                let (from, to) = (format!("{}{tail}", target.display()), format!("{}{tail}", aside.display()));
-                if Path::new(&from).exists() {
-                    fs::rename(from, to)?;
-                }
-            }
-            fs::rename(target, &aside)?;
-            let (from, to) = (EndFile::of(target), EndFile::of(&aside));
-            if from.path().exists() {
-                fs::rename(from.path(), to.path())?;
-            }
-            say(&format!("what was there is kept: {}", aside.display()));
-            return Ok(());
-        }
-    }
-    Ok(())
-}
 
 pub(super) fn beside(file: &Path, tail: &str) -> PathBuf {
     let mut name = file.file_name().unwrap_or_default().to_owned();

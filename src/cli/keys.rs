@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::backup::{beside, decrypted, refused, seal, written};
+use super::swap::RESTORING;
 use super::{DataArgs, Failed, RestoreArgs, lock, lock_of, say};
 use crate::actions::backup as backups;
 use crate::durable;
@@ -61,6 +62,9 @@ fn there(place: &KeyPlace) -> Result<(), Failed> {
     }
 }
 
+/// The tail of a copy's file while it is read.
+const COPY: &str = "copy";
+
 /// The keys as they will be after a restore, beside those that are in use.
 pub(super) struct Staged {
     live: KeyPlace,
@@ -69,8 +73,8 @@ pub(super) struct Staged {
 
 impl Staged {
     pub(super) fn new(live: &KeyPlace) -> Self {
-        let master = if live.master.exists() { live.master.clone() } else { beside(&live.master, "restoring") };
-        Self { live: live.clone(), place: KeyPlace { keys: beside(&live.keys, "restoring"), master } }
+        let master = if live.master.exists() { live.master.clone() } else { beside(&live.master, RESTORING) };
+        Self { live: live.clone(), place: KeyPlace { keys: beside(&live.keys, RESTORING), master } }
     }
 
     pub(super) fn place(&self) -> &KeyPlace {
@@ -90,7 +94,7 @@ impl Staged {
             files.into_iter().find(|file| !here && file.exists())
         };
         let Some(copy) = args.keys.clone().or_else(|| found(keyring::KEYS)) else { return Ok(()) };
-        let (keys, master) = (beside(&self.live.keys, "copy"), beside(&self.live.master, "copy"));
+        let (keys, master) = (beside(&self.live.keys, COPY), beside(&self.live.master, COPY));
         let taken = self.take_over(args, &copy, found(keyring::MASTER), (&keys, &master)).await;
         for half in [keys, master] {
             let _ = fs::remove_file(half);
@@ -138,11 +142,12 @@ impl Staged {
         Ok(())
     }
 
-    /// Takes away what was not settled.
+    /// Takes away what was not settled, and what a restore that was cut off left.
     pub(super) fn drop(&self) {
-        let _ = fs::remove_file(&self.place.keys);
-        if self.place.master != self.live.master {
-            let _ = fs::remove_file(&self.place.master);
+        for live in [&self.live.keys, &self.live.master] {
+            for tail in [RESTORING, COPY] {
+                let _ = fs::remove_file(beside(live, tail));
+            }
         }
     }
 }

@@ -31,6 +31,7 @@ mod passphrase;
 pub mod seed_demo;
 mod serve;
 pub mod settings;
+mod swap;
 mod upgrade;
 mod user;
 mod verify;
@@ -114,6 +115,7 @@ impl DataArgs {
     }
 
     async fn app_with(&self, backups: Backups) -> Result<App, Failed> {
+        swap::may_begin(self).await?;
         Ok(App::new(Parts {
             db: Db::open_with(&self.database(), &self.keys()).await?,
             clock: Clock::system(),

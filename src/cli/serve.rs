@@ -10,7 +10,7 @@ use time::format_description::well_known::Rfc3339;
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
-use super::{Failed, ServeArgs, say, seed_demo, upgrade};
+use super::{Failed, ServeArgs, say, seed_demo, swap, upgrade};
 use crate::actions::export::UnderWay;
 use crate::actions::ledger::{self, LedgerError};
 use crate::actions::{audit, backup, erasure, papers, post, studio as settings, verdicts, wishes, zones};
@@ -71,6 +71,9 @@ pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
         None => Transport::Folder(args.settings.data.data.join("mail")),
     };
     let clock = clock(&args)?;
+    if !args.demo {
+        swap::before_serving(&args.settings.data).await?;
+    }
     let keys = args.settings.data.keys();
     let has_master = keys.master.exists();
     upgrade::up_to_date(&args.settings.data.database(), &keys).await?;

@@ -104,6 +104,18 @@ pub async fn identity_of(file: &Path) -> Stored<String> {
     found
 }
 
+/// Folds the write-ahead log of a file that nobody has opened into it, of whatever version it is. `false` when somebody
+/// reads from it all the same.
+///
+/// # Errors
+/// When it is no database, damaged, or can't be written.
+pub async fn fold(file: &Path) -> Stored<bool> {
+    let mut c = SqliteConnectOptions::new().filename(file).connect().await?;
+    let busy = sqlx::query_scalar::<_, i64>("PRAGMA wal_checkpoint(TRUNCATE)").fetch_one(&mut c).await;
+    sqlx::Connection::close(c).await?;
+    Ok(busy? == 0)
+}
+
 /// A try to make a backup.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Try {

@@ -1,6 +1,7 @@
 //! Backups: taken while others write, restored to the row, refused in words.
 #![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
 
+mod cut_off;
 mod nightly;
 mod refused;
 mod under_load;
