@@ -29,7 +29,7 @@ pub fn rename(from: &Path, to: &Path) -> io::Result<()> {
 /// # Errors
 /// When there is such a file, somebody else makes it at the same time, or the disk can't take it.
 pub fn write_new(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    let part = part_of(path);
+    let part = beside(path, "part");
     // Whoever holds the lock on it writes it; what a cut left of it is written over.
     let mut file = OpenOptions::new().write(true).create(true).truncate(false).mode(0o600).open(&part)?;
     file.lock()?;
@@ -53,10 +53,12 @@ pub fn write_new(path: &Path, bytes: &[u8]) -> io::Result<()> {
     put
 }
 
-fn part_of(path: &Path) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(".part");
-    name.into()
+/// The file of this name and a dot and a tail, in the same folder.
+pub fn beside(file: &Path, tail: &str) -> PathBuf {
+    let mut name = file.file_name().unwrap_or_default().to_owned();
+    name.push(".");
+    name.push(tail);
+    file.with_file_name(name)
 }
 
 #[cfg(test)]
@@ -69,8 +71,8 @@ mod tests {
     fn a_new_file_is_there_whole_for_its_owner_alone_or_not_at_all() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("key");
-        fs::write(part_of(&path), "what a cut left, and longer").unwrap();
-        fs::set_permissions(part_of(&path), fs::Permissions::from_mode(0o600)).unwrap();
+        fs::write(beside(&path, "part"), "what a cut left, and longer").unwrap();
+        fs::set_permissions(beside(&path, "part"), fs::Permissions::from_mode(0o600)).unwrap();
         write_new(&path, b"whole").unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"whole");
         assert_eq!(fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o600);

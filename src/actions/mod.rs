@@ -28,6 +28,7 @@ pub mod forecast;
 pub mod going_on;
 pub mod guardian;
 pub mod health;
+pub mod holds;
 pub mod hours;
 pub mod invite;
 pub mod ledger;

@@ -10,7 +10,7 @@ use super::swap::{RESTORING, Swap, forget_log, same};
 use super::{BackupArgs, BackupKeyArgs, Failed, RestoreArgs, lock, say};
 use crate::actions::backup as backups;
 use crate::domain::role::Actor;
-use crate::durable;
+use crate::durable::{self, beside};
 use crate::sealing::{self, Lock};
 use crate::store::audit_end::End;
 use crate::store::keyring::KeyPlace;
@@ -233,10 +233,3 @@ async fn check(
 
 const NO_KEYS: &str =
     "its health records are sealed and their keys are not here; name the newest copy of the keys with --keys";
-
-pub(super) fn beside(file: &Path, tail: &str) -> PathBuf {
-    let mut name = file.file_name().unwrap_or_default().to_owned();
-    name.push(".");
-    name.push(tail);
-    file.with_file_name(name)
-}

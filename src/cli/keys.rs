@@ -5,11 +5,11 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 
-use super::backup::{beside, decrypted, refused, seal, written};
+use super::backup::{decrypted, refused, seal, written};
 use super::swap::RESTORING;
 use super::{DataArgs, Failed, RestoreArgs, lock, lock_of, say};
 use crate::actions::backup as backups;
-use crate::durable;
+use crate::durable::{self, beside};
 use crate::person_keys::Master;
 use crate::sealing::Lock;
 use crate::store::keyring::{self, KeyPlace};

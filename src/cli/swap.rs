@@ -6,10 +6,9 @@ use std::io;
 use std::os::unix::fs::MetadataExt as _;
 use std::path::{Path, PathBuf};
 
-use super::backup::beside;
 use super::keys::Staged;
 use super::{DataArgs, Failed, say};
-use crate::durable;
+use crate::durable::{self, beside};
 use crate::store::audit_end::{End, EndFile};
 use crate::store::{Trouble, backup as copies, keyring};
 

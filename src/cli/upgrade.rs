@@ -4,9 +4,9 @@ use std::fs::{self, File};
 use std::io::{self, BufReader, Read};
 use std::path::{Path, PathBuf};
 
-use super::backup::{beside, written};
+use super::backup::written;
 use super::{Failed, say};
-use crate::durable;
+use crate::durable::{self, beside};
 use crate::store::keyring::KeyPlace;
 use crate::store::{Db, StoreError};
 

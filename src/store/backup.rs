@@ -111,9 +111,9 @@ pub async fn identity_of(file: &Path) -> Stored<String> {
 /// When it is no database, damaged, or can't be written.
 pub async fn fold(file: &Path) -> Stored<bool> {
     let mut c = SqliteConnectOptions::new().filename(file).connect().await?;
-    let busy = sqlx::query_scalar::<_, i64>("PRAGMA wal_checkpoint(TRUNCATE)").fetch_one(&mut c).await;
+    let folded = super::fold(&mut c).await;
     sqlx::Connection::close(c).await?;
-    Ok(busy? == 0)
+    folded
 }
 
 /// A try to make a backup.

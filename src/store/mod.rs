@@ -280,9 +280,7 @@ impl Db {
     /// # Errors
     /// When the file can't be written.
     pub async fn fold(&self) -> Stored<bool> {
-        let mut connection = self.write.acquire().await?;
-        let busy: i64 = sqlx::query_scalar("PRAGMA wal_checkpoint(TRUNCATE)").fetch_one(&mut *connection).await?;
-        Ok(busy == 0)
+        fold(&mut *self.write.acquire().await?).await
     }
 
     /// Ends all connections, after the write-ahead log was folded into the file.
@@ -360,6 +358,12 @@ async fn copy_out(c: &mut SqliteConnection, file: &Path) -> Stored<()> {
     let word: String = sqlx::query_scalar("PRAGMA integrity_check").fetch_one(&copy).await?;
     copy.close().await;
     if word == "ok" { Ok(()) } else { Err(StoreError::Damaged(word)) }
+}
+
+/// `false` when somebody still reads from the log.
+async fn fold(c: &mut SqliteConnection) -> Stored<bool> {
+    let busy: i64 = sqlx::query_scalar("PRAGMA wal_checkpoint(TRUNCATE)").fetch_one(c).await?;
+    Ok(busy == 0)
 }
 
 fn folder_of(file: &Path) -> &Path {

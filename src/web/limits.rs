@@ -6,8 +6,8 @@ use std::sync::Mutex;
 
 use time::{Duration, OffsetDateTime};
 
-use crate::store::types::sha256_hex;
-use crate::web::holds::Holds;
+use crate::actions::holds::Holds;
+use crate::domain::fingerprint::Fingerprint;
 
 /// What is counted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -137,7 +137,7 @@ impl Limits {
 
 /// Half of the hash of a key.
 fn short(key: &str) -> u128 {
-    sha256_hex(key).get(..32).and_then(|half| u128::from_str_radix(half, 16).ok()).unwrap_or_default()
+    Fingerprint::of(key.as_bytes()).as_bytes().first_chunk().map_or(0, |half| u128::from_be_bytes(*half))
 }
 
 impl Default for Limits {

@@ -25,7 +25,6 @@ pub mod face;
 pub mod files;
 pub mod form;
 pub mod guard;
-pub mod holds;
 mod hurried;
 pub mod letters;
 pub mod limits;

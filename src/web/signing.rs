@@ -83,6 +83,11 @@ impl ConsentForm {
     }
 }
 
+/// Whether a form was sent from this text: what was on her screen is what she signs.
+pub(super) fn shows(fields: &Fields, text: &ConsentText) -> bool {
+    fields.get("text") == text.fingerprint().to_string()
+}
+
 /// Reads what was signed.
 pub(super) fn read(fields: &Fields, wanted: Wanted, id: ConsentId, subject: Subject) -> Result<Offer, Errors> {
     let mut errors = Errors::new();

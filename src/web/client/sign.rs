@@ -118,8 +118,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Pat
         Given::Refused
     } else {
         match signing::read(&fields, asked.wanted, book::consent_id(&app), asked.subject.clone()) {
-            // What was on her screen is what she signs.
-            Ok(_) if fields.get("text") != asked.subject.text.to_string() => {
+            Ok(_) if !signing::shows(&fields, &asked.text) => {
                 return Ok(Page::conflict(asked.page(ctx, fields, Errors::new(), true)).into_response());
             }
             Ok(offer) => Given::Signed(Box::new(offer)),

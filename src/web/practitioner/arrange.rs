@@ -46,6 +46,8 @@ struct ArrangePage {
     what: String,
     tag: &'static str,
     state: VisitState,
+    /// Whether the visit's own page opens: not when she only had one that was called off.
+    opens: bool,
     may_move: bool,
     /// She would be late if she called now.
     late: bool,
@@ -146,6 +148,7 @@ async fn page(
     let deposit = deposits::of_visit(&mut c, id).await?;
     let fields = shown.typed.unwrap_or_else(|| stored(deposit.as_ref()));
     let (gave_up_late, missed) = visits::missed(&mut c, &client).await?;
+    let opens = treating::may_see(&mut c, &team.0, &client).await?;
     let team = visible(&team.0, practitioners::all(&mut c).await?);
     let noted = |deposit: &Deposit| {
         let when = names.moment(deposit.noted_at);
@@ -160,6 +163,7 @@ async fn page(
         what: names.service(&visit.service).to_owned(),
         tag: words::state(visit.state),
         state: visit.state,
+        opens,
         may_move,
         late: is_late(&visit, now, studio.cancel_limit_hours),
         policy: studio.late_policy.clone(),

@@ -216,6 +216,7 @@ async fn another_practitioners_clients_are_not_there() {
     assert_eq!(seen.location().unwrap(), format!("/desk/visits/{gone}/arrange"), "the appointment, and no record");
     assert_eq!(noor.get(&format!("/desk/visits/{gone}/photos")).await.status, 404);
     let seen = noor.visit(&format!("/desk/visits/{gone}")).await;
+    assert_eq!(seen.attributes("main a.back", "href"), ["/desk"]);
     assert!(
         seen.main().contains("Mia Sandgren") && seen.all("dt").iter().all(|it| !it.ends_with('?')),
         "{}",

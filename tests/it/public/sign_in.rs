@@ -3,9 +3,9 @@
 use palpebra::actions::people;
 use time::Duration;
 
+use crate::support::TestApp;
 use crate::support::app::OWNER;
 use crate::support::studio::MIA;
-use crate::support::{Html, TestApp};
 
 #[tokio::test]
 async fn the_owner_signs_in_with_a_new_token_each_time_and_out_again() {
@@ -15,7 +15,9 @@ async fn the_owner_signs_in_with_a_new_token_each_time_and_out_again() {
         let owner = app.visitor();
         let page = owner.get("/team/sign-in").await;
         let home = owner.submit(&page, "/team/sign-in", &[("mail", OWNER.0), ("password", OWNER.1)]).await;
-        tokens.push(cookie(&home, "team"));
+        let kept = home.cookie("team");
+        assert_eq!(app.visitor().get_with(&kept, "/owner").await.status, 200);
+        tokens.push(kept);
         assert_eq!(owner.get("/owner").await.status, 200);
         let page = owner.get("/owner").await;
         let out = owner.submit(&page, "/team/sign-out", &[]).await;
@@ -24,16 +26,10 @@ async fn the_owner_signs_in_with_a_new_token_each_time_and_out_again() {
     }
     assert_ne!(tokens[0], tokens[1]);
     for kept in tokens {
-        let thief = app.visitor();
-        let page = thief.request(reqwest::Method::GET, "/owner").header("cookie", &kept).send().await.unwrap();
-        assert_eq!(page.headers()["location"], "/team/sign-in", "who kept the cookie of a session that was ended");
+        let page = app.visitor().get_with(&kept, "/owner").await;
+        let led = page.location();
+        assert_eq!(led.as_deref(), Some("/team/sign-in"), "who kept the cookie of a session that was ended");
     }
-}
-
-/// `name=value` of a cookie that an answer sets, whatever stands before its name.
-fn cookie(page: &Html, name: &str) -> String {
-    let set = page.headers.get_all("set-cookie").iter().filter_map(|line| line.to_str().ok()?.split(';').next());
-    set.filter(|pair| pair.split('=').next().is_some_and(|it| it.ends_with(name))).map(str::to_owned).collect()
 }
 
 /// A client's session: an hour at rest, a day in all.

@@ -66,6 +66,14 @@ impl Html {
         self.document().select(&select(css)).filter_map(|e| e.value().attr(name).map(str::to_owned)).collect()
     }
 
+    /// `name=value` of a cookie that it sets, whatever stands before its name.
+    pub(crate) fn cookie(&self, name: &str) -> String {
+        let set =
+            self.headers.get_all("set-cookie").iter().map(|line| line.to_str().unwrap().split(';').next().unwrap());
+        let mut found = set.filter(|pair| pair.split('=').next().unwrap().ends_with(name));
+        found.next().unwrap_or_else(|| panic!("no cookie {name}: {:?}", self.headers)).to_owned()
+    }
+
     /// Where it redirects to, as a path.
     pub(crate) fn location(&self) -> Option<String> {
         self.headers.get("location").map(|value| value.to_str().unwrap().to_owned())

@@ -45,6 +45,12 @@ impl Person {
         Html::read(self.http.get(format!("{}{path}", self.url)).send().await.unwrap()).await
     }
 
+    /// Opens a page with a cookie besides her own, as somebody would who copied it.
+    pub(crate) async fn get_with(&self, cookie: &str, path: &str) -> Html {
+        let request = self.request(reqwest::Method::GET, path).header("cookie", cookie);
+        Html::read(request.send().await.unwrap()).await
+    }
+
     /// Opens a page and goes where it redirects to, until a page comes.
     pub(crate) async fn visit(&self, path: &str) -> Html {
         let first = self.get(path).await;

@@ -199,7 +199,7 @@ pub(crate) const RULES: &[Rule] = &[
             ("src/a.rs", "// TODO later"),
             ("templates/a.html", "FIXME"),
             ("src/a.rs", "f(\"/tmp/x\")"),
-            ("README.md", "/work/main"),
+            ("README.md", "/work/x"),
         ],
         good: &[("src/a.rs", "// TODOS, homework/x, a tmp file"), ("README.md", "The work is done.")],
     },

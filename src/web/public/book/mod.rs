@@ -26,6 +26,7 @@ use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::limits::What;
 use crate::web::page::Ctx;
+use crate::web::signing;
 use crate::web::words;
 use crate::when;
 
@@ -205,12 +206,7 @@ impl Booking {
     /// Consent as typed, to the text as it is now: ticks that were set beside another one say nothing of this.
     pub(super) fn consent_typed(&self) -> Fields {
         let typed = Fields::of(stored_pairs(self.draft.consent.as_deref()));
-        if self.is_text_of(&typed) { typed } else { Fields::default() }
-    }
-
-    /// Whether a form was sent from the consent text as it is now.
-    pub(super) fn is_text_of(&self, fields: &Fields) -> bool {
-        fields.get("text") == self.in_force.consent.fingerprint().to_string()
+        if signing::shows(&typed, &self.in_force.consent) { typed } else { Fields::default() }
     }
 
     /// Details, read.

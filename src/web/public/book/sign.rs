@@ -118,8 +118,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     if judged.signed.is_some() {
         return booking.finish(&app, None).await;
     }
-    // What was on her screen is what she signs.
-    if !booking.is_text_of(&fields) {
+    if !signing::shows(&fields, &booking.in_force.consent) {
         let page = show(ctx, &booking, &judged, Fields::default(), Errors::new());
         return Ok(Page::conflict(SignPage { changed: true, ..page }).into_response());
     }
