@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::backup::{decrypted, refused, seal, written};
-use super::swap::RESTORING;
+use super::swap::{RESTORING, with};
 use super::{DataArgs, Failed, RestoreArgs, lock, lock_of, say};
 use crate::actions::backup as backups;
 use crate::durable::{self, beside};
@@ -146,7 +146,9 @@ impl Staged {
     pub(super) fn drop(&self) {
         for live in [&self.live.keys, &self.live.master] {
             for tail in [RESTORING, COPY] {
-                let _ = fs::remove_file(beside(live, tail));
+                let half = beside(live, tail);
+                let _ = fs::remove_file(with(&half, "-journal"));
+                let _ = fs::remove_file(half);
             }
         }
     }

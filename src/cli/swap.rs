@@ -125,7 +125,7 @@ fn gone(file: &Path) -> io::Result<()> {
     }
 }
 
-fn with(file: &Path, tail: &str) -> PathBuf {
+pub(super) fn with(file: &Path, tail: &str) -> PathBuf {
     let mut name = file.as_os_str().to_owned();
     name.push(tail);
     name.into()
@@ -145,8 +145,13 @@ pub(super) async fn before_serving(data: &DataArgs) -> Result<(), Failed> {
     }
     Staged::new(&data.keys()).drop();
     let twin = aside(&target);
-    // A log that lies with it may hold what the file lacks.
-    if same(&twin, &target) && !with(&twin, LOG).exists() {
+    if same(&twin, &target) {
+        // A log may hold what the file lacks, and was taken from beside it last.
+        let (own, kept) = (with(&target, LOG), with(&twin, LOG));
+        if kept.exists() && !own.exists() {
+            durable::rename(&kept, &own)?;
+        }
+        gone(&kept)?;
         gone(EndFile::of(&twin).path())?;
         gone(&twin)?;
     }
@@ -182,7 +187,7 @@ pub(super) async fn may_begin(data: &DataArgs) -> Result<(), Failed> {
     Err(Failed { code: 66, line })
 }
 
-/// A database that was kept when another one took its place, the last by name.
+/// Of the databases that were kept when another one took their place, the one that was written last.
 fn kept(database: &Path) -> io::Result<Option<PathBuf>> {
     let begins = beside(database, "before-");
     let begins = begins.file_name().unwrap_or_default().to_string_lossy();
@@ -192,14 +197,16 @@ fn kept(database: &Path) -> io::Result<Option<PathBuf>> {
         let name = path.file_name().unwrap_or_default().to_string_lossy();
         let number = name.strip_prefix(&*begins).map(|rest| rest.trim_start_matches("upgrade-"));
         if number.is_some_and(|number| number.parse::<u32>().is_ok()) {
-            last = last.max(Some(path.clone()));
+            last = last.max(Some((fs::metadata(&path)?.modified()?, path.clone())));
         }
     }
-    Ok(last)
+    Ok(last.map(|(_, path)| path))
 }
 
 #[cfg(test)]
 mod tests {
+    use std::time::{Duration, SystemTime};
+
     use super::*;
     use crate::store::keyring::KeyPlace;
 
@@ -296,6 +303,7 @@ mod tests {
         for (loose, count) in [false, true].into_iter().flat_map(|loose| (0..=STEPS.len()).map(move |n| (loose, n))) {
             let folder = Folder::new(loose);
             folder.steps(count);
+            fs::write(with(&beside(&folder.place.keys, RESTORING), "-journal"), "keys").unwrap();
             let (before, what) = (read(&folder.target), format!("{count} steps, loose: {loose}"));
             let data = folder.target.parent().unwrap().to_owned();
             assert!(before_serving(&DataArgs { data, key_file: None }).await.is_ok());
@@ -309,7 +317,24 @@ mod tests {
                 .filter(|name| name.ends_with(LOG))
                 .any(|name| read(&folder.target.with_file_name(name)).as_deref() == Some("log"));
             assert_eq!(log, loose, "{what}");
+            let (aside, log) = (beside(&folder.target, "before-1"), with(&folder.target, LOG));
+            assert!(!same(&aside, &folder.target), "{what}: what is kept changes with what is served");
+            assert!(before.as_deref() == Some("new") || !loose || read(&log).as_deref() == Some("log"), "{what}");
         }
+    }
+
+    #[tokio::test]
+    async fn where_a_database_was_lost_the_one_that_was_kept_last_is_named() {
+        let folder = Folder::new(false);
+        fs::remove_file(&folder.target).unwrap();
+        let names = ["before-upgrade-1", "before-2", "before-9", "before-10", "before-10-wal", "before-then"];
+        for (at, name) in (0..).zip(names) {
+            let file = fs::File::create(beside(&folder.target, name)).unwrap();
+            file.set_modified(SystemTime::UNIX_EPOCH + Duration::from_secs(at)).unwrap();
+        }
+        let data = DataArgs { data: folder.target.parent().unwrap().to_owned(), key_file: None };
+        let Err(refused) = may_begin(&data).await else { panic!("it begins anew") };
+        assert!(refused.code == 66 && refused.line.contains("before-10 is one"), "{}", refused.line);
     }
 
     #[test]
