@@ -6,6 +6,8 @@ use axum::extract::{FromRequest, Multipart, Request};
 use axum::http::header;
 use tokio::io::AsyncWriteExt;
 
+use std::fs::File;
+use std::io;
 use std::sync::Arc;
 
 use crate::actions::{export, files};
@@ -109,7 +111,7 @@ impl FromRequest<App> for Fields {
 /// A file that came with a form whose token was right: in scratch space that nobody else can open, read from its start.
 pub struct Upload {
     /// The file.
-    pub file: std::fs::File,
+    pub file: File,
     /// Its size; 0 when none was chosen.
     pub bytes: u64,
 }
@@ -117,14 +119,26 @@ pub struct Upload {
 impl FromRequest<App> for Upload {
     type Rejection = Fault;
 
-    /// Takes a form of two fields: the token, and after it one file named `file`.
     async fn from_request(request: Request, app: &App) -> Result<Self, Fault> {
-        let seen =
-            request.extensions().get::<Arc<Seen>>().cloned().ok_or_else(|| Fault::internal("no session layer"))?;
-        let mut form = Multipart::from_request(request, app).await.map_err(|_| Fault::WrongKind)?;
-        own_token(&mut form, &seen).await?;
+        let (seen, form) = with_files(request, app).await?;
+        Self::read(form, |token| seen.owns_form(token), || export::scratch(app)).await
+    }
+}
+
+impl Upload {
+    /// Reads a form of two fields: the token, and after it one file named `file`, which goes to a file that `scratch` makes.
+    ///
+    /// # Errors
+    /// [`Fault::ForeignForm`] when the token isn't `ours`; [`Fault::BadRequest`] when the form is another one;
+    /// [`Fault::TooLarge`]; [`Fault::Unavailable`] when the file can't be kept.
+    pub async fn read(
+        mut form: Multipart,
+        ours: impl Fn(&str) -> bool,
+        scratch: impl Fn() -> io::Result<File>,
+    ) -> Result<Self, Fault> {
+        own_token(&mut form, ours).await?;
         let mut field = next(&mut form, "file").await?;
-        let mut file = tokio::fs::File::from_std(export::scratch(app).map_err(full)?);
+        let mut file = tokio::fs::File::from_std(scratch().map_err(full)?);
         let mut bytes = 0;
         while let Some(part) = field.chunk().await.map_err(broken)? {
             file.write_all(&part).await.map_err(full)?;
@@ -148,7 +162,7 @@ pub struct FormWithFile {
 
 /// A file in scratch space, or that it was too large to be put there.
 enum Received {
-    Whole(std::fs::File),
+    Whole(File),
     TooLarge,
 }
 
@@ -159,15 +173,28 @@ impl FromRequest<App> for FormWithFile {
     type Rejection = Fault;
 
     async fn from_request(request: Request, app: &App) -> Result<Self, Fault> {
-        let seen =
-            request.extensions().get::<Arc<Seen>>().cloned().ok_or_else(|| Fault::internal("no session layer"))?;
-        let mut form = Multipart::from_request(request, app).await.map_err(|_| Fault::WrongKind)?;
-        own_token(&mut form, &seen).await?;
+        let (seen, form) = with_files(request, app).await?;
+        Self::read(form, |token| seen.owns_form(token), || export::scratch(app)).await
+    }
+}
+
+impl FormWithFile {
+    /// Reads a form whose first field is the token; of its files at most one was chosen, and goes to a file that `scratch`
+    /// makes.
+    ///
+    /// # Errors
+    /// As [`Upload::read`], but a file that is too large is told by [`Self::take`].
+    pub async fn read(
+        mut form: Multipart,
+        ours: impl Fn(&str) -> bool,
+        scratch: impl Fn() -> io::Result<File>,
+    ) -> Result<Self, Fault> {
+        own_token(&mut form, ours).await?;
         let (mut pairs, mut bytes, mut file) = (Vec::new(), 0, None);
         while let Some(mut field) = form.next_field().await.map_err(broken)? {
             let name = field.name().unwrap_or_default().to_owned();
             if field.file_name().is_some() {
-                match (receive(app, &mut field).await?, &file) {
+                match (receive(&scratch, &mut field).await?, &file) {
                     (None, _) => {}
                     (found, None) => file = found,
                     (Some(_), Some(_)) => return Err(Fault::BadRequest),
@@ -183,9 +210,12 @@ impl FromRequest<App> for FormWithFile {
         }
         Ok(Self { fields: checked(pairs)?, file })
     }
-}
 
-impl FormWithFile {
+    /// Whether a file was chosen.
+    pub fn has_file(&self) -> bool {
+        self.file.is_some()
+    }
+
     /// The file, checked; nothing when none was chosen.
     ///
     /// # Errors
@@ -200,9 +230,9 @@ impl FormWithFile {
 }
 
 /// Takes in a file; nothing when none was chosen. Of one that is too large the rest is passed over.
-async fn receive(app: &App, field: &mut Field<'_>) -> Result<Option<Received>, Fault> {
+async fn receive(scratch: impl Fn() -> io::Result<File>, field: &mut Field<'_>) -> Result<Option<Received>, Fault> {
     let named = field.file_name().is_some_and(|name| !name.is_empty());
-    let mut file = tokio::fs::File::from_std(export::scratch(app).map_err(full)?);
+    let mut file = tokio::fs::File::from_std(scratch().map_err(full)?);
     let mut bytes = 0;
     while let Some(part) = field.chunk().await.map_err(broken)? {
         bytes += part.len();
@@ -233,14 +263,20 @@ async fn text(field: &mut Field<'_>, most: usize) -> Result<String, Fault> {
     String::from_utf8(value).map_err(|_| Fault::BadRequest)
 }
 
+async fn with_files(request: Request, app: &App) -> Result<(Arc<Seen>, Multipart), Fault> {
+    let seen = request.extensions().get::<Arc<Seen>>().cloned().ok_or_else(|| Fault::internal("no session layer"))?;
+    let form = Multipart::from_request(request, app).await.map_err(|_| Fault::WrongKind)?;
+    Ok((seen, form))
+}
+
 /// The first field of a form that carries a file is its token.
-async fn own_token(form: &mut Multipart, seen: &Seen) -> Result<(), Fault> {
+async fn own_token(form: &mut Multipart, ours: impl Fn(&str) -> bool) -> Result<(), Fault> {
     let mut token = next(form, "csrf").await?;
     let posted = text(&mut token, 1024).await.map_err(|fault| match fault {
         Fault::TooLarge => Fault::ForeignForm,
         other => other,
     })?;
-    if seen.owns_form(&posted) { Ok(()) } else { Err(Fault::ForeignForm) }
+    if ours(&posted) { Ok(()) } else { Err(Fault::ForeignForm) }
 }
 
 async fn next<'a>(form: &'a mut Multipart, name: &str) -> Result<Field<'a>, Fault> {
@@ -252,7 +288,7 @@ fn broken(error: MultipartError) -> Fault {
     if error.status().as_u16() == 413 { Fault::TooLarge } else { Fault::BadRequest }
 }
 
-fn full(error: std::io::Error) -> Fault {
+fn full(error: io::Error) -> Fault {
     tracing::error!(%error, "what was sent can't be kept");
     Fault::Unavailable
 }

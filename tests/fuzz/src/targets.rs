@@ -3,10 +3,15 @@
 //!
 //! libFuzzer runs these on bytes that it makes up; `tests/it/fuzz.rs` runs them on every seed.
 
+use std::convert::Infallible;
 use std::fmt::Display;
-use std::io::{self, Cursor};
+use std::io::{self, Cursor, Read, Seek};
 use std::sync::LazyLock;
 
+use axum::body::Body;
+use axum::extract::{FromRequest, Multipart, Request};
+use axum::http::header::CONTENT_TYPE;
+use futures_util::stream;
 use palpebra::actions::booking::Choice;
 use palpebra::cli::settings;
 use palpebra::documents::csv;
@@ -32,11 +37,12 @@ use palpebra::domain::zone::Zone;
 use palpebra::language::Language;
 use palpebra::sealing::{self, Lock};
 use palpebra::studio_key::PublicKey;
-use palpebra::web::form::Fields;
+use palpebra::web::form::{Fields, FormWithFile, Upload};
 use palpebra::web::practitioner::chair::presses as chair;
 use palpebra::web::session;
 use time::macros::{date, datetime};
 use time::{Date, OffsetDateTime};
+use tokio::runtime::Runtime;
 
 /// One parser, or a few that read the same kind of bytes.
 pub(crate) struct Target {
@@ -52,7 +58,8 @@ macro_rules! targets {
 
 /// All of them.
 pub(crate) const TARGETS: &[Target] = targets! {
-    answers calendar cards drawing form headers hours package pdf person photo presses published sealed settings table words
+    answers calendar cards drawing form form_with_file headers hours package pdf person photo presses published sealed settings
+    table words
 };
 
 const TODAY: Date = date!(2026 - 03 - 01);
@@ -63,6 +70,9 @@ const KEY: &str = include_str!("../seeds/key.txt");
 static BERLIN: LazyLock<Zone> = LazyLock::new(|| Zone::parse("Europe/Berlin").expect("a zone"));
 static QUESTIONS: LazyLock<Questionnaire> = LazyLock::new(|| Questionnaire::built_in().expect("questions"));
 static RULES: LazyLock<RuleTable> = LazyLock::new(|| RuleTable::built_in().expect("rules"));
+
+static RUNTIME: LazyLock<Runtime> =
+    LazyLock::new(|| tokio::runtime::Builder::new_current_thread().build().expect("a runtime"));
 
 fn text(bytes: &[u8]) -> Option<&str> {
     std::str::from_utf8(bytes).ok()
@@ -92,6 +102,44 @@ fn form(bytes: &[u8]) -> bool {
     let written = serde_urlencoded::to_string(&pairs).expect("pairs can be written");
     assert!(Fields::parse(written.as_bytes()).is_ok_and(|reread| reread.pairs() == pairs), "{written}");
     true
+}
+
+/// The first line is what the header says that the rest is. However it comes in, in one piece or in many, it is the same form.
+fn form_with_file(bytes: &[u8]) -> bool {
+    let Some(end) = bytes.iter().position(|byte| *byte == b'\n') else { return false };
+    let (kind, body) = (&bytes[..end], &bytes[end + 1..]);
+    let read = |size| {
+        RUNTIME.block_on(async {
+            let with_file = FormWithFile::read(multipart(kind, body, size).await?, ours, tempfile::tempfile).await;
+            let upload = Upload::read(multipart(kind, body, size).await?, ours, tempfile::tempfile).await;
+            let file = upload.ok().map(|mut upload| {
+                let mut content = Vec::new();
+                upload.file.rewind().and_then(|()| upload.file.read_to_end(&mut content)).expect("a file is read");
+                assert_eq!(content.len() as u64, upload.bytes);
+                content
+            });
+            Some((with_file.ok().map(|form| form.fields.pairs()), file))
+        })
+    };
+    let whole = read(usize::MAX);
+    assert_eq!(whole, read(1 + kind.len() % 40), "it depends on how it comes in");
+    let Some((pairs, file)) = whole else { return false };
+    assert!(
+        pairs.iter().flatten().all(|(_, value)| value.chars().all(|c| matches!(c, '\n' | '\t') || !c.is_control()))
+    );
+    any(&[pairs.is_some(), file.is_some()])
+}
+
+/// A form's token, as far as this is concerned.
+fn ours(token: &str) -> bool {
+    token == "t"
+}
+
+/// The body in pieces of so many bytes.
+async fn multipart(kind: &[u8], body: &[u8], size: usize) -> Option<Multipart> {
+    let pieces: Vec<_> = body.chunks(size).map(|piece| Ok::<_, Infallible>(piece.to_vec())).collect();
+    let request = Request::post("/").header(CONTENT_TYPE, kind).body(Body::from_stream(stream::iter(pieces))).ok()?;
+    Multipart::from_request(request, &()).await.ok()
 }
 
 fn answers(bytes: &[u8]) -> bool {
