@@ -3,6 +3,7 @@
 use time::{Duration, OffsetDateTime};
 
 use super::diary::{Between, Diary};
+use super::holds::Span;
 use crate::app::App;
 use crate::domain::ids::{ClientId, DraftId, PractitionerId, VisitId};
 use crate::domain::schedule::{FreeTime, still_free};
@@ -59,7 +60,7 @@ pub struct Terms<'a> {
     pub service: &'a Service,
     /// Between which days the treatment may lie.
     pub between: Between,
-    /// From where it is asked for, as limits have it.
+    /// Who asks, or from where, as limits have it.
     pub from: &'a str,
 }
 
@@ -68,8 +69,10 @@ pub struct Terms<'a> {
 pub enum NotHeld {
     /// Somebody else has one of them.
     Taken,
-    /// As much is held from this address as may be; so many seconds until that ends.
-    Enough(i64),
+    /// As much is held from there as may be, until then.
+    Enough(OffsetDateTime),
+    /// It was held from there for as long as one may be, and can't be again until then.
+    Spent(OffsetDateTime),
 }
 
 /// How many bookings one browser may hold times for at once; an older one gives its times back.
@@ -152,13 +155,9 @@ async fn hold(
         diary = diary.at_once();
     }
     let Some((test, treatment)) = fits(&diary, wanted, between) else { return Ok(Err(NotHeld::Taken)) };
-    if let Some(wait) = no_place(app, tx, terms.from, draft, now).await? {
-        return Ok(Err(NotHeld::Enough(wait)));
+    if let Some(until) = no_place(app, tx, terms.from, draft, now).await? {
+        return Ok(Err(NotHeld::Enough(until)));
     }
-    let until = match note(app, terms, draft, wanted) {
-        Ok(until) => until,
-        Err(wait) => return Ok(Err(NotHeld::Enough(wait))),
-    };
     let visit = |purpose, spot: Spot, paired_test| Visit {
         id: VisitId::from_random(app.random.id()),
         purpose,
@@ -174,14 +173,20 @@ async fn hold(
         busy_until: spot.busy_until,
         civil: spot.civil,
         zone: studio.zone.name().to_owned(),
-        hold_until: Some(until),
+        hold_until: None,
         price_minor: if purpose == Purpose::Treatment { service.price_minor } else { 0 },
         currency: studio.currency.as_str().to_owned(),
         sequence: 0,
     };
     let test = test.map(|spot| visit(Purpose::SkinTest, spot, None));
     let treatment = visit(Purpose::Treatment, treatment, test.as_ref().map(|test| test.id.clone()));
-    for visit in test.iter().chain([&treatment]) {
+    let mut held: Vec<Visit> = test.into_iter().chain([treatment]).collect();
+    let until = match note(app, terms, draft, &held) {
+        Ok(until) => until,
+        Err(until) => return Ok(Err(NotHeld::Spent(until))),
+    };
+    for visit in &mut held {
+        visit.hold_until = Some(until);
         match visits::insert(tx, visit, now).await {
             Ok(()) => {}
             // The schema has the last word on overlaps.
@@ -192,23 +197,35 @@ async fn hold(
     Ok(Ok(until))
 }
 
-/// The seconds until another booking may hold times from here, when as many do as may. What was booked or given back
-/// meanwhile counts no more.
-async fn no_place(app: &App, tx: &mut Tx, from: &str, draft: &DraftId, now: OffsetDateTime) -> Stored<Option<i64>> {
-    let mut ends = Vec::new();
-    for other in app.limits.holds.others(from, draft, now) {
-        let visits = visits::of_draft(tx, &other).await?;
-        ends.extend(visits.iter().filter_map(|visit| visit.hold_until).filter(|end| *end > now).max());
+/// When another booking may hold times from here, if as many do as may. What was booked or given back meanwhile counts no
+/// more.
+async fn no_place(
+    app: &App,
+    tx: &mut Tx,
+    from: &str,
+    draft: &DraftId,
+    now: OffsetDateTime,
+) -> Stored<Option<OffsetDateTime>> {
+    let mut wait = None;
+    for (others, most) in app.limits.holds.others(from, draft) {
+        let mut ends = Vec::new();
+        for other in others {
+            let visits = visits::of_draft(tx, &other).await?;
+            ends.extend(visits.iter().filter_map(|visit| visit.hold_until).filter(|end| *end > now).max());
+        }
+        if ends.len() >= most {
+            wait = wait.max(ends.into_iter().min());
+        }
     }
-    let first = ends.iter().min().map(|end| (*end - now).whole_seconds().max(1));
-    Ok(first.filter(|_| !app.limits.holds.takes_one_more_than(ends.len())))
+    Ok(wait)
 }
 
-/// Until when these times may be held from now on; or the seconds until they may be again.
-fn note(app: &App, terms: Terms<'_>, draft: &DraftId, wanted: &Wanted) -> Result<OffsetDateTime, i64> {
-    let times: Vec<String> = wanted.test.iter().chain([&wanted.treatment]).map(Choice::text).collect();
+/// Until when these times may be held from now on, which is not beyond the first of them; or when they may be again.
+fn note(app: &App, terms: Terms<'_>, draft: &DraftId, held: &[Visit]) -> Result<OffsetDateTime, OffsetDateTime> {
+    let spans: Vec<Span> = held.iter().map(Span::of).collect();
     let minutes = Duration::minutes(terms.studio.hold_minutes);
-    app.limits.holds.note(terms.from, draft, &times, minutes, app.clock.now())
+    let until = app.limits.holds.note(terms.from, draft, &spans, minutes, app.clock.now())?;
+    Ok(held.iter().map(|visit| visit.starts_at).fold(until, OffsetDateTime::min))
 }
 
 /// Where and when a visit lies.
@@ -270,7 +287,11 @@ pub async fn keep(app: &App, terms: Terms<'_>, draft: &DraftId) -> Stored<Held> 
     let Some(wanted) = last_wanted(&mut tx, draft).await? else { return Ok(Held::Gone) };
     let end = held.iter().map(|visit| visit.hold_until).min().flatten();
     if let Some(end) = end.filter(|end| *end > now) {
-        let until = note(app, terms, draft, &wanted).map_or(end, |until| until.max(end));
+        // From another address no more is renewed than can be held there.
+        let until = match no_place(app, &mut tx, terms.from, draft, now).await? {
+            Some(_) => end,
+            None => note(app, terms, draft, &held).map_or(end, |until| until.max(end)),
+        };
         for mut visit in held {
             visit.hold_until = Some(until);
             visits::update(&mut tx, &visit, now).await?;

@@ -110,6 +110,17 @@ pub async fn spread_links(app: &App, asked: &MailId, mail: &str, draft: Option<&
     tx.commit().await
 }
 
+/// Writes down that somebody came with a link that is none.
+///
+/// # Errors
+/// When the database can't.
+pub async fn refused_link(app: &App) -> Stored<()> {
+    let mut tx = app.db.write().await?;
+    let event = Event { action: "sign-in.refused", ..Event::default() };
+    audit::append(&mut tx, &Actor::Visitor, event, app.clock.now()).await?;
+    tx.commit().await
+}
+
 /// Uses a link up: a session with a new token on this kind of device, which takes over what its browser was filling in.
 ///
 /// # Errors
@@ -122,11 +133,7 @@ pub async fn use_link(
 ) -> Stored<Option<(String, Option<DraftId>)>> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    let Some((client, draft)) = sessions::use_link(&mut tx, &sha256_hex(token), now).await? else {
-        audit::append(&mut tx, &Actor::Visitor, Event { action: "sign-in.refused", ..Event::default() }, now).await?;
-        tx.commit().await?;
-        return Ok(None);
-    };
+    let Some((client, draft)) = sessions::use_link(&mut tx, &sha256_hex(token), now).await? else { return Ok(None) };
     let new_token = app.random.token();
     let new_hash = sha256_hex(&new_token);
     sessions::end(&mut tx, old_hash).await?;

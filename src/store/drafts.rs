@@ -73,6 +73,8 @@ impl Draft {
 pub enum By<'a> {
     /// The browser with this token's hash, as long as nobody had signed in for it; else the client who is signed in.
     Browser(&'a str, Option<&'a ClientId>),
+    /// A form that was posted by the browser with this token's hash, to add to it and see nothing of it.
+    Form(&'a str),
     /// Whoever followed the link in the mail.
     Link,
 }
@@ -83,17 +85,19 @@ pub enum By<'a> {
 /// When the file can't be read.
 pub async fn get(c: &mut Connection, id: &DraftId, by: By<'_>) -> Stored<Option<Draft>> {
     let key = id.as_str();
-    let (any, owner_hash, client) = match by {
-        By::Browser(hash, client) => (false, hash, client.map(ClientId::as_str)),
-        By::Link => (true, "", None),
+    let (any, form, owner_hash, client) = match by {
+        By::Browser(hash, client) => (false, false, hash, client.map(ClientId::as_str)),
+        By::Form(hash) => (false, true, hash, None),
+        By::Link => (true, false, "", None),
     };
     let row = sqlx::query!(
         "SELECT service_id, client_id, state, details, answers, sections, consent, key_day FROM draft
-         WHERE id = ?1 AND (?2 OR (owner_hash = ?3 AND client_id IS NULL) OR client_id = ?4)",
+         WHERE id = ?1 AND (?2 OR (owner_hash = ?3 AND (client_id IS NULL OR ?5)) OR client_id = ?4)",
         key,
         any,
         owner_hash,
-        client
+        client,
+        form
     )
     .fetch_optional(&mut *c)
     .await?;

@@ -138,6 +138,18 @@ impl IntoResponse for Fault {
     }
 }
 
+/// A page of its own for somebody who has to wait so many seconds.
+pub fn over_limit(page: impl IntoResponse, seconds: i64) -> Response {
+    let mut response = page.into_response();
+    let wait = Fault::TooMany(seconds).into_response();
+    *response.status_mut() = wait.status();
+    response
+        .headers_mut()
+        .extend(wait.headers().get(header::RETRY_AFTER).map(|value| (header::RETRY_AFTER, value.clone())));
+    response.extensions_mut().insert(Refusal::Limit);
+    response
+}
+
 /// Why somebody was not let do something, for the log.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Refusal {

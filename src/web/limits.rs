@@ -40,6 +40,8 @@ pub enum What {
     GoOnAnywhere,
     /// Trying a link's token, per address.
     LinkUse,
+    /// Coming with a link's token that is none, per address, as far as it is written down for good.
+    LinkRefused,
     /// Taking a time on hold, or another one, per address.
     Hold,
     /// Renewing a hold, as every step of a booking does, per address.
@@ -70,7 +72,7 @@ impl What {
             Self::LinkUse => (30, Duration::MINUTE),
             Self::Hold => (10, Duration::MINUTE),
             Self::Renew => (60, Duration::MINUTE),
-            Self::Refusal => (10, Duration::HOUR),
+            Self::LinkRefused | Self::Refusal => (10, Duration::HOUR),
             Self::Upload => (20, Duration::DAY),
             Self::Export => (10, Duration::MINUTE),
         }

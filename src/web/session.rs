@@ -117,6 +117,12 @@ impl Seen {
         }
     }
 
+    /// Who holds times, as limits count it: a signed-in client, whatever network she is in, or else what her household or
+    /// office shares.
+    pub fn holder(&self) -> String {
+        self.client_id().map_or_else(|| self.from.clone(), |id| format!("client {id}"))
+    }
+
     /// The signed-in client.
     pub fn client_id(&self) -> Option<&ClientId> {
         self.client.as_ref().map(|(id, _)| id)

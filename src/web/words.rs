@@ -239,6 +239,11 @@ pub fn no_room_for_files() -> &'static str {
     t("You have sent so many files that there is no room for more here. Please write to the studio.")
 }
 
+/// A client has sent as many files today as she may in a day.
+pub fn enough_files_today() -> &'static str {
+    t("You have sent many files today. Please send this one tomorrow, or write to the studio.")
+}
+
 /// About a file.
 pub fn upload(refusal: &UploadRefused) -> String {
     match refusal {

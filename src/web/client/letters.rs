@@ -14,6 +14,7 @@ use crate::web::guard::SignedIn;
 use crate::web::letters::{LetterView, Scope, refusal};
 use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::web::words;
 
 #[derive(Template)]
 #[template(path = "client/letters.html")]
@@ -42,7 +43,11 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
 
 /// Takes one.
 pub async fn post(State(app): State<App>, ctx: Ctx, who: SignedIn, mut form: FormWithFile) -> Answer {
-    app.limits.count(What::Upload, who.0.as_str(), app.clock.now()).map_err(Fault::TooMany)?;
+    if form.has_file() && app.limits.count(What::Upload, who.0.as_str(), app.clock.now()).is_err() {
+        let mut errors = Errors::new();
+        errors.add("file", words::enough_files_today());
+        return Ok(Page::refused(page(&app, ctx, &who, form.fields, errors).await?).into_response());
+    }
     let scope = Scope::of(&health::in_force(&mut *app.db.read().await?).await?);
     let errors = match scope.read(&mut form, LetterId::from_random(app.random.id())).await {
         Ok((draft, file)) => match actions::add(&app, ctx.studio()?, By::Client, &who.0, draft, &file).await {

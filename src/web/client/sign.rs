@@ -113,14 +113,15 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path
 /// Signs, or refuses.
 pub async fn post(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path<String>, fields: Fields) -> Answer {
     let asked = Asked::load(&app, &ctx, &who, &id).await?;
+    // Ticks to other words, and a refusal of them, say nothing of these.
+    if !signing::shows(&fields, &asked.text) {
+        return Ok(Page::conflict(asked.page(ctx, Fields::default(), Errors::new(), true)).into_response());
+    }
     let given = if fields.ticked("refuse") {
         app.limits.count(What::Refusal, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
         Given::Refused
     } else {
         match signing::read(&fields, asked.wanted, book::consent_id(&app), asked.subject.clone()) {
-            Ok(_) if !signing::shows(&fields, &asked.text) => {
-                return Ok(Page::conflict(asked.page(ctx, fields, Errors::new(), true)).into_response());
-            }
             Ok(offer) => Given::Signed(Box::new(offer)),
             Err(errors) => return Ok(Page::refused(asked.page(ctx, fields, errors, false)).into_response()),
         }
@@ -129,7 +130,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Pat
         Ok(()) => Ok(see_other("/me")),
         Err(NotSigned::Changed) => {
             let asked = Asked::load(&app, &ctx, &who, &id).await?;
-            Ok(Page::conflict(asked.page(ctx, fields, Errors::new(), true)).into_response())
+            Ok(Page::conflict(asked.page(ctx, Fields::default(), Errors::new(), true)).into_response())
         }
         Err(NotSigned::Tick(missing)) => {
             let mut errors = Errors::new();

@@ -36,6 +36,9 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(token): Path<String>, _
     let Some((new_token, draft)) =
         people::use_link(&app, &token, &ctx.seen.visit_hash(), &ctx.seen.browser.device).await?
     else {
+        if app.limits.count(What::LinkRefused, &ctx.seen.from, app.clock.now()).is_ok() {
+            people::refused_link(&app).await?;
+        }
         return Ok(Page(axum::http::StatusCode::GONE, LinkPage { ctx, token, good: false }).into_response());
     };
     let mut response = see_other(&draft.map_or_else(|| "/me".to_owned(), |id| format!("/book/{id}")));

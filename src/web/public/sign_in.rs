@@ -23,6 +23,16 @@ struct SignInPage {
     errors: Errors,
     /// The link is on its way, if the address is known: the page says the same for every address.
     asked: bool,
+    /// Where she asks for another one.
+    again: String,
+}
+
+impl SignInPage {
+    fn new(ctx: Ctx, fields: Fields, errors: Errors, asked: bool) -> Self {
+        let draft = DraftId::parse(fields.get("draft")).ok();
+        let again = draft.map_or_else(|| "/sign-in".to_owned(), |id| format!("/sign-in?draft={id}"));
+        Self { ctx, fields, errors, asked, again }
+    }
 }
 
 /// The booking that she goes on with once she is signed in.
@@ -35,14 +45,14 @@ pub struct Draft {
 pub async fn get(ctx: Ctx, Query(Draft { draft }): Query<Draft>) -> Answer {
     let draft = draft.and_then(|id| DraftId::parse(&id).ok());
     let fields = Fields::of(draft.map(|id| ("draft".to_owned(), id.to_string())).into_iter().collect());
-    Ok(Page::ok(SignInPage { ctx, fields, errors: Errors::new(), asked: false }).into_response())
+    Ok(Page::ok(SignInPage::new(ctx, fields, Errors::new(), false)).into_response())
 }
 
 /// Puts a link on its way.
 pub async fn post(State(app): State<App>, ctx: Ctx, fields: Fields) -> Answer {
     let mut errors = Errors::new();
     let Some(mail) = errors.take("mail", Mail::parse(fields.get("mail")), words::mail) else {
-        return Ok(Page::refused(SignInPage { ctx, fields, errors, asked: false }).into_response());
+        return Ok(Page::refused(SignInPage::new(ctx, fields, errors, false)).into_response());
     };
     let now = app.clock.now();
     app.limits.count(What::LinkByAddress, &ctx.seen.from, now).map_err(Fault::TooMany)?;
@@ -54,5 +64,5 @@ pub async fn post(State(app): State<App>, ctx: Ctx, fields: Fields) -> Answer {
         let draft = DraftId::parse(fields.get("draft")).ok();
         people::ask_for_link(&app, &mail, draft.as_ref(), &ctx.seen.visit_hash()).await?;
     }
-    Ok(Page::ok(SignInPage { ctx, fields, errors, asked: true }).into_response())
+    Ok(Page::ok(SignInPage::new(ctx, fields, errors, true)).into_response())
 }

@@ -187,8 +187,11 @@ impl Found {
 
 impl Found {
     async fn post_photo(&self, app: &App, ctx: Ctx, mut form: FormWithFile) -> Answer {
-        app.limits.count(What::Upload, self.client.as_str(), app.clock.now()).map_err(Fault::TooMany)?;
         let mut errors = Errors::new();
+        if form.has_file() && app.limits.count(What::Upload, self.client.as_str(), app.clock.now()).is_err() {
+            errors.add("photo", words::enough_files_today());
+            return Ok(Page::refused(self.page(app, ctx, Fields::default(), errors).await?).into_response());
+        }
         let photo = errors.take("photo", form.take(Takes::Photo).await, words::upload).flatten();
         if let (Some(photo), Some(first)) = (&photo, self.tests.first()) {
             if test_reports::add_photo(app, &self.client, &first.test.id, photo).await? {

@@ -132,6 +132,99 @@ async fn a_changed_answer_is_signed_for_anew() {
 }
 
 #[tokio::test]
+async fn what_she_changed_stays_changed_whichever_way_she_comes_back_to_her_answers() {
+    let (app, studio) = TestApp::with_studio().await;
+    books(&app, &studio, &["treatment", "health_data"]).await;
+    app.app.clock.advance(Duration::days(3));
+    let mia = app.client(MIA).await;
+    let before = take_first(&mia, studio.lift.as_str()).await;
+    let again = [("nothing", "check")];
+    let next = mia.submit(&before, "/book/", &again).await;
+    let questions = mia.follow(next).await;
+    let sign = answer_all(&mia, questions, &[("contacts", "yes")]).await;
+    let answers = sign.attributes("main dd a", "href").into_iter().find(|href| href.ends_with("/answers")).unwrap();
+    let now = mia.get(&answers).await;
+    assert!(now.main().contains("This is what you answered now"), "{}", now.main());
+    assert!(now.attributes("main form button", "value").iter().all(|value| value != "changed"), "{}", now.main());
+    let with_contacts =
+        now.attributes("main p a", "href").into_iter().find(|href| href.ends_with("/health/1")).unwrap();
+    let section = |page: &crate::support::Html| page.attributes("input[name=contacts][checked]", "value");
+    let mut sections = 1;
+    while section(&mia.get(&with_contacts.replace("health/1", &format!("health/{sections}"))).await).is_empty() {
+        sections += 1;
+    }
+    let contacts = with_contacts.replace("health/1", &format!("health/{sections}"));
+    // Also from a page that was there before she changed anything, as the back button shows it.
+    let at_once = [("nothing", "changed"), ("at_once", "1")];
+    let ways = [&[][..], &[("more_time", "1")], &[("later", "1")], &[("nothing", "changed")], &at_once, &again];
+    for page in [&now, &before] {
+        for way in ways {
+            let led = mia.submit(page, "/book/", way).await;
+            assert!(!led.location().unwrap().ends_with("/done"), "{way:?}");
+            assert_eq!(section(&mia.get(&contacts).await), ["yes"], "{way:?}");
+        }
+    }
+    let mut page = mia.visit(&answers.replace("answers", "health/1")).await;
+    while page.source().contains("fieldset class=\"field answer") {
+        let next = mia.submit(&page, "/book/", &[]).await;
+        assert_eq!(next.status, 303, "all that she answered still stands there: {}", next.main());
+        page = mia.follow(next).await;
+    }
+    let fields = [("treatment", "yes"), ("health_data", "yes"), ("typed_name", "Mia S")];
+    assert_eq!(mia.submit(&page, "/book/", &fields).await.status, 303);
+    let given = health::answers(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap().remove(0);
+    assert_eq!(given.set.answers.get("contacts"), Some(&Answer::Yes));
+}
+
+#[tokio::test]
+async fn changing_one_section_of_last_time_keeps_the_others() {
+    let (app, studio) = TestApp::with_studio().await;
+    books(&app, &studio, &["treatment", "health_data"]).await;
+    app.app.clock.advance(Duration::days(3));
+    let mia = app.client(MIA).await;
+    let before = take_first(&mia, studio.lift.as_str()).await;
+    let second = before.attributes("main p a", "href").into_iter().find(|href| href.ends_with("/health/2")).unwrap();
+    let page = mia.get(&second).await;
+    assert!(!page.attributes("main input[type=radio][checked]", "value").is_empty(), "as she answered last time");
+    assert_eq!(mia.submit(&page, "/book/", &[]).await.status, 303);
+    let first = mia.get(&second.replace("health/2", "health/1")).await;
+    assert!(!first.attributes("main input[type=radio][checked]", "value").is_empty());
+}
+
+#[tokio::test]
+async fn a_text_that_changes_while_she_reads_it_is_read_anew_before_she_signs_or_refuses() {
+    let (app, studio) = TestApp::with_studio().await;
+    let at = app.app.clock.now() + Duration::days(7);
+    let visit = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, at).await;
+    let mia = app.client(MIA).await;
+    let path = format!("/me/visits/{visit}/sign");
+    let page = mia.get(&path).await;
+    let owner = app.owner().await;
+    let text = owner.get("/owner/consent-text").await;
+    let words = [("words", "What is new\nWe now open the window."), ("reviewed_by", "x"), ("reason", "y")];
+    assert_eq!(owner.submit(&text, "/owner/consent-text", &words).await.status, 303);
+    let ticked = [("treatment", "yes"), ("health_data", "yes")];
+    for fields in [&ticked[..], &[("refuse", "1")], &[ticked[0], ticked[1], ("typed_name", "Mia")]] {
+        let changed = mia.submit(&page, "/me/visits/", fields).await;
+        assert_eq!(changed.status, 409, "{}", changed.main());
+        assert!(changed.main().contains("We now open the window."), "{}", changed.main());
+        assert!(changed.attributes("main input[type=checkbox][checked]", "name").is_empty(), "ticks to other words");
+    }
+    let mut c = app.app.db.read().await.unwrap();
+    assert!(health::consents(&mut c, &studio.mia).await.unwrap().is_empty());
+    drop(c);
+    // The same of a booking.
+    let she = app.visitor();
+    let details = take_first(&she, studio.lift.as_str()).await;
+    let sign = fill(&she, &details, &DETAILS, &[]).await;
+    let text = owner.get("/owner/consent-text").await;
+    let words = [("words", "What is newer\nWe close it."), ("reviewed_by", "x"), ("reason", "y")];
+    assert_eq!(owner.submit(&text, "/owner/consent-text", &words).await.status, 303);
+    assert_eq!(she.submit(&sign, "/book/", &[("refuse", "1")]).await.status, 409);
+    assert!(!app.dump().await.iter().any(|cell| cell == "consent.refused"));
+}
+
+#[tokio::test]
 async fn an_answer_that_changes_after_booking_is_signed_for_on_her_page() {
     let (app, studio) = TestApp::with_studio().await;
     let at = app.app.clock.now() + Duration::days(7);

@@ -1,8 +1,12 @@
 //! How much of a calendar one address can hold, and for how long.
 
+use palpebra::actions::booking::{self, Beginner, Choice, Held, NotHeld, Terms, Wanted};
+use palpebra::actions::diary::Between;
+use palpebra::store::catalogue;
 use time::Duration;
 
 use crate::support::booking::{DETAILS, SIGNED, fill, first_slot, take_first};
+use crate::support::studio::MIA;
 use crate::support::{Html, Person, TestApp};
 
 /// Asks for the first free time of a service.
@@ -22,7 +26,16 @@ async fn one_address_holds_six_bookings_times_at_once_however_many_browsers_it_s
     }
     let refused = asks(&app.visitor(), lift).await;
     assert_eq!((refused.status, refused.headers["retry-after"].to_str().unwrap()), (429, "1200"));
+    let said = refused.main();
+    assert!(said.contains("No more times can be kept from here just now") && said.contains("after 09:20"), "{said}");
+    assert!(!refused.attributes("button.slot", "value").is_empty(), "she needs no other page to try again");
     assert_eq!(app.dump().await.iter().filter(|cell| *cell == "held").count(), 6);
+
+    // A client who is signed in is counted alone, whatever network she shares.
+    let mia = app.client(MIA).await;
+    let page = mia.visit(&format!("/services/{lift}")).await;
+    let held = mia.submit(&page, "/services/", &[("time", &first_slot(&page))]).await;
+    assert_eq!(held.status, 303, "{}", held.main());
 
     // What is booked makes room.
     let sign = fill(&first, &details, &DETAILS, &[]).await;
@@ -53,7 +66,7 @@ async fn a_hold_is_renewed_ten_times_then_another_time_is_chosen_and_nothing_typ
     let slow = app.visitor();
     let page = slow.get(&format!("/services/{}", studio.lift)).await;
     let slots = page.attributes("button.slot", "value");
-    let [.., other, chosen] = &slots[..] else { unreachable!("two times") };
+    let (chosen, other) = (&slots[slots.len() - 1], &slots[slots.len() - 12]);
     let held = slow.submit(&page, "/services/", &[("time", chosen)]).await;
     let details = slow.follow(held).await;
     let mut sign = fill(&slow, &details, &DETAILS, &[]).await;
@@ -68,11 +81,67 @@ async fn a_hold_is_renewed_ten_times_then_another_time_is_chosen_and_nothing_typ
     let booked = slow.submit(&sign, "/book/", &SIGNED).await;
     assert!(booked.location().unwrap().ends_with("/time"), "{:?}", booked.location());
     let times = slow.follow(booked).await;
-    assert_eq!(slow.submit(&times, "/book/", &[("time", chosen)]).await.status, 429, "others have their turn");
+    let spent = slow.submit(&times, "/book/", &[("time", chosen)]).await;
+    assert_eq!(spent.status, 429, "others have their turn");
+    assert!(spent.main().contains("That time was kept for as long as it may be"), "{}", spent.main());
+    assert!(spent.main().contains("after 13:00"), "{}", spent.main());
     assert_eq!(slow.submit(&times, "/book/", &[("more_time", "1"), ("time", other)]).await.status, 303);
     let sign = slow.get(&times.form("/book/").0.replace("/time", "/sign")).await;
     let done = slow.submit(&sign, "/book/", &SIGNED).await;
     assert!(slow.follow(done).await.main().contains("Booked"));
+}
+
+#[tokio::test]
+async fn nothing_is_held_or_booked_that_has_begun() {
+    let (app, studio) = TestApp::with_studio().await;
+    let slow = app.visitor();
+    let details = take_first(&slow, studio.lift.as_str()).await;
+    let mut sign = fill(&slow, &details, &DETAILS, &[]).await;
+    // Two hours ahead, as the studio asks for.
+    for _ in 0..7 {
+        app.app.clock.advance(Duration::minutes(17));
+        let more = slow.submit(&sign, "/book/", &[("more_time", "1")]).await;
+        sign = slow.follow(more).await;
+    }
+    assert!(sign.main().contains("held for you until 11:00"), "{}", sign.main());
+    app.app.clock.advance(Duration::minutes(2));
+    let late = slow.submit(&sign, "/book/", &SIGNED).await;
+    assert!(late.location().unwrap().ends_with("/time"), "{:?}", late.location());
+    assert!(!app.dump().await.iter().any(|cell| cell == "booked"));
+}
+
+#[tokio::test]
+async fn from_another_address_no_more_is_renewed_than_can_be_held_there() {
+    let (app, studio) = TestApp::with_studio().await;
+    let mut c = app.app.db.read().await.unwrap();
+    let row = palpebra::store::studio::get(&mut c).await.unwrap().unwrap();
+    let service = catalogue::service(&mut c, &studio.lift).await.unwrap().unwrap();
+    drop(c);
+    let from = |from| Terms { studio: &row, service: &service, between: Between::default(), from };
+    let first = async |whose: &str, terms| {
+        let person = app.visitor();
+        let page = person.get(&format!("/services/{}", studio.lift)).await;
+        let wanted = Wanted { test: None, treatment: Choice::parse(&first_slot(&page)).unwrap() };
+        booking::begin(&app.app, terms, Beginner { owner_hash: whose, client: None }, &wanted).await.unwrap()
+    };
+    let mut begun = Vec::new();
+    for n in 0..6 {
+        begun.push(first(&n.to_string(), from("a")).await.unwrap());
+        first(&format!("b{n}"), from("b")).await.unwrap();
+    }
+    let end = app.app.clock.now() + Duration::minutes(20);
+    app.app.clock.advance(Duration::minutes(10));
+    for draft in &begun {
+        assert_eq!(booking::keep(&app.app, from("b"), draft).await.unwrap(), Held::Until(end), "b has six of its own");
+    }
+    for (draft, renewed) in begun.iter().zip([10, 10, 10, 10, 10, 10]) {
+        let held = booking::keep(&app.app, from("c"), draft).await.unwrap();
+        assert_eq!(held, Held::Until(end + Duration::minutes(renewed)), "c has none");
+    }
+    // They count where they were begun, and where they were renewed.
+    assert!(matches!(first("x", from("a")).await, Err(NotHeld::Enough(_))));
+    assert!(matches!(first("y", from("c")).await, Err(NotHeld::Enough(_))));
+    assert!(first("z", from("d")).await.is_ok());
 }
 
 #[tokio::test]

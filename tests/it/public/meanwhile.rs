@@ -59,6 +59,20 @@ async fn an_answer_to_other_words_is_none() {
     let done = owner.submit(&page, publish, &[("reason", "Our insurer asks for it")]).await;
     assert_eq!(done.status, 303, "{}", done.main());
 
+    let rest = she.submit(&second, "/book/", &[("rest", "no")]).await;
+    assert_eq!(rest.status, 409);
+    assert!(rest.attributes("main input[type=radio][checked]", "value").is_empty(), "what she has not seen stays open");
+    let (there, mut elsewhere) = second.form("/book/");
+    elsewhere.retain(|(name, _)| name == "csrf" || name == "version");
+    elsewhere.push((key.clone(), "yes".to_owned()));
+    let led = she.post(&there.replace("health/2", "health/99"), &elsewhere).await;
+    assert!(led.location().unwrap().ends_with("/health/1"), "a section that is gone: {:?}", led.location());
+    let first_again = she.follow(led).await;
+    assert_eq!(
+        first_again.attributes(&format!("input[name={key}][checked]"), "value"),
+        ["yes"],
+        "wherever it is asked now"
+    );
     let changed = answer_page(&she, &second, &[]).await;
     assert_eq!(changed.status, 409, "she had the questions of before");
     assert!(changed.main().contains("The questions have changed while you answered them"), "{}", changed.main());
@@ -101,17 +115,32 @@ async fn what_a_client_fills_in_ends_with_her_session() {
     let answers = take_first(&mia, studio.lift.as_str()).await;
     let (path, _) = answers.form("/book/");
     app.app.clock.advance(time::Duration::minutes(61));
-    let led = mia.get(&path).await;
-    let there = led.location().unwrap();
+    // What she types now is kept, and shown to nobody before she has signed in.
+    let questions = mia.get(&path).await;
+    let there = questions.location().unwrap();
+    let (_, mut typed) = answers.form("/book/");
+    typed.retain(|(name, _)| name == "csrf");
+    typed.extend([("contacts".to_owned(), "yes".to_owned()), ("version".to_owned(), "1".to_owned())]);
+    let led = mia.post(&path.replace("answers", "health/1"), &typed).await;
+    assert_eq!(led.location().as_ref(), Some(&there));
     assert!(there.starts_with("/sign-in?draft="), "{there}");
     let page = mia.get(&there).await;
+    assert!(page.main().contains("Your booking is kept"), "{}", page.main());
+    let asked = mia.submit(&page, "/sign-in", &[("mail", MIA)]).await;
+    assert_eq!(asked.link("ask again"), there, "which forgets the booking no more");
     mia.submit(&page, "/sign-in", &[("mail", MIA)]).await;
     let link = app.mail_to(MIA).await.link("/sign-in/");
     let page = mia.get(&link).await;
     let back = mia.submit(&page, "/sign-in/", &[]).await;
     let there = back.location().unwrap();
     assert!(path.starts_with(&there), "{there} {path}");
-    assert_eq!(mia.follow(back).await.status, 200);
+    let page = mia.follow(back).await;
+    let mut found = false;
+    for n in 1..9 {
+        let section = mia.get(&path.replace("answers", &format!("health/{n}"))).await;
+        found |= section.attributes("input[name=contacts][checked]", "value") == ["yes"];
+    }
+    assert!(found && !page.main().contains("Is this still right?"), "{}", page.main());
     assert_eq!(visits::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap().len(), 0);
 }
 

@@ -58,6 +58,8 @@ pub(in crate::web::public) struct Booking {
     pub(super) now: OffsetDateTime,
     /// From where she asks, as limits count it.
     pub(super) from: String,
+    /// Who holds its times, as limits count it.
+    holder: String,
 }
 
 impl Booking {
@@ -76,6 +78,21 @@ impl Booking {
         };
         drop(c);
         Self::of(app, ctx, draft).await
+    }
+
+    /// Opens a booking to take in a page of it. When the session of the client whose it is has ended meanwhile, it comes with
+    /// the way on, on which she signs in: what she typed is kept, and shown to nobody before.
+    pub(super) async fn open_for_form(app: &App, ctx: &Ctx, id: &str) -> Result<(Self, Option<Fault>), Fault> {
+        let led = match Self::open(app, ctx, id).await {
+            Ok(booking) => return Ok((booking, None)),
+            Err(led) => led,
+        };
+        let (Fault::SeeOther(_), Ok(id)) = (&led, DraftId::parse(id)) else { return Err(led) };
+        let draft = drafts::get(&mut *app.db.read().await?, &id, By::Form(&ctx.seen.visit_hash())).await?;
+        match draft.filter(|draft| !draft.booked) {
+            Some(draft) => Ok((Self::of(app, ctx, draft).await?, Some(led))),
+            None => Err(led),
+        }
     }
 
     /// A booking that may be opened.
@@ -106,6 +123,7 @@ impl Booking {
             last,
             now: app.clock.now(),
             from: ctx.seen.from.clone(),
+            holder: ctx.seen.holder(),
         })
     }
 
@@ -113,8 +131,21 @@ impl Booking {
         format!("/book/{}/{step}", self.draft.id)
     }
 
+    /// Her answers so far. Until she has confirmed or changed any, they are those of last time.
     pub(super) fn answers(&self) -> Answers {
+        match &self.last {
+            Some(last) if self.to_confirm() => last.set.answers.clone(),
+            _ => self.given(),
+        }
+    }
+
+    fn given(&self) -> Answers {
         serde_json::from_str(&self.draft.answers).unwrap_or_default()
+    }
+
+    pub(super) fn keep_answers(&mut self, answers: &Answers) -> Result<(), Fault> {
+        self.draft.answers = serde_json::to_string(answers).map_err(Fault::internal)?;
+        Ok(())
     }
 
     /// Her mail, once she has given it.
@@ -162,9 +193,14 @@ impl Booking {
         self.sections.iter().all(|section| done.contains(&section.key))
     }
 
-    /// Whether her last answers wait to be confirmed.
+    /// All sections are to be gone through again, with the answers that she gave.
+    pub(super) fn mark_all_open(&mut self) {
+        self.keep_sections(Vec::new());
+    }
+
+    /// Whether her last answers wait to be confirmed, and she has given no others since she began.
     pub(super) fn to_confirm(&self) -> bool {
-        self.last.is_some() && self.done_sections().is_empty()
+        self.last.is_some() && self.done_sections().is_empty() && self.given().is_empty()
     }
 
     /// The page that is next to be filled in.
@@ -241,7 +277,7 @@ impl Booking {
     /// On what terms its times are held.
     pub(super) async fn terms(&self, app: &App) -> Result<Terms<'_>, Fault> {
         let between = self.between(app).await?;
-        Ok(Terms { studio: &self.studio, service: &self.service, between, from: &self.from })
+        Ok(Terms { studio: &self.studio, service: &self.service, between, from: &self.holder })
     }
 
     /// Renews the hold. When the time is gone, leads to the page that offers others.

@@ -187,18 +187,33 @@ fn no_to_the_rest(section: &Section, given: &mut Vec<(String, String)>) {
     }
 }
 
-async fn open(app: &App, ctx: &Ctx, id: &str, at: usize) -> Result<(Booking, Section), Fault> {
-    let booking = Booking::open(app, ctx, id).await?;
-    if booking.client.is_none() && booking.person().is_err() {
-        return Err(Fault::SeeOther(booking.path("details")));
+/// Keeps what was answered on a page, to those of its questions that are asked. Their sections stay open: she sees them again.
+fn take_over(booking: &mut Booking, given: &[(String, String)]) -> Result<(), Fault> {
+    let mut answers = booking.answers();
+    for section in booking.sections.clone() {
+        let read = section.read(given, booking.today()).unwrap_or_else(|refused| refused.read);
+        for (key, answer) in read.iter() {
+            answers.set(key.to_owned(), answer.clone());
+            booking.mark_open(&section.key);
+        }
     }
-    let section = at.checked_sub(1).and_then(|at| booking.sections.get(at)).cloned().ok_or(Fault::NotFound)?;
-    Ok((booking, section))
+    booking.keep_answers(&answers)
+}
+
+fn there(booking: &Booking) -> Result<(), Fault> {
+    let known = booking.client.is_some() || booking.person().is_ok();
+    if known { Ok(()) } else { Err(Fault::SeeOther(booking.path("details"))) }
+}
+
+fn section(booking: &Booking, at: usize) -> Option<Section> {
+    at.checked_sub(1).and_then(|at| booking.sections.get(at)).cloned()
 }
 
 /// Shows a section.
 pub async fn get(State(app): State<App>, ctx: Ctx, Path((id, at)): Path<(String, usize)>) -> page::Answer {
-    let (booking, section) = open(&app, &ctx, &id, at).await?;
+    let booking = Booking::open(&app, &ctx, &id).await?;
+    there(&booking)?;
+    let section = section(&booking, at).ok_or(Fault::NotFound)?;
     Ok(Page::ok(QuestionsPage::new(ctx, &booking, at, &section, None)).into_response())
 }
 
@@ -209,19 +224,37 @@ pub async fn post(
     Path((id, at)): Path<(String, usize)>,
     fields: Fields,
 ) -> page::Answer {
-    let (mut booking, section) = open(&app, &ctx, &id, at).await?;
-    let mut given = pairs(&fields);
+    let (mut booking, sign_in) = Booking::open_for_form(&app, &ctx, &id).await?;
+    there(&booking)?;
+    let (section, mut given) = (section(&booking, at), pairs(&fields));
+    if let Some(sign_in) = sign_in {
+        // What she left open stays open, and what she gave stands there once she has signed in.
+        take_over(&mut booking, &given)?;
+        booking.save(&app).await?;
+        return Err(sign_in);
+    }
+    // What was on her screen is what she answered.
+    let changed = fields.get("version") != booking.questions_version().to_string();
+    let Some(section) = section.filter(|_| !changed) else {
+        take_over(&mut booking, &given)?;
+        booking.save(&app).await?;
+        booking.keep(&app).await?;
+        if let Some(there) = booking.stays(&app, &fields, &format!("health/{at}")).await? {
+            return Ok(see_other(&there));
+        }
+        let Some(section) = self::section(&booking, at) else { return Ok(see_other(&booking.next())) };
+        let page = QuestionsPage::new(ctx, &booking, at, &section, None);
+        return Ok(Page::conflict(QuestionsPage { changed: true, ..page }).into_response());
+    };
     if fields.get("rest") == "no" {
         no_to_the_rest(&section, &mut given);
     }
     let read = section.read(&given, booking.today());
     let mut answers = booking.answers();
-    // What was on her screen is what she answered.
-    let changed = fields.get("version") != booking.questions_version().to_string();
     match &read {
         Ok(given) => {
             answers.replace_section(&section, given.clone());
-            if changed { booking.mark_open(&section.key) } else { booking.mark_done(&section.key) }
+            booking.mark_done(&section.key);
         }
         // Those that could be read are kept even while others are missing.
         Err(refused) => {
@@ -229,17 +262,13 @@ pub async fn post(
             booking.mark_open(&section.key);
         }
     }
-    booking.draft.answers = serde_json::to_string(&answers).map_err(Fault::internal)?;
+    booking.keep_answers(&answers)?;
     booking.save(&app).await?;
     booking.keep(&app).await?;
     if let Some(there) = booking.stays(&app, &fields, &format!("health/{at}")).await? {
         return Ok(see_other(&there));
     }
     match read {
-        _ if changed => {
-            let page = QuestionsPage::new(ctx, &booking, at, &section, None);
-            Ok(Page::conflict(QuestionsPage { changed: true, ..page }).into_response())
-        }
         _ if fields.ticked("back") => Ok(see_other(&before(&booking, at).unwrap_or_else(|| booking.next()))),
         Ok(_) if at < booking.sections.len() && !booking.answered() => {
             Ok(see_other(&booking.path(&format!("health/{}", at + 1))))

@@ -1,4 +1,5 @@
-//! `GET` and `POST /book/{id}/answers`: a returning client confirms her last answers, or goes on to change them.
+//! `GET` and `POST /book/{id}/answers`: a returning client confirms her last answers, or goes on to change them; later she
+//! sees here what she has answered now.
 //! Template: `public/book/answers.html`.
 
 use askama::Template;
@@ -35,8 +36,10 @@ struct AnswersPage {
     ctx: Ctx,
     step: usize,
     steps: usize,
-    given_on: String,
+    /// The day of her last answers, as long as they wait to be confirmed.
+    given_on: Option<String>,
     sections: Vec<SectionView>,
+    /// Whether there is an answer to everything.
     complete: bool,
     /// With these answers it is booked at once, since an earlier signature holds.
     at_once: Option<AtOnce>,
@@ -65,9 +68,9 @@ pub(in crate::web) fn section_in_words(section: &Section, answers: &Answers) -> 
     asked.map(|question| (question.text.clone(), in_words(question, answers.get(&question.key)))).collect()
 }
 
-/// Whether her last answers, with "nothing has changed", answer everything that is asked now.
+/// Her last answers as they wait to be confirmed, if with "nothing has changed" they answer everything that is asked now.
 fn confirmed(booking: &Booking) -> Option<Answers> {
-    let mut answers = booking.last.as_ref()?.set.answers.clone();
+    let mut answers = booking.last.as_ref().filter(|_| booking.to_confirm())?.set.answers.clone();
     let all =
         booking.sections.iter().flat_map(|section| section.questions.iter().map(move |question| (section, question)));
     for (section, question) in all {
@@ -97,14 +100,14 @@ async fn at_once(app: &App, ctx: &Ctx, booking: &Booking, answers: Answers) -> R
     Ok(Some(AtOnce { visits, price, to_know: to_know(&judged.readiness), signed }))
 }
 
-/// Shows her last answers.
+/// Shows her last answers, or those that she has given since.
 pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>) -> page::Answer {
     let booking = open(&app, &ctx, &id).await?;
-    let Some(last) = &booking.last else { return Err(Fault::NotFound) };
+    let answers = booking.answers();
     let sections = booking.sections.iter().enumerate().map(|(at, section)| SectionView {
         title: section.title.clone(),
         href: booking.path(&format!("health/{}", at + 1)),
-        answers: section_in_words(section, &last.set.answers),
+        answers: section_in_words(section, &answers),
     });
     let confirmed = confirmed(&booking);
     let page = AnswersPage {
@@ -114,7 +117,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>) -> pa
         },
         step: booking.first_question(),
         steps: booking.steps(),
-        given_on: when::day(last.set.given_on),
+        given_on: booking.last.as_ref().filter(|_| booking.to_confirm()).map(|last| when::day(last.set.given_on)),
         sections: sections.collect(),
         complete: confirmed.is_some(),
         hold: booking.hold_view(),
@@ -123,31 +126,29 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>) -> pa
     Ok(Page::ok(page).into_response())
 }
 
-/// Takes her last answers over as today's, or begins with the first section.
+/// Takes her last answers over as today's, goes on with those that she has given since, or begins with the first section.
 pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fields: Fields) -> page::Answer {
     let mut booking = open(&app, &ctx, &id).await?;
-    let same = fields.get("nothing") == "changed";
-    let answers = if same { confirmed(&booking) } else { booking.last.as_ref().map(|last| last.set.answers.clone()) };
+    let answers = confirmed(&booking).filter(|_| fields.get("nothing") == "changed");
+    let again = fields.get("nothing") == "check";
     if let Some(answers) = &answers {
-        booking.draft.answers = serde_json::to_string(answers).map_err(Fault::internal)?;
-        if same {
-            for section in booking.sections.clone() {
-                booking.mark_done(&section.key);
-            }
+        booking.keep_answers(answers)?;
+        for section in booking.sections.clone() {
+            booking.mark_done(&section.key);
         }
-        booking.save(&app).await?;
+    } else if again {
+        booking.mark_all_open();
     }
+    booking.save(&app).await?;
     booking.keep(&app).await?;
     if let Some(there) = booking.stays(&app, &fields, "answers").await? {
         return Ok(see_other(&there));
     }
-    if fields.ticked("at_once")
-        && same
-        && let Some(answers) = answers.clone()
+    if let Some(answers) = answers.filter(|_| fields.ticked("at_once"))
         && at_once(&app, &ctx, &booking, answers).await?.is_some()
     {
         return booking.finish(&app, None).await;
     }
-    let next = if same && answers.is_some() { booking.next() } else { booking.path("health/1") };
-    Ok(see_other(&next))
+    let first = again || booking.to_confirm();
+    Ok(see_other(&if first { booking.path("health/1") } else { booking.next() }))
 }

@@ -107,7 +107,8 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
         return Ok(see_other(&booking.before_sign()));
     }
     let judged = booking.judge(&app, booking.answers()).await?;
-    if fields.ticked("refuse") {
+    let other_words = !signing::shows(&fields, &booking.in_force.consent);
+    if fields.ticked("refuse") && !other_words {
         app.limits.count(What::Refusal, &ctx.seen.from, booking.now).map_err(Fault::TooMany)?;
         consents::refuse_booking(&app, &booking.draft, subject(&app, &booking).await?, booking.text_version()).await?;
         return Ok(Page::ok(RefusedPage { ctx, sign: booking.path("sign") }).into_response());
@@ -118,7 +119,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     if judged.signed.is_some() {
         return booking.finish(&app, None).await;
     }
-    if !signing::shows(&fields, &booking.in_force.consent) {
+    if other_words {
         let page = show(ctx, &booking, &judged, Fields::default(), Errors::new());
         return Ok(Page::conflict(SignPage { changed: true, ..page }).into_response());
     }

@@ -1,16 +1,65 @@
 //! Free times as a page lists them: by day, the next ones first.
 
-use time::Date;
+use askama::Template;
+use axum::response::{IntoResponse, Response};
+use time::{Date, Duration, OffsetDateTime};
 
-use crate::actions::booking::Choice;
+use crate::actions::booking::{Choice, NotHeld};
 use crate::domain::schedule::FreeTime;
-use crate::tn;
+use crate::domain::zone::Zone;
+use crate::web::error::over_limit;
+use crate::web::page::Page;
 use crate::when;
+use crate::{t, tf, tn};
 
 /// How many days with free times one page lists.
 const DAYS: usize = 7;
 /// How many of them are open at once: a week of quarter hours is two hundred buttons.
 const OPEN: usize = 2;
+
+/// Why a time that was chosen isn't held, in words.
+pub(in crate::web) struct NotHeldView {
+    pub(in crate::web) title: &'static str,
+    pub(in crate::web) text: String,
+}
+
+impl NotHeldView {
+    pub(super) fn new(why: NotHeld, zone: &Zone) -> Self {
+        let (title, text) = match why {
+            NotHeld::Taken => {
+                (t("That time was taken a moment ago"), tf("Somebody was quicker. Here are the nearest free times."))
+            }
+            NotHeld::Enough(_) => (
+                t("No more times can be kept from here just now"),
+                tf(
+                    "Several bookings are being filled in through the network that you use. Please try again after {time}, or call or write: the address is below.",
+                ),
+            ),
+            NotHeld::Spent(_) => (
+                t("That time was kept for as long as it may be"),
+                tf("Others have to have their chance. Choose another time, or try this one again after {time}."),
+            ),
+        };
+        // The minute that has begun by then is over.
+        let after = Self::until(why).map(|until| when::clock(zone.to_civil(until + Duration::seconds(59))));
+        Self { title, text: text.with("time", after.unwrap_or_default()).to_string() }
+    }
+
+    fn until(why: NotHeld) -> Option<OffsetDateTime> {
+        match why {
+            NotHeld::Taken => None,
+            NotHeld::Enough(until) | NotHeld::Spent(until) => Some(until),
+        }
+    }
+
+    /// The status that goes with it.
+    pub(super) fn answer<T: Template>(why: NotHeld, now: OffsetDateTime, page: T) -> Response {
+        match Self::until(why) {
+            Some(until) => over_limit(Page::ok(page), (until - now).whole_seconds().max(1)),
+            None => Page::conflict(page).into_response(),
+        }
+    }
+}
 
 /// One day's free times.
 pub(in crate::web) struct SlotDay {

@@ -8,8 +8,8 @@ use serde::Deserialize;
 use time::{Date, Duration};
 
 use super::Booking;
-use super::slots::Slots;
-use crate::actions::booking::{self, Choice, NotHeld, Wanted};
+use super::slots::{NotHeldView, Slots};
+use crate::actions::booking::{self, Choice, Wanted};
 use crate::actions::diary::{Between, Diary};
 use crate::app::App;
 use crate::domain::age;
@@ -33,6 +33,8 @@ struct TimePage {
     choosing_test: bool,
     slots: Slots,
     path: String,
+    /// The time that she chose isn't held.
+    refused: Option<NotHeldView>,
 }
 
 /// Where in the calendar, and which skin test was chosen.
@@ -49,7 +51,7 @@ fn day(text: Option<&str>) -> Option<Date> {
 /// Offers the nearest free times.
 pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, Query(ask): Query<Ask>) -> Answer {
     let booking = Booking::open(&app, &ctx, &id).await?;
-    let page = show(&app, ctx, &booking, ask.test.as_deref(), day(ask.from.as_deref())).await?;
+    let page = show(&app, ctx, &booking, ask.test.as_deref(), day(ask.from.as_deref()), None).await?;
     Ok(Page::ok(page).into_response())
 }
 
@@ -59,6 +61,7 @@ async fn show(
     booking: &Booking,
     test: Option<&str>,
     from: Option<Date>,
+    refused: Option<NotHeldView>,
 ) -> Result<TimePage, Fault> {
     let mut c = app.db.read().await?;
     let before = booking::last_wanted(&mut c, &booking.draft.id).await?;
@@ -97,6 +100,7 @@ async fn show(
         choosing_test,
         slots,
         path: booking.path("time"),
+        refused,
         ctx,
     })
 }
@@ -117,10 +121,10 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     let wanted = Wanted { test: test.filter(|_| needs_test), treatment };
     match booking::choose_again(&app, booking.terms(&app).await?, &booking.draft.id, &wanted).await? {
         Ok(()) => Ok(see_other(&booking.next())),
-        Err(NotHeld::Enough(wait)) => Err(Fault::TooMany(wait)),
-        Err(NotHeld::Taken) => {
-            let page = show(&app, ctx, &booking, None, None).await?;
-            Ok(Page::conflict(page).into_response())
+        Err(why) => {
+            let refused = NotHeldView::new(why, &booking.studio.zone);
+            let page = show(&app, ctx, &booking, None, None, Some(refused)).await?;
+            Ok(NotHeldView::answer(why, booking.now, page))
         }
     }
 }

@@ -8,9 +8,9 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 use time::{Date, Duration, OffsetDateTime};
 
-use super::slots::Slots;
+use super::slots::{NotHeldView, Slots};
 use super::zone_words;
-use crate::actions::booking::{self, Beginner, Choice, NotHeld, Terms, Wanted};
+use crate::actions::booking::{self, Beginner, Choice, Terms, Wanted};
 use crate::actions::case::Known;
 use crate::actions::diary::{Between, Diary, is_given, wants_test};
 use crate::app::App;
@@ -48,8 +48,8 @@ struct TimesPage {
     zone: String,
     /// The first day that a signed-in client's own window allows, in words.
     earliest: Option<String>,
-    /// A time was taken meanwhile.
-    taken: bool,
+    /// The time that she chose isn't held.
+    refused: Option<NotHeldView>,
 }
 
 /// Where in the calendar, and which skin test was chosen.
@@ -102,7 +102,7 @@ fn tested_until(known: &Known, today: Date, horizon: i64, now: OffsetDateTime) -
 /// Shows free times.
 pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, Query(ask): Query<Ask>) -> Answer {
     let found = find(&app, &ctx, &id).await?;
-    let page = show(&app, ctx, found, ask.test.as_deref(), ask.from.as_deref(), false).await?;
+    let page = show(&app, ctx, found, ask.test.as_deref(), ask.from.as_deref(), None).await?;
     Ok(Page::ok(page).into_response())
 }
 
@@ -112,7 +112,7 @@ async fn show(
     found: Found,
     test: Option<&str>,
     from: Option<&str>,
-    taken: bool,
+    refused: Option<NotHeldView>,
 ) -> Result<TimesPage, Fault> {
     let now = app.clock.now();
     let from = from.and_then(|text| crate::store::types::day("", "", "", text).ok());
@@ -135,7 +135,7 @@ async fn show(
         choosing,
         test,
         slots,
-        taken,
+        refused,
     })
 }
 
@@ -198,16 +198,16 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
         return Err(Fault::BadRequest);
     }
     let wanted = Wanted { test: test.filter(|_| found.needs_test), treatment };
-    let hash = ctx.seen.visit_hash();
+    let (hash, from) = (ctx.seen.visit_hash(), ctx.seen.holder());
     let who = Beginner { owner_hash: &hash, client: ctx.seen.client.as_ref().map(|(id, _)| id) };
-    let terms = Terms { studio: &found.studio, service: &found.service, between: found.between, from: &ctx.seen.from };
+    let terms = Terms { studio: &found.studio, service: &found.service, between: found.between, from: &from };
     match booking::begin(&app, terms, who, &wanted).await? {
         Ok(draft) => Ok(see_other(&format!("/book/{draft}"))),
-        Err(NotHeld::Enough(wait)) => Err(Fault::TooMany(wait)),
-        Err(NotHeld::Taken) => {
+        Err(why) => {
             let found = find(&app, &ctx, &id).await?;
-            let page = show(&app, ctx, found, Some(fields.get("test")), None, true).await?;
-            Ok(Page::conflict(page).into_response())
+            let refused = NotHeldView::new(why, &found.studio.zone);
+            let page = show(&app, ctx, found, Some(fields.get("test")), None, Some(refused)).await?;
+            Ok(NotHeldView::answer(why, app.clock.now(), page))
         }
     }
 }
