@@ -4,6 +4,7 @@
 //! the rules themselves are in [`domain`], which knows neither the clock nor the database.
 
 pub mod actions;
+pub mod apart;
 pub mod app;
 pub mod cli;
 pub mod clock;

@@ -9,6 +9,7 @@ use argon2::{Algorithm, Argon2, Params, Version};
 use time::Duration;
 use tokio::sync::Semaphore;
 
+use crate::apart;
 use crate::clock::Random;
 use crate::second_factor::grouped;
 
@@ -156,7 +157,7 @@ impl Passwords {
             tokio::time::timeout(std::time::Duration::from_secs(10), self.permits.clone().acquire_owned()).await;
         self.runs.fetch_add(1, Ordering::Relaxed);
         let permit = waited.map_err(|_| Unavailable)?.map_err(|_| Unavailable)?;
-        let done = tokio::task::spawn_blocking(move || {
+        let done = apart::blocking(move || {
             let _held = permit;
             work()
         });

@@ -10,6 +10,7 @@ use time::macros::format_description;
 use time::{OffsetDateTime, PrimitiveDateTime};
 use tokio::sync::Mutex;
 
+use crate::apart;
 use crate::app::App;
 use crate::documents::digest::Digest;
 use crate::domain::role::Actor;
@@ -155,7 +156,7 @@ async fn keep_keys(app: &App) -> Result<(), BackupError> {
     let _ = fs::remove_file(&plain);
     app.db.copy_keys_to(&plain).await?;
     let (lock, master) = (app.backups.lock.clone(), app.db.key_place().master.clone());
-    let work = tokio::task::spawn_blocking(move || {
+    let work = apart::blocking(move || {
         let put = |from: &Path, name: &str| {
             let (half, place) = (folder.join(format!("{name}.part")), folder.join(name));
             let _ = fs::remove_file(&half);
@@ -191,7 +192,7 @@ async fn keep_keys(app: &App) -> Result<(), BackupError> {
 /// Waits until no other process copies the keys: `palpebra backup` may run beside the server, where [`TURN`] doesn't reach.
 async fn alone(app: &App) -> io::Result<File> {
     let folder = app.db.folder().join(".");
-    let wait = tokio::task::spawn_blocking(move || {
+    let wait = apart::blocking(move || {
         let folder = File::open(folder)?;
         folder.lock()?;
         Ok(folder)
@@ -223,7 +224,7 @@ async fn write_parts(app: &App, plain: &Path, half: &Path) -> Result<(u64, Strin
     // The copy is opened and checked before anything else happens to it.
     app.db.copy_to(plain).await?;
     let (lock, plain, half) = (app.backups.lock.clone(), plain.to_owned(), half.to_owned());
-    let work = tokio::task::spawn_blocking(move || {
+    let work = apart::blocking(move || {
         if let Some(lock) = lock {
             let to = fs::OpenOptions::new().write(true).create_new(true).mode(0o600).open(&half)?;
             lock.encrypt(&mut File::open(&plain)?, to)?;

@@ -4,8 +4,8 @@ use std::io::Read;
 
 use time::OffsetDateTime;
 use tokio::sync::Semaphore;
-use tokio::task::spawn_blocking;
 
+use crate::apart;
 use crate::app::App;
 use crate::documents::upload::{self, Checked, MOST_BYTES, Takes, UploadRefused};
 use crate::domain::file::Purpose;
@@ -23,7 +23,7 @@ static TURN: Semaphore = Semaphore::const_new(1);
 /// [`UploadRefused`]; a file that makes a decoder fall over is refused as broken.
 pub async fn check(file: std::fs::File, takes: Takes) -> Result<Checked, UploadRefused> {
     let turn = TURN.acquire().await;
-    let checked = spawn_blocking(move || {
+    let checked = apart::blocking(move || {
         let mut bytes = Vec::new();
         let most = u64::try_from(MOST_BYTES).unwrap_or(u64::MAX).saturating_add(1);
         file.take(most).read_to_end(&mut bytes).map_err(|error| {

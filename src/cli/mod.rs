@@ -27,6 +27,7 @@ mod doctor;
 mod export;
 mod forget_factor;
 mod keys;
+pub mod log;
 mod passphrase;
 pub mod seed_demo;
 mod serve;

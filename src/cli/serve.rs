@@ -9,8 +9,9 @@ use time::OffsetDateTime;
 use time::format_description::well_known::Rfc3339;
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
+use tracing_subscriber::util::SubscriberInitExt;
 
-use super::{Failed, ServeArgs, say, seed_demo, swap, upgrade};
+use super::{Failed, ServeArgs, log, say, seed_demo, swap, upgrade};
 use crate::actions::export::UnderWay;
 use crate::actions::ledger::{self, LedgerError};
 use crate::actions::{audit, backup, erasure, papers, post, studio as settings, verdicts, wishes, zones};
@@ -38,16 +39,9 @@ impl From<LedgerError> for Failed {
 }
 
 pub(super) async fn run(mut args: ServeArgs) -> Result<(), Failed> {
-    tracing_subscriber::fmt()
-        .json()
-        .with_env_filter(EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info")))
-        .with_writer(std::io::stderr)
-        .init();
-    // Where it broke, and nothing of what it broke on: that may be somebody's health.
-    std::panic::set_hook(Box::new(|info| {
-        let place = info.location().map(ToString::to_string).unwrap_or_default();
-        tracing::error!(place, "the program broke");
-    }));
+    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new("info"));
+    log::lines(filter, std::io::stderr).init();
+    std::panic::set_hook(Box::new(log::broke));
     let settings = &mut args.settings;
     if args.demo {
         settings.data = settings.data.clone().for_demo();

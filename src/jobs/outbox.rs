@@ -20,7 +20,7 @@ use crate::store::outbox::{self, Due};
 use crate::store::studio::Studio;
 use crate::store::types::day;
 use crate::store::{Connection, Stored, accounts, catalogue, clients, invitations, practitioners, studio, visits};
-use crate::{t, tc, tf, when};
+use crate::{t, tc, when};
 
 /// What a step did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -100,9 +100,7 @@ pub async fn step(app: &App) -> Stored<Step> {
 /// Sends in a task of its own: a letter that breaks the sending is given up, and holds up no other.
 async fn sent(app: App, out: Outgoing) -> Result<(), NotSent> {
     let sending = tokio::spawn(Language::spoken().scope(async move { app.transport.send(out).await }));
-    sending
-        .await
-        .unwrap_or_else(|broken| Err(NotSent::Never(tf("sending broke: {why}").with("why", broken).to_string())))
+    sending.await.unwrap_or_else(|_| Err(NotSent::Never(t("sending broke: the log says where").to_string())))
 }
 
 /// Whether a letter still has something to say: what it would remind of may be over or elsewhere by now.

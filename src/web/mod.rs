@@ -3,9 +3,11 @@
 //! [`routes`] lists every route with who may call it. A handler reads through [`crate::store`] or calls one
 //! function of [`crate::actions`]; its page struct stands beside it, its template under the mirrored path.
 
+use std::any::Any;
+
 use axum::Router;
-use axum::http::{HeaderName, HeaderValue, Request};
-use axum::response::Response;
+use axum::http::{HeaderName, HeaderValue, Request, StatusCode};
+use axum::response::{IntoResponse, Response};
 use tower_http::catch_panic::CatchPanicLayer;
 use tower_http::compression::CompressionLayer;
 use tower_http::compression::predicate::{DefaultPredicate, NotForContentType, Predicate};
@@ -65,14 +67,19 @@ pub fn router(app: App) -> Router {
     dressed(app, routes)
 }
 
+/// What becomes of a handler that breaks. The words it broke with are told nowhere: they may hold what it broke on.
+fn broken(_: Box<dyn Any + Send>) -> Response {
+    StatusCode::INTERNAL_SERVER_ERROR.into_response()
+}
+
 /// Routes with all that goes around them: who asks, the headers, the log, and what happens when a handler breaks.
 pub fn dressed(app: App, routes: Router) -> Router {
     // The inner one gives a broken handler its page; the outer one catches what breaks around it.
     let mut router = routes
-        .layer(CatchPanicLayer::new())
+        .layer(CatchPanicLayer::custom(broken))
         .layer(axum::middleware::from_fn_with_state(app.clone(), session::see))
         .layer(CsrfLayer::new())
-        .layer(CatchPanicLayer::new());
+        .layer(CatchPanicLayer::custom(broken));
     for (name, value) in HEADERS {
         router = router.layer(SetResponseHeaderLayer::if_not_present(
             HeaderName::from_static(name),

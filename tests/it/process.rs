@@ -5,9 +5,11 @@ use std::os::unix::fs::{MetadataExt, PermissionsExt};
 use std::path::Path;
 use std::process::Stdio;
 
+use palpebra::mail::transport::PATIENCE;
 use serde_json::Value;
+use sqlx::SqlitePool as Database;
 use tokio::io::{AsyncBufReadExt, AsyncReadExt, AsyncWriteExt, BufReader};
-use tokio::net::TcpStream;
+use tokio::net::{TcpListener, TcpStream};
 use tokio::process::{Child, Command};
 
 use crate::support::booking::{SIGNED, answer_all, first_slot};
@@ -181,6 +183,32 @@ async fn a_refusal_stands_in_the_log_with_its_cause_and_who_it_was() {
     assert_eq!(refused[0]["span"]["who"], "visitor");
     let liv = refused[2]["span"]["who"].as_str().unwrap();
     assert!(liv.len() > 20 && !liv.contains('@'), "an account's id: {liv}");
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_mail_server_that_keeps_silent_holds_up_no_other_job() {
+    let (folder, _) = folder().await;
+    let database =
+        Database::connect(&format!("sqlite://{}", folder.path().join("palpebra.db").display())).await.unwrap();
+    sqlx::query("UPDATE studio SET mail = 'studio@example.org'").execute(&database).await.unwrap();
+    let silent = TcpListener::bind("127.0.0.1:0").await.unwrap();
+    let mail = format!("PALPEBRA_SMTP=smtp://{}; export PALPEBRA_SMTP;", silent.local_addr().unwrap());
+    let program = Program::start(folder.path(), &mail, "error").await;
+    let person = Person::new(&program.url);
+    let page = person.get("/sign-in").await;
+    assert_eq!(person.submit(&page, "/sign-in", &[("mail", MIA)]).await.status, 200);
+    let (_kept_waiting, _) = silent.accept().await.unwrap();
+    // A job tells of its turn when it can't.
+    sqlx::query("ALTER TABLE offer RENAME TO elsewhere").execute(&database).await.unwrap();
+    let told = async {
+        while !std::fs::read_to_string(folder.path().join("log")).unwrap().contains(r#""name":"wishes""#) {
+            assert_eq!(person.get("/healthz").await.status, 200);
+        }
+    };
+    tokio::time::timeout(PATIENCE / 2, told)
+        .await
+        .expect("its turn comes while the mail server has all the time it may take");
+    program.stop(folder.path()).await;
 }
 
 /// What is in its folder nobody else on this computer may read.

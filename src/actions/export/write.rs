@@ -5,13 +5,13 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 use futures_util::StreamExt as _;
 use futures_util::stream::FuturesOrdered;
 use tokio::sync::{Semaphore, mpsc};
-use tokio::task::spawn_blocking;
 
 use super::ExportError;
 use super::care;
 use super::collect::Collector;
 use super::files::{Hashed, Out};
 use super::progress::Going;
+use crate::apart;
 use crate::documents::digest::Digested;
 use crate::documents::package::{PackageRefused, PackageWriter, Rendered, Summary};
 use crate::documents::pdf::Press;
@@ -88,7 +88,7 @@ pub(super) async fn write(
 ) -> Result<(Summary, Digested), ExportError> {
     let (way, mut parts) = mpsc::channel::<Part>(4);
     let head = ExportHead::clone(&content.head);
-    let writer = spawn_blocking(move || {
+    let writer = apart::blocking(move || {
         let out = Out::new(places.out, places.passphrase.as_ref())?;
         let mut package = PackageWriter::new(out, places.spool, head, places.key)?;
         while let Some(part) = parts.blocking_recv() {
@@ -188,7 +188,7 @@ async fn rendered(office: &Office, content: &Content<'_>, id: &ClientId) -> Resu
     let mut press = open(&office.presses).pop().unwrap_or_default();
     let (head, language) = (content.head.clone(), Language::spoken());
     let work = move || language.within(|| (Rendered::new(&mut press, &head, &record), press));
-    let (rendered, press) = spawn_blocking(work).await.map_err(|_| ExportError::CutOff)?;
+    let (rendered, press) = apart::blocking(work).await.map_err(|_| ExportError::CutOff)?;
     open(&office.presses).push(press);
     Ok(Some(rendered?))
 }

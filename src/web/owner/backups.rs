@@ -53,7 +53,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Done(said): Done) -> Answer {
     let (good, since) = (tries::last_good(&mut c).await?, studio::set_up_at(&mut c).await?);
     drop(c);
     let backups = app.backups.clone();
-    let kept = tokio::task::spawn_blocking(move || backup::kept(&backups)).await.map_err(Fault::internal)?;
+    let kept = crate::apart::blocking(move || backup::kept(&backups)).await.map_err(Fault::internal)?;
     let unread = kept.as_ref().err().map(ToString::to_string);
     let kept = kept.unwrap_or_default();
     let failed = all.first().map(|last| last.trouble.clone()).filter(|trouble| !trouble.is_empty());

@@ -7,6 +7,7 @@ use axum::http::request::Parts;
 use axum::response::Response;
 use time::Date;
 
+use crate::apart::Broke;
 use crate::app::App;
 use crate::language::Language;
 use crate::msg;
@@ -89,7 +90,7 @@ async fn in_time<T: Send + 'static, E: Display + Send + 'static>(
     let mut work = tokio::spawn(Language::spoken().scope(work));
     match tokio::time::timeout(WAIT, &mut work).await {
         Ok(Ok(ended)) => Ok(Some(ended)),
-        Ok(Err(broken)) => Err(Fault::internal(broken)),
+        Ok(Err(broken)) => Err(Fault::internal(Broke::from(broken))),
         Err(_) => {
             tokio::spawn(async move {
                 if let Ok(Err(error)) = work.await {

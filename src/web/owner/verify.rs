@@ -64,7 +64,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, upload: Upload) -> Answer {
         errors.add("file", crate::t("Choose a package: a ZIP file that was fetched here."));
         return Ok(Page::refused(VerifyPage { ctx, errors, found: Found::Nothing }).into_response());
     }
-    let result = tokio::task::spawn_blocking(move || verify(upload.file)).await.map_err(Fault::internal)?;
+    let result = crate::apart::blocking(move || verify(upload.file)).await.map_err(Fault::internal)?;
     let found = match result {
         Ok(verified) => intact(&app, verified).await?,
         Err(faults) if faults == [Changed::Encrypted] => Found::Encrypted,

@@ -276,7 +276,7 @@ pub async fn paper(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<
     drop(c);
     looked(&app, &team.0, "reaction.printed", Some(&reaction.client), &id).await?;
     let language = crate::language::Language::spoken();
-    let bytes = tokio::task::spawn_blocking(move || language.within(|| crate::documents::pdf::reaction_report(&paper)))
+    let bytes = crate::apart::blocking(move || language.within(|| crate::documents::pdf::reaction_report(&paper)))
         .await
         .map_err(Fault::internal)?
         .map_err(Fault::internal)?;

@@ -229,13 +229,14 @@ pub(crate) const RULES: &[Rule] = &[
 ];
 
 /// Who may use whom inside the program. A module that is not listed may use everything.
-const MODULES: [(&str, &[&str]); 16] = [
+const MODULES: [(&str, &[&str]); 17] = [
+    ("apart", &[]),
     ("when", &[]),
     ("clock", &[]),
     ("domain", &[]),
     ("durable", &[]),
     ("passkey", &["domain"]),
-    ("password", &["clock", "second_factor"]),
+    ("password", &["apart", "clock", "second_factor"]),
     ("person_keys", &["clock", "durable"]),
     ("second_factor", &["clock"]),
     ("sealing", &[]),
@@ -246,6 +247,7 @@ const MODULES: [(&str, &[&str]); 16] = [
     (
         "actions",
         &[
+            "apart",
             "app",
             "clock",
             "documents",
@@ -265,6 +267,7 @@ const MODULES: [(&str, &[&str]); 16] = [
         "web",
         &[
             "actions",
+            "apart",
             "app",
             "clock",
             "documents",
@@ -335,6 +338,7 @@ const CRATES: [(&str, &[&str]); 36] = [
         "tokio",
         &[
             "actions/",
+            "apart.rs",
             "app.rs",
             "cli/",
             "clock.rs",

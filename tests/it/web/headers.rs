@@ -1,14 +1,18 @@
 //! Headers and cookies on answers of every kind.
 
 use std::collections::BTreeMap;
+use std::panic;
 
 use axum::Router;
 use axum::http::Method;
 use axum::routing::get;
+use palpebra::cli::log;
 use palpebra::web;
 use palpebra::web::routes::table;
 use palpebra::web::server::{self, Patience, Proxies};
 use reqwest::header::HeaderMap;
+use serde_json::Value;
+use tracing_subscriber::EnvFilter;
 
 use crate::support::app::{Made, OWNER};
 use crate::support::studio::{LIV, MIA};
@@ -115,7 +119,15 @@ async fn refusals_of_every_kind_carry_them_too() {
 }
 
 #[tokio::test]
-async fn a_handler_that_breaks_gives_a_page_with_the_request_and_no_cause() {
+async fn a_handler_that_breaks_gives_a_page_with_the_request_and_the_log_its_place_and_neither_the_cause() {
+    // As `palpebra serve` sets them up, but for this thread and this cause alone.
+    let file = tempfile::NamedTempFile::new().unwrap();
+    let _logged = tracing::subscriber::set_default(log::lines(EnvFilter::new("info"), file.reopen().unwrap()));
+    let others = panic::take_hook();
+    panic::set_hook(Box::new(move |info| match info.payload_as_str() {
+        Some("with a secret in it") => log::broke(info),
+        _ => others(info),
+    }));
     let app = TestApp::with_owner().await;
     let routes = Router::new().route("/breaks", get(async || -> &'static str { panic!("with a secret in it") }));
     let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
@@ -124,11 +136,20 @@ async fn a_handler_that_breaks_gives_a_page_with_the_request_and_no_cause() {
     let (stop, last) = (std::future::pending(), std::time::Duration::ZERO);
     tokio::spawn(server::serve(listener, router, Proxies::default(), Patience::USUAL, stop, last));
     let person = Person::new(&url);
-    for _ in 0..2 {
+    for round in 0..2 {
         let page = person.get("/breaks").await;
         assert_eq!((page.status, page.all("h1")), (500, vec!["That went wrong".to_owned()]));
-        assert!(page.main().contains(page.headers["x-request-id"].to_str().unwrap()), "{}", page.main());
+        let id = page.headers["x-request-id"].to_str().unwrap();
+        assert!(page.main().contains(id), "{}", page.main());
         assert!(!page.source().contains("secret") && wrong(&page.headers).is_empty());
+        let log = std::fs::read_to_string(file.path()).unwrap();
+        let lines = log.lines().map(|line| serde_json::from_str::<Value>(line).unwrap());
+        let errors: Vec<Value> = lines.filter(|line| line["level"] == "ERROR").collect();
+        assert_eq!(errors.len(), round + 1, "one for each: {log}");
+        let line = &errors[round];
+        assert_eq!((&line["span"]["id"], &line["span"]["route"]), (&Value::from(id), &Value::from("/breaks")), "{log}");
+        assert!(line["fields"]["place"].as_str().unwrap().starts_with(file!()), "{log}");
+        assert!(!log.contains("secret"), "{log}");
     }
 }
 
