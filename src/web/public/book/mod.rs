@@ -200,7 +200,8 @@ impl Booking {
 
     /// Whether her last answers wait to be confirmed, and she has given no others since she began.
     pub(super) fn to_confirm(&self) -> bool {
-        self.last.is_some() && self.done_sections().is_empty() && self.given().is_empty()
+        let begun = self.sections.is_empty() || !self.done_sections().is_empty() || !self.given().is_empty();
+        self.last.is_some() && !begun
     }
 
     /// The page that is next to be filled in.
