@@ -101,6 +101,13 @@ impl Answers {
         self.0.is_empty()
     }
 
+    /// The others, without those to these questions.
+    #[must_use]
+    pub fn without(mut self, these: impl Fn(&str) -> bool) -> Self {
+        self.0.retain(|key, _| !these(key));
+        self
+    }
+
     /// Puts what a section's page gave in place of all that was answered there before.
     pub fn replace_section(&mut self, section: &Section, given: Self) {
         for question in &section.questions {

@@ -189,6 +189,13 @@ async fn changing_one_section_of_last_time_keeps_the_others() {
     assert_eq!(mia.submit(&page, "/book/", &[]).await.status, 303);
     let first = mia.get(&second.replace("health/2", "health/1")).await;
     assert!(!first.attributes("main input[type=radio][checked]", "value").is_empty());
+    for n in 1..9 {
+        let page = mia.get(&second.replace("health/2", &format!("health/{n}"))).await;
+        assert!(
+            page.attributes("input[name=changes][checked]", "value").is_empty(),
+            "whether anything has changed is asked anew"
+        );
+    }
 }
 
 #[tokio::test]

@@ -131,12 +131,15 @@ impl Booking {
         format!("/book/{}/{step}", self.draft.id)
     }
 
-    /// Her answers so far. Until she has confirmed or changed any, they are those of last time.
+    /// Her answers so far. Until she has confirmed or changed any, they are those of last time, but to what is asked of
+    /// whoever returns: whether anything has changed since.
     pub(super) fn answers(&self) -> Answers {
-        match &self.last {
-            Some(last) if self.to_confirm() => last.set.answers.clone(),
-            _ => self.given(),
-        }
+        let Some(last) = self.last.as_ref().filter(|_| self.to_confirm()) else { return self.given() };
+        let anew = |key: &str| {
+            let mut questions = self.sections.iter().flat_map(|section| &section.questions);
+            questions.any(|question| question.returning && question.key == key)
+        };
+        last.set.answers.clone().without(anew)
     }
 
     fn given(&self) -> Answers {

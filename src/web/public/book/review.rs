@@ -103,13 +103,13 @@ async fn at_once(app: &App, ctx: &Ctx, booking: &Booking, answers: Answers) -> R
 /// Shows her last answers, or those that she has given since.
 pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>) -> page::Answer {
     let booking = open(&app, &ctx, &id).await?;
-    let answers = booking.answers();
+    let confirmed = confirmed(&booking);
+    let answers = confirmed.clone().unwrap_or_else(|| booking.answers());
     let sections = booking.sections.iter().enumerate().map(|(at, section)| SectionView {
         title: section.title.clone(),
         href: booking.path(&format!("health/{}", at + 1)),
         answers: section_in_words(section, &answers),
     });
-    let confirmed = confirmed(&booking);
     let page = AnswersPage {
         at_once: match &confirmed {
             Some(answers) => at_once(&app, &ctx, &booking, answers.clone()).await?,
