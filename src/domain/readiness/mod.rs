@@ -123,12 +123,11 @@ impl Readiness {
         self.start
     }
 
-    /// What keeps a visit from being booked. A missing signature, and a skin test that is booked along or talked about on
-    /// the day, don't.
+    /// What keeps a visit from being booked. A missing signature doesn't; a skin test does that is neither good nor booked
+    /// along.
     pub fn against_booking(&self) -> impl Iterator<Item = &Reason> {
         self.reasons.iter().filter(|reason| match reason.verdict {
-            Verdict::DoNotTreat => reason.about != About::Consent,
-            Verdict::WaitUntil => !matches!(reason.about, About::Consent | About::SkinTest(_)),
+            Verdict::DoNotTreat | Verdict::WaitUntil => reason.about != About::Consent,
             Verdict::Clear | Verdict::Note | Verdict::Ask | Verdict::LetterNeeded => false,
         })
     }
@@ -186,7 +185,12 @@ fn about_age(case: &Case<'_>, on: Date) -> Vec<Reason> {
 }
 
 fn age_itself(case: &Case<'_>, on: Date) -> Option<Reason> {
-    let standing = age::standing(case.birth, case.service, on, case.age_policy, case.guardian);
+    let at = |day| age::standing(case.birth, case.service, day, case.age_policy, case.guardian);
+    // Colour touches her skin on the day of the test too: a guardian signs for whoever comes of age in between.
+    let standing = match (at(on), skin::test_day(case).map(at)) {
+        (AgeStanding::Clear, Some(AgeStanding::GuardianSignature)) => AgeStanding::GuardianSignature,
+        (standing, _) => standing,
+    };
     let (fixed, verdict, start, clears) = match standing {
         AgeStanding::Clear => return None,
         AgeStanding::Unknown => (&fixed::AGE_UNKNOWN, Verdict::Ask, Start::No, Clears::Answer),

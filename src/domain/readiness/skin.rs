@@ -31,7 +31,11 @@ pub(super) fn about(case: &Case<'_>, planned: &Planned) -> Option<Reason> {
         return None;
     }
     if let (
-        TestStanding::NotDone | TestStanding::Expired { .. } | TestStanding::Voided { .. } | TestStanding::RemovedEarly,
+        TestStanding::NotDone
+        | TestStanding::Expired { .. }
+        | TestStanding::Voided { .. }
+        | TestStanding::RemovedEarly
+        | TestStanding::Unclear { twice: false },
         true,
     ) = (&standing, booked_in_time(case, planned))
     {
@@ -84,6 +88,12 @@ fn soonest(case: &Case<'_>, planned: &Planned) -> OffsetDateTime {
 fn old_enough(case: &Case<'_>) -> Option<OffsetDateTime> {
     let day = age::turns(case.birth?, age::TINT_FROM);
     Some(day.midnight().assume_offset(case.at.offset()))
+}
+
+/// The day of the first test that is booked and still to come.
+pub(super) fn test_day(case: &Case<'_>) -> Option<time::Date> {
+    let booked = case.products.iter().filter(|planned| planned.needs_test).filter_map(|planned| planned.test_booked_at);
+    booked.filter(|at| *at > case.now).map(|at| at.to_offset(case.at.offset()).date()).min()
 }
 
 /// A test that is booked for a day on which she is too young to be tested, though not for the visit.

@@ -68,7 +68,7 @@ fn what_is_new_is_what_somebody_has_to_do_something_about() {
 }
 
 #[test]
-fn a_signature_and_a_test_can_still_be_had_after_booking() {
+fn a_signature_can_still_be_had_after_booking_and_a_skin_test_is_booked_along() {
     let stands = |about: About, verdict| {
         let readiness = joined([against("any", about, verdict)]);
         (readiness.against_booking().count() == 1, readiness.can_be_booked())
@@ -80,7 +80,7 @@ fn a_signature_and_a_test_can_still_be_had_after_booking() {
     assert_eq!(stands(About::Answers, LetterNeeded), (false, false));
     assert_eq!(stands(About::Answers, WaitUntil), (true, false));
     assert_eq!(stands(About::Consent, WaitUntil), (false, false));
-    assert_eq!(stands(skin_test(), WaitUntil), (false, false), "the test is booked along");
+    assert_eq!(stands(skin_test(), WaitUntil), (true, false), "one that is booked along is a note");
     assert_eq!(stands(About::Answers, DoNotTreat), (true, false));
     assert_eq!(stands(skin_test(), DoNotTreat), (true, false));
     assert_eq!(stands(About::Consent, DoNotTreat), (false, false), "who refused may sign another time");

@@ -6,3 +6,4 @@ mod holds;
 mod meanwhile;
 mod set_up;
 mod sign_in;
+mod tested;

@@ -11,17 +11,20 @@ use crate::app::App;
 use crate::domain::consent::Signed;
 use crate::domain::questionnaire::{AnswerSet, Answers};
 use crate::domain::readiness::Readiness;
-use crate::domain::verdict::{About, Verdict};
+use crate::domain::screening::TestPermission;
+use crate::domain::verdict::{About, Clears, Reason, Verdict};
 use crate::web::error::Fault;
 use crate::web::page::{Ctx, see_other};
 use crate::web::signing::Wanted;
-use crate::when;
+use crate::{t, tf, when};
 
 /// What the rules say of a booking.
 pub(super) struct Judged {
     pub(super) readiness: Readiness,
     /// What a parent or guardian has to do when she signs.
     pub(super) wanted: Wanted,
+    /// Whether the skin test that is booked along may be applied on its day.
+    pub(super) test: TestPermission,
     /// The earlier signature, as long as it holds: when it was given, and its id.
     pub(super) signed: Option<(time::OffsetDateTime, String)>,
 }
@@ -69,23 +72,46 @@ impl Booking {
         known.add(drafted);
         let signed = known.signed().map(|signed| (signed.at, signed.id.to_string()));
         let readiness = known.readiness(asked.at, asked.now);
-        Ok(Judged { wanted: Wanted::of(&known.unsigned().readiness(asked.at, asked.now)), readiness, signed })
+        let test = test.map_or(TestPermission::Yes, |visit| known.may_test(visit.civil.date()));
+        Ok(Judged { test, wanted: Wanted::of(&known.unsigned().readiness(asked.at, asked.now)), readiness, signed })
     }
 
     /// The page that says why not, when a rule says so.
-    pub(super) fn not_yet(&self, ctx: &Ctx, readiness: &Readiness) -> Option<NotYetPage> {
+    pub(super) fn not_yet(&self, ctx: &Ctx, judged: &Judged) -> Option<NotYetPage> {
         let visit_day = self.treatment().map(|visit| visit.civil.date())?;
-        let stops: Vec<_> = readiness.against_booking().collect();
-        if stops.is_empty() {
+        let stops: Vec<_> = judged.readiness.against_booking().collect();
+        let (test_from, no_test) = match &judged.test {
+            TestPermission::NotBefore(day) => (Some(*day), false),
+            // Her age speaks for itself.
+            TestPermission::No { rule } => (None, rule != TestPermission::AGE),
+            TestPermission::Yes | TestPermission::Unreliable => (None, false),
+        };
+        if stops.is_empty() && test_from.is_none() && !no_test {
             return None;
         }
-        let forbidden = stops.iter().any(|reason| reason.verdict == Verdict::DoNotTreat);
+        let forbidden = no_test || stops.iter().any(|reason| reason.verdict == Verdict::DoNotTreat);
+        // Another time helps where it lies later, or where a skin test can be made before it.
+        let helps = |reason: &&&Reason| {
+            let tested = reason.clears.iter().any(|by| matches!(by, Clears::SkinTest | Clears::Reading));
+            tested || reason.from.is_some_and(|from| from.day() > visit_day)
+        };
         let from =
-            stops.iter().filter_map(|reason| reason.from).map(|from| from.day()).max().filter(|day| *day > visit_day);
+            stops.iter().filter(helps).filter_map(|reason| reason.from).map(|from| from.day()).max().max(test_from);
+        let about_test = match test_from {
+            Some(day) => Some(tf("The skin test can be made from {day} on.").with("day", when::day(day)).to_string()),
+            None => {
+                no_test.then(|| t("No skin test can be made as things are, and without one we don’t start.").to_owned())
+            }
+        };
         Some(NotYetPage {
             ctx: ctx.clone(),
             service: self.service.name.clone(),
-            sentences: stops.iter().map(|reason| reason.say.clone()).filter(|say| !say.is_empty()).collect(),
+            sentences: stops
+                .iter()
+                .map(|reason| reason.say.clone())
+                .filter(|say| !say.is_empty())
+                .chain(about_test)
+                .collect(),
             later: from.filter(|_| !forbidden).map(|day| (format!("{}?from={day}", self.path("time")), when::day(day))),
             change: self.before_answers(),
         })

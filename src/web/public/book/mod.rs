@@ -6,8 +6,8 @@
 use time::{Date, OffsetDateTime};
 
 use crate::actions::booking::{self, Held, Terms};
-use crate::actions::case;
-use crate::actions::diary::Between;
+use crate::actions::case::{Drafted, Known};
+use crate::actions::diary::{Between, wants_test};
 use crate::app::App;
 use crate::domain::ids::DraftId;
 use crate::domain::money::Money;
@@ -266,21 +266,39 @@ impl Booking {
         }
     }
 
+    /// Whether a skin test is held along.
+    fn has_test(&self) -> bool {
+        self.visits.iter().any(|visit| visit.purpose == Purpose::SkinTest)
+    }
+
     pub(super) fn treatment(&self) -> Option<&Visit> {
         self.visits.iter().find(|visit| visit.purpose == Purpose::Treatment)
     }
 
-    /// Between which days the treatment may lie; the day of her own window is known to a signed-in client only.
-    pub(super) async fn between(&self, app: &App) -> Result<Between, Fault> {
-        let Some(client) = &self.draft.client else { return Ok(Between::default()) };
+    /// What is known of her, with the answers that she has given so far.
+    pub(super) async fn known(&self, app: &App) -> Result<Known, Fault> {
         let mut c = app.db.read().await?;
-        let earliest = case::earliest(&mut c, &self.studio, Some(client), &self.service.id, self.now).await?;
-        Ok(Between { earliest, latest: None })
+        let mut known = Known::load(&mut c, &self.studio, self.draft.client.as_ref(), &self.service.id).await?;
+        let answers = self.answers();
+        let answers = (!answers.is_empty()).then(|| (self.set_of(answers), self.now));
+        known.add(Drafted { birth: self.born(), answers, consent: None, test_booked_at: None });
+        Ok(known)
+    }
+
+    /// Whether a skin test is booked along, and between which days the treatment may lie; her own window and tests are known
+    /// of a signed-in client only.
+    pub(super) async fn leaves(&self, app: &App) -> Result<(bool, Between), Fault> {
+        let tested = wants_test(&mut *app.db.read().await?, &self.service.id).await?;
+        let known = if self.draft.client.is_some() { Some(self.known(app).await?) } else { None };
+        Ok(times::leaves(known.as_ref(), tested, &self.studio, self.now))
     }
 
     /// On what terms its times are held.
     pub(super) async fn terms(&self, app: &App) -> Result<Terms<'_>, Fault> {
-        let between = self.between(app).await?;
+        let (test, between) = self.leaves(app).await?;
+        // With a test along, the one before may have ended by then.
+        let latest = between.latest.filter(|_| !test && !self.has_test());
+        let between = Between { latest, ..between };
         Ok(Terms { studio: &self.studio, service: &self.service, between, from: &self.holder })
     }
 

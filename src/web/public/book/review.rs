@@ -93,7 +93,7 @@ async fn open(app: &App, ctx: &Ctx, id: &str) -> Result<Booking, Fault> {
 async fn at_once(app: &App, ctx: &Ctx, booking: &Booking, answers: Answers) -> Result<Option<AtOnce>, Fault> {
     let judged = booking.judge(app, answers).await?;
     let Some(signed) = booking.held(&judged) else { return Ok(None) };
-    if booking.not_yet(ctx, &judged.readiness).is_some() {
+    if booking.not_yet(ctx, &judged).is_some() {
         return Ok(None);
     }
     let (visits, price) = (booking.visit_views(), booking.price());

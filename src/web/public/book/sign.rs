@@ -87,7 +87,7 @@ fn show(ctx: Ctx, booking: &Booking, judged: &Judged, fields: Fields, errors: Er
 pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>) -> Answer {
     let booking = open(&app, &ctx, &id).await?;
     let judged = booking.judge(&app, booking.answers()).await?;
-    if let Some(page) = booking.not_yet(&ctx, &judged.readiness) {
+    if let Some(page) = booking.not_yet(&ctx, &judged) {
         return Ok(Page::ok(page).into_response());
     }
     let fields = booking.consent_typed();
@@ -113,7 +113,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
         consents::refuse_booking(&app, &booking.draft, subject(&app, &booking).await?, booking.text_version()).await?;
         return Ok(Page::ok(RefusedPage { ctx, sign: booking.path("sign") }).into_response());
     }
-    if let Some(page) = booking.not_yet(&ctx, &judged.readiness) {
+    if let Some(page) = booking.not_yet(&ctx, &judged) {
         return Ok(Page::conflict(page).into_response());
     }
     if judged.signed.is_some() {

@@ -14,6 +14,7 @@ use crate::actions::diary::{Between, Diary};
 use crate::app::App;
 use crate::domain::age;
 use crate::domain::schedule::{FreeTime, free_times};
+use crate::domain::screening::TestPermission;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
 use crate::web::limits::What;
@@ -67,16 +68,21 @@ async fn show(
     let before = booking::last_wanted(&mut c, &booking.draft.id).await?;
     let diary = Diary::load(&mut c, &booking.studio, &booking.service, booking.now, None).await?;
     drop(c);
-    let between = Between { earliest: booking.between(app).await?.earliest.max(from), latest: None };
+    let known = booking.known(app).await?;
+    let (needs_test, between) = booking.leaves(app).await?;
+    let between = Between { earliest: between.earliest.max(from), ..between };
     let zone = &booking.studio.zone;
     let moment = |choice: &Choice| when::moment(zone.to_civil(choice.starts_at));
     // Nearest to the time before: from two days ahead of it, unless another day was asked for.
     let near =
         from.or_else(|| before.as_ref().map(|wanted| zone.date_at(wanted.treatment.starts_at - Duration::days(2))));
-    let needs_test = before.as_ref().is_some_and(|wanted| wanted.test.is_some());
     let chosen = test.and_then(Choice::parse).or_else(|| before.as_ref().and_then(|wanted| wanted.test.clone()));
-    // Nobody is tested under 16, and a client turns 16 on the way.
-    let test_from = booking.born().map(|born| age::turns(born, age::TINT_FROM));
+    // Nobody is tested under 16, and a client turns 16 on the way; and her answers may ask for a wait.
+    let waits = match known.may_test(booking.today()) {
+        TestPermission::NotBefore(day) => Some(day),
+        TestPermission::Yes | TestPermission::Unreliable | TestPermission::No { .. } => None,
+    };
+    let test_from = booking.born().map(|born| age::turns(born, age::TINT_FROM)).max(waits);
     let old_enough = |time: &&FreeTime<'_>| test_from.is_none_or(|from| time.civil.date() >= from);
     let (slots, test, choosing_test) = if needs_test {
         diary.pairs(between, |pairs| {
@@ -110,10 +116,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     app.limits.count(What::Hold, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
     let booking = Booking::open(&app, &ctx, &id).await?;
     let treatment = Choice::parse(fields.get("time")).ok_or(Fault::BadRequest)?;
-    let mut c = app.db.read().await?;
-    let before = booking::last_wanted(&mut c, &booking.draft.id).await?;
-    drop(c);
-    let needs_test = before.is_some_and(|wanted| wanted.test.is_some());
+    let (needs_test, _) = booking.leaves(&app).await?;
     let test = Choice::parse(fields.get("test"));
     if needs_test && test.is_none() {
         return Err(Fault::BadRequest);

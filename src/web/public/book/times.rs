@@ -75,17 +75,22 @@ async fn find(app: &App, ctx: &Ctx, id: &str) -> Result<Found, Fault> {
     if !is_given(&mut c, &id, studio.zone.date_at(now)).await? {
         return Err(Fault::NotFound);
     }
-    let mut between = Between::default();
-    let mut needs_test = wants_test(&mut c, &id).await?;
-    if let Some((client, _)) = &ctx.seen.client {
-        let known = Known::load(&mut c, &studio, Some(client), &id).await?;
-        between.earliest = known.earliest(now);
-        if needs_test && !known.needs_test(now, now) {
-            needs_test = false;
-            between.latest = tested_until(&known, studio.zone.date_at(now), studio.horizon_days, now);
-        }
-    }
+    let known = match &ctx.seen.client {
+        Some((client, _)) => Some(Known::load(&mut c, &studio, Some(client), &id).await?),
+        None => None,
+    };
+    let (needs_test, between) = leaves(known.as_ref(), wants_test(&mut c, &id).await?, &studio, now);
     Ok(Found { studio, service, between, needs_test })
+}
+
+/// Whether a skin test is booked along, where the service has one, and between which days the treatment may lie.
+pub(super) fn leaves(known: Option<&Known>, tested: bool, studio: &Studio, now: OffsetDateTime) -> (bool, Between) {
+    let Some(known) = known else { return (tested, Between::default()) };
+    let earliest = known.earliest(now);
+    if !tested || known.needs_test(now, now) {
+        return (tested, Between { earliest, latest: None });
+    }
+    (false, Between { earliest, latest: tested_until(known, studio.zone.date_at(now), studio.horizon_days, now) })
 }
 
 /// The last day within the horizon on which her tests still hold.
