@@ -11,7 +11,9 @@ use serde::{Deserialize, Serialize};
 use time::{Date, OffsetDateTime, PrimitiveDateTime};
 
 pub use paper::Paper;
-pub use visit::{Aftercare, Override, PastVisit, ProductUse, Readiness, Step, Treatment, Visit};
+pub use visit::{
+    Aftercare, GuardianPresent, Override, PastVisit, ProductUse, Readiness, Step, Ticked, Treatment, Visit,
+};
 
 use crate::domain::ids::{AnswersId, ClientId, ConsentId, ExportId, LetterId, SkinTestId, VisitId};
 

@@ -10,6 +10,7 @@ use time::{Duration, OffsetDateTime};
 use tokio::sync::Semaphore;
 
 mod care;
+mod chair;
 mod collect;
 mod files;
 mod papers;

@@ -3,9 +3,10 @@
 use super::flow::Flow;
 use super::style::{BODY, DENSE, SMALL, STRONG};
 use super::times::{by, civil, moment, one_line, span, text};
+use super::visit::{around, products};
 use crate::documents::record::{
-    Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, PastVisit, ProductUse, Reaction, Readiness, Scope,
-    SkinTest, Treatment, Visit,
+    Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, PastVisit, Reaction, Readiness, Scope, SkinTest,
+    Treatment, Visit,
 };
 use crate::language::date as day;
 use crate::{msg, t, tc, tf};
@@ -227,6 +228,7 @@ fn visit(flow: &mut Flow<'_>, visit: &Visit) {
         let said = said.with("who", &set_aside.by).with("when", moment(set_aside.at)).with("why", &set_aside.reason);
         flow.panel(&said.to_string());
     }
+    around(flow, visit);
     for one in &visit.treatments {
         treatment(flow, one, one.version > 1 || visit.treatments.len() > 1);
     }
@@ -324,14 +326,6 @@ fn treatment(flow: &mut Flow<'_>, one: &Treatment, several: bool) {
             ),
         ],
     );
-}
-
-fn products(flow: &mut Flow<'_>, products: &[ProductUse]) {
-    let row = |p: &ProductUse| {
-        vec![p.step.clone(), p.product.clone(), text(&p.batch), p.expires.map(day).unwrap_or_default()]
-    };
-    let rows: Vec<_> = products.iter().map(row).collect();
-    flow.table(t("Products"), &[t("Used for"), t("Product"), t("Batch"), t("Use by")], &[1.2, 1.8, 1.1, 1.1], &rows);
 }
 
 fn reaction(flow: &mut Flow<'_>, reaction: &Reaction) {
