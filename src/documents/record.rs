@@ -82,6 +82,9 @@ pub struct ExportHead {
     pub why: String,
     /// What it covers.
     pub scope: Scope,
+    /// How many clients within that are not in it, since their records are locked away for claims.
+    #[serde(default)]
+    pub locked_away: u64,
     /// The program and its version, such as `palpebra 0.1.0`.
     pub program: String,
 }

@@ -64,7 +64,7 @@ fn opening(flow: &mut Flow<'_>, head: &ExportHead, client: &ClientRecord) {
         &[
             (tc("a paper", "Written"), moment(head.at)),
             (tc("a paper", "For"), format!("{}: {}", head.by, head.why)),
-            (t("Covers"), scope(&head.scope)),
+            (t("Covers"), scope(head)),
             (
                 tc("a paper", "Times"),
                 tf("as the clock in {zone} showed them; UTC in brackets").with("zone", &head.studio.zone).to_string(),
@@ -76,13 +76,19 @@ fn opening(flow: &mut Flow<'_>, head: &ExportHead, client: &ClientRecord) {
     flow.panel(t(CAUTION));
 }
 
-fn scope(scope: &Scope) -> String {
-    match scope {
+fn scope(head: &ExportHead) -> String {
+    let covers = match &head.scope {
         Scope::Client { .. } => t("this client").to_owned(),
         Scope::Days { from, to } => {
             tf("clients with a visit from {from} to {to}").with("from", day(*from)).with("to", day(*to)).to_string()
         }
         Scope::Everyone => t("all clients").to_owned(),
+    };
+    match head.locked_away {
+        0 => covers,
+        n => {
+            tf("{clients}, but for {n} whose records are locked away").with("clients", covers).with("n", n).to_string()
+        }
     }
 }
 

@@ -23,6 +23,7 @@ pub(crate) fn head() -> ExportHead {
         by: "Ida Quillfeather (owner)".to_owned(),
         why: "Asked for by the insurer, file 77-B".to_owned(),
         scope: Scope::Days { from: date!(2026 - 01 - 01), to: date!(2026 - 06 - 30) },
+        locked_away: 0,
         program: "palpebra 0.1.0".to_owned(),
     }
 }

@@ -19,7 +19,7 @@ use palpebra::domain::steps::Plan;
 use palpebra::jobs::housekeeping;
 use palpebra::store::treatments::{Outcome, Start};
 use palpebra::store::visits::Purpose;
-use palpebra::store::{audit, chair, exports, guardians, health, treatments, visits};
+use palpebra::store::{audit, chair, exports, guardians, health, restriction, treatments, visits};
 use palpebra::studio_key::StudioKey;
 use sha2::{Digest as _, Sha256};
 use time::macros::datetime;
@@ -387,6 +387,42 @@ async fn an_order_without_its_reason_is_refused_and_nothing_typed_is_lost() {
     let mut c = app.app.db.read().await.unwrap();
     assert!(exports::list(&mut c, 10).await.unwrap().is_empty());
     assert!(audit::list(&mut c, None, None, 50).await.unwrap().iter().all(|row| !row.action.contains("export")));
+}
+
+#[tokio::test]
+async fn a_package_of_several_says_how_many_records_are_locked_away() {
+    let (app, studio) = with_a_past().await;
+    studio.client("Zora Halvig", "zora@clients.example.org", time::macros::date!(1999 - 01 - 02)).await;
+    let mut tx = app.app.db.write().await.unwrap();
+    restriction::restrict(&mut tx, &studio.mia, NOW).await.unwrap();
+    tx.commit().await.unwrap();
+    let owner = app.owner().await;
+    let page = owner.get("/owner/exports").await;
+    assert!(page.main().contains("1 record is locked away for claims"), "{}", page.main());
+    let list = owner.get(&page.link("Locked away for claims")).await;
+    assert!(list.main().contains("Mia Sandgren"), "{}", list.main());
+    assert_eq!(order(&owner, &[("scope", "everyone"), ("why", WHY)]).await.status, 303);
+    let files = unpack(&fetch(&owner).await.bytes);
+    let text = |name: &str| String::from_utf8(files[name].clone()).unwrap();
+    assert!(text("read-me.txt").contains("Not in it: 1 client record(s)"), "{}", text("read-me.txt"));
+    let head = text("data/export.json").replace(' ', "");
+    assert!(head.contains("\"locked_away\":1"), "{head}");
+    let paper = files.iter().find(|(name, _)| name.ends_with("record.pdf")).unwrap().1;
+    assert!(words_of_pdf(paper).contains("all clients, but for 1 whose records are locked away"));
+    app.app.clock.advance(Duration::MINUTE);
+    let files = unpack(&package_of_mia_alone(&owner, &studio).await);
+    assert!(!String::from_utf8(files["read-me.txt"].clone()).unwrap().contains("Not in it"));
+}
+
+async fn package_of_mia_alone(owner: &Person, studio: &Studio) -> Vec<u8> {
+    let page = owner.get(&format!("/owner/clients/{}/data", studio.mia)).await;
+    let (_, mut fields) = page.form("/team/sign-out");
+    fields.extend(
+        [("scope", "client"), ("client", studio.mia.as_str()), ("why", WHY)]
+            .map(|(name, value)| (name.to_owned(), value.to_owned())),
+    );
+    assert_eq!(owner.post("/owner/exports", &fields).await.status, 303);
+    fetch(owner).await.bytes
 }
 
 #[tokio::test]
