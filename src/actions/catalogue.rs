@@ -2,6 +2,7 @@
 
 use time::Date;
 
+use super::seen::{Saved, overtaken};
 use crate::app::App;
 use crate::domain::catalogue::{Area, Chemistry, ServiceKind};
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
@@ -10,7 +11,7 @@ use crate::domain::role::Actor;
 use crate::domain::window::RetouchRule;
 use crate::store::audit::Event;
 use crate::store::catalogue::{self, Batch, Product, Service};
-use crate::store::{Stored, audit};
+use crate::store::{Connection, Stored, audit};
 
 /// What the owner says about a service.
 #[derive(Debug, Clone)]
@@ -34,6 +35,23 @@ pub struct ServiceFacts {
 }
 
 impl ServiceFacts {
+    /// As they stand.
+    ///
+    /// # Errors
+    /// When the database can't.
+    pub async fn stored(c: &mut Connection, service: &Service) -> Stored<Self> {
+        Ok(Self {
+            name: service.name.clone(),
+            description: service.description.clone(),
+            minutes: service.minutes,
+            turnaround_minutes: service.turnaround_minutes,
+            price_minor: service.price_minor,
+            active: service.active,
+            by: catalogue::given_by(c, &service.id).await?,
+            tests: catalogue::tests_for(c, &service.id).await?.into_iter().map(|product| product.id).collect(),
+        })
+    }
+
     fn of(self, id: ServiceId, kind: ServiceKind, retouch: RetouchRule) -> Service {
         Service {
             id,
@@ -66,14 +84,23 @@ pub async fn add_service(app: &App, actor: &Actor, kind: ServiceKind, facts: Ser
     Ok(service.id)
 }
 
-/// Changes a service. Its kind stays, since past treatments are read by it, and so does its retouch rule.
-/// `false` when there is none with this id.
+/// Changes a service. Its kind stays, since past treatments are read by it, and so does its retouch rule. `seen` is the
+/// sign of the [`ServiceFacts`] that the form was filled from.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn save_service(app: &App, actor: &Actor, id: &ServiceId, facts: ServiceFacts) -> Stored<bool> {
+pub async fn save_service(
+    app: &App,
+    actor: &Actor,
+    id: &ServiceId,
+    seen: Option<&str>,
+    facts: ServiceFacts,
+) -> Stored<Saved> {
     let mut tx = app.db.write().await?;
-    let Some(old) = catalogue::service(&mut tx, id).await? else { return Ok(false) };
+    let Some(old) = catalogue::service(&mut tx, id).await? else { return Ok(Saved::Unknown) };
+    if overtaken(seen, &ServiceFacts::stored(&mut tx, &old).await?) {
+        return Ok(Saved::Overtaken);
+    }
     let (by, tests) = (facts.by.clone(), facts.tests.clone());
     let service = facts.of(old.id, old.kind, old.retouch);
     catalogue::save_service(&mut tx, &service, &by, &tests).await?;
@@ -89,22 +116,31 @@ pub async fn save_service(app: &App, actor: &Actor, id: &ServiceId, facts: Servi
     let event = Event { action: "service.saved", object: id.as_str(), detail: &detail, ..Event::default() };
     audit::append(&mut tx, actor, event, app.clock.now()).await?;
     tx.commit().await?;
-    Ok(true)
+    Ok(Saved::Done(()))
 }
 
-/// Sets the retouch rule of a service. `false` when there is none with this id.
+/// Sets the retouch rule of a service. `seen` is the sign of the rule that the form was filled from.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn save_rule(app: &App, actor: &Actor, id: &ServiceId, rule: &RetouchRule) -> Stored<bool> {
+pub async fn save_rule(
+    app: &App,
+    actor: &Actor,
+    id: &ServiceId,
+    seen: Option<&str>,
+    rule: &RetouchRule,
+) -> Stored<Saved> {
     let mut tx = app.db.write().await?;
-    let Some(service) = catalogue::service(&mut tx, id).await? else { return Ok(false) };
+    let Some(service) = catalogue::service(&mut tx, id).await? else { return Ok(Saved::Unknown) };
+    if overtaken(seen, &service.retouch) {
+        return Ok(Saved::Overtaken);
+    }
     catalogue::set_rule(&mut tx, id, rule).await?;
     let detail = format!("{}: {}", service.name, rule_words(rule));
     let event = Event { action: "retouch-rule.saved", object: id.as_str(), detail: &detail, ..Event::default() };
     audit::append(&mut tx, actor, event, app.clock.now()).await?;
     tx.commit().await?;
-    Ok(true)
+    Ok(Saved::Done(()))
 }
 
 fn rule_words(rule: &RetouchRule) -> String {
@@ -144,7 +180,21 @@ pub struct ProductFacts {
     pub active: bool,
 }
 
-/// Adds a product, or changes it. `None` when there is none with this id.
+impl ProductFacts {
+    /// As they stand.
+    pub fn stored(product: &Product) -> Self {
+        Self {
+            name: product.name.clone(),
+            maker: product.maker.clone(),
+            supplier: product.supplier.clone(),
+            chemistry: product.chemistry,
+            label_test_hours: product.label_test_hours,
+            active: product.active,
+        }
+    }
+}
+
+/// Adds a product, or changes it. `seen` is the sign of the [`ProductFacts`] that the form was filled from.
 ///
 /// # Errors
 /// When the database can't.
@@ -152,12 +202,18 @@ pub async fn save_product(
     app: &App,
     actor: &Actor,
     id: Option<ProductId>,
+    seen: Option<&str>,
     facts: ProductFacts,
-) -> Stored<Option<ProductId>> {
+) -> Stored<Saved<ProductId>> {
     let mut tx = app.db.write().await?;
     let (id, action) = match id {
-        Some(id) if catalogue::product(&mut tx, &id).await?.is_none() => return Ok(None),
-        Some(id) => (id, "product.saved"),
+        Some(id) => {
+            let Some(old) = catalogue::product(&mut tx, &id).await? else { return Ok(Saved::Unknown) };
+            if overtaken(seen, &ProductFacts::stored(&old)) {
+                return Ok(Saved::Overtaken);
+            }
+            (id, "product.saved")
+        }
         None => (ProductId::from_random(app.random.id()), "product.added"),
     };
     let ProductFacts { name, maker, supplier, chemistry, label_test_hours, active } = facts;
@@ -169,22 +225,26 @@ pub async fn save_product(
     let event = Event { action, object: product.id.as_str(), detail: &detail, ..Event::default() };
     audit::append(&mut tx, actor, event, app.clock.now()).await?;
     tx.commit().await?;
-    Ok(Some(product.id))
+    Ok(Saved::Done(product.id))
 }
 
-/// Sets what a product's label says against the published limits. `false` when there is none with this id.
+/// Sets what a product's label says against the published limits. `seen` is the sign of the label that the form was
+/// filled from.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn save_label(app: &App, actor: &Actor, id: &ProductId, label: &Label) -> Stored<bool> {
+pub async fn save_label(app: &App, actor: &Actor, id: &ProductId, seen: Option<&str>, label: &Label) -> Stored<Saved> {
     let mut tx = app.db.write().await?;
-    let Some(product) = catalogue::product(&mut tx, id).await? else { return Ok(false) };
+    let Some(product) = catalogue::product(&mut tx, id).await? else { return Ok(Saved::Unknown) };
+    if overtaken(seen, &product.label) {
+        return Ok(Saved::Overtaken);
+    }
     catalogue::set_label(&mut tx, id, label).await?;
     let event =
         Event { action: "label.saved", object: id.as_str(), detail: &label_words(&product, label), ..Event::default() };
     audit::append(&mut tx, actor, event, app.clock.now()).await?;
     tx.commit().await?;
-    Ok(true)
+    Ok(Saved::Done(()))
 }
 
 fn label_words(product: &Product, label: &Label) -> String {

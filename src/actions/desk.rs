@@ -175,7 +175,7 @@ pub async fn relocate(
     let diary = Diary::of_days(&mut tx, (studio, &service), now, Some(id), (day, day)).await?.at_the_desk();
     let spot = diary.search(own.length(&diary), between, |search| {
         let time = still_free(search, to.starts_at, &to.practitioner)?;
-        if own.fits_partner(&diary, &time) { Spot::of(&time) } else { None }
+        if own.fits_partners(&diary, &time) { Spot::of(&time) } else { None }
     });
     let Some(spot) = spot else { return Ok(Change::Taken) };
     let actor = Actor::Member(member.clone());

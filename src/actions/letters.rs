@@ -4,6 +4,7 @@ use super::files::{self, Belongs};
 use super::treating::may_see;
 use crate::app::App;
 use crate::documents::upload::Checked;
+use crate::domain::consent::{Agreement, Tick};
 use crate::domain::file::Purpose;
 use crate::domain::fingerprint::Fingerprint;
 use crate::domain::ids::{ClientId, LetterId};
@@ -12,7 +13,7 @@ use crate::domain::role::{Actor, Member};
 use crate::store::audit::Event;
 use crate::store::letters::{self, StoredLetter};
 use crate::store::studio::Studio;
-use crate::store::{StoreError, audit, clients};
+use crate::store::{StoreError, audit, clients, health};
 
 /// Why a letter was not added.
 #[derive(Debug, thiserror::Error)]
@@ -26,6 +27,9 @@ pub enum Refused {
     /// The letter doesn't hold together.
     #[error(transparent)]
     Letter(#[from] LetterRefused),
+    /// The client took back that anything is kept about her health.
+    #[error("she took back that it may be kept")]
+    TakenBack,
     /// The client has sent as much as she may.
     #[error("there is no room for more of her files")]
     Full,
@@ -67,6 +71,11 @@ pub async fn add(
     };
     if !seen || clients::get(&mut tx, client).await?.is_none() {
         return Err(Refused::NotFound);
+    }
+    let taken_back =
+        |(tick, how): &(Tick, Agreement)| *tick == Tick::HealthData && matches!(how, Agreement::Withdrawn { .. });
+    if matches!(by, By::Client) && health::agreements(&mut tx, client).await?.iter().any(taken_back) {
+        return Err(Refused::TakenBack);
     }
     let id = LetterId::from_random(app.random.id());
     let draft = LetterDraft { id: id.clone(), file: Fingerprint::of(&paper.bytes), ..draft };

@@ -45,6 +45,7 @@ pub mod retention;
 pub mod retouch;
 pub mod rules;
 pub mod second_factor;
+pub mod seen;
 pub mod shelf;
 pub mod sign_in;
 pub mod steps;

@@ -3,8 +3,9 @@
 use time::{Duration, OffsetDateTime};
 
 use super::booking::{Choice, Spot};
+use super::case::Known;
 use super::diary::{Between, Diary};
-use super::{Pending, enqueue, wishes};
+use super::{Pending, enqueue, verdicts, wishes};
 use crate::app::App;
 use crate::domain::ids::{ClientId, VisitId};
 use crate::domain::role::Actor;
@@ -15,7 +16,7 @@ use crate::store::catalogue::Service;
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, Tx, audit, clients, visits};
+use crate::store::{Connection, Stored, Tx, audit, clients, readable, visits};
 
 /// How a change ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -28,12 +29,14 @@ pub enum Change {
     Taken,
 }
 
-/// A visit of hers with the visit that it belongs with: a treatment's skin test, or a skin test's treatment.
+/// A visit of hers with those that it belongs with: a treatment's skin test, or the treatments that a skin test is for.
 pub struct Own {
     /// The visit.
     pub visit: Visit,
-    /// The other one, as long as it is still to come.
-    pub partner: Option<Visit>,
+    /// The others, as long as they are still to come.
+    pub partners: Vec<Visit>,
+    /// Whether another treatment that is still to come needs the same skin test.
+    pub test_is_shared: bool,
 }
 
 impl Own {
@@ -47,8 +50,34 @@ impl Own {
         let belongs = |other: &&Visit| {
             other.paired_test.as_ref() == Some(&visit.id) || visit.paired_test.as_ref() == Some(&other.id)
         };
-        let partner = all.iter().find(belongs).filter(|other| other.state == VisitState::Booked).cloned();
-        Ok(Some(Self { visit, partner }))
+        let booked = |other: &&Visit| other.state == VisitState::Booked;
+        let partners = all.iter().filter(booked).filter(belongs).cloned().collect();
+        let shares = |other: &Visit| other.id != visit.id && other.paired_test == visit.paired_test;
+        let test_is_shared = visit.paired_test.is_some() && all.iter().filter(booked).any(shares);
+        Ok(Some(Self { visit, partners, test_is_shared }))
+    }
+
+    /// The visits that make no sense without this one, and are cancelled with it.
+    pub fn go_along(&self) -> &[Visit] {
+        if self.test_is_shared { &[] } else { &self.partners }
+    }
+
+    /// What is known of her for a treatment; nothing for a skin test, which waits for nothing.
+    ///
+    /// # Errors
+    /// When the database can't.
+    pub async fn known(&self, c: &mut Connection, studio: &Studio) -> Stored<Option<Known>> {
+        match self.visit.purpose {
+            Purpose::Treatment => {
+                Known::load(c, studio, self.visit.client.as_ref(), &self.visit.service).await.map(Some)
+            }
+            Purpose::SkinTest => Ok(None),
+        }
+    }
+
+    /// Whether it may start at a moment, as far as her skin tests go.
+    pub fn fits_tests(&self, known: Option<&Known>, at: OffsetDateTime, now: OffsetDateTime) -> bool {
+        known.is_none_or(|known| !known.tests_forbid_move(self.visit.starts_at, at, now))
     }
 
     /// Whether she may still change it by herself.
@@ -65,24 +94,23 @@ impl Own {
         }
     }
 
-    /// Whether another time still fits the visit that it belongs with: the test first, and long enough before.
-    pub fn fits_partner(&self, diary: &Diary, time: &FreeTime<'_>) -> bool {
-        self.fits_partner_at(diary, time.starts_at(), time.ends_at())
+    /// Whether another time still fits the visits that it belongs with: the test first, and long enough before.
+    pub fn fits_partners(&self, diary: &Diary, time: &FreeTime<'_>) -> bool {
+        self.fits_partners_at(diary, time.starts_at(), time.ends_at())
     }
 
     /// The same of a start and an end.
-    pub fn fits_partner_at(&self, diary: &Diary, starts_at: OffsetDateTime, ends_at: OffsetDateTime) -> bool {
+    pub fn fits_partners_at(&self, diary: &Diary, starts_at: OffsetDateTime, ends_at: OffsetDateTime) -> bool {
         let floor = Duration::hours(i64::from(diary.pair.floor_hours));
         let valid = Duration::days(i64::from(diary.pair.valid_days));
-        let Some(partner) = &self.partner else { return true };
-        match self.visit.purpose {
+        self.partners.iter().all(|partner| match self.visit.purpose {
             Purpose::Treatment => starts_at >= partner.ends_at + floor && starts_at <= partner.starts_at + valid,
             Purpose::SkinTest => ends_at + floor <= partner.starts_at && starts_at + valid >= partner.starts_at,
-        }
+        })
     }
 }
 
-/// Cancels a visit, and with it the visit that makes no sense without it.
+/// Cancels a visit, and with it those that make no sense without it.
 ///
 /// # Errors
 /// When the database can't.
@@ -94,7 +122,8 @@ pub async fn cancel(app: &App, studio: &Studio, client: &ClientId, id: &VisitId)
         return Ok(Change::TooLate);
     }
     let known = clients::get(&mut tx, client).await?.ok_or_else(|| impossible("visit", "client_id", id.as_str()))?;
-    for mut visit in [Some(own.visit), own.partner].into_iter().flatten() {
+    let along = own.go_along().to_vec();
+    for mut visit in std::iter::once(own.visit).chain(along) {
         let Ok(state) = visit.state.cancel_by_client() else { continue };
         visit.state = state;
         visit.sequence += 1;
@@ -131,9 +160,11 @@ pub async fn relocate(
     visits::expire_holds(&mut tx, now).await?;
     let day = studio.zone.date_at(to.starts_at);
     let diary = Diary::of_days(&mut tx, (studio, service), now, Some(id), (day, day)).await?;
+    let known = own.known(&mut tx, studio).await?;
     let spot = diary.search(own.length(&diary), between, |search| {
         let time = still_free(search, to.starts_at, &to.practitioner)?;
-        if own.fits_partner(&diary, &time) { Spot::of(&time) } else { None }
+        let fits = own.fits_partners(&diary, &time) && own.fits_tests(known.as_ref(), to.starts_at, now);
+        if fits { Spot::of(&time) } else { None }
     });
     let Some(spot) = spot else { return Ok(Change::Taken) };
     let change = put_at(app, &mut tx, studio, &Actor::Client(client.clone()), own.visit, spot, now).await?;
@@ -143,8 +174,8 @@ pub async fn relocate(
     Ok(change)
 }
 
-/// Puts a visit at another time, tells the client, and lets those know who wished for the time that it leaves. Nothing
-/// may be committed unless it is [`Change::Done`].
+/// Puts a visit at another time, tells the client, judges what that changes, and lets those know who wished for the time
+/// that it leaves. Nothing may be committed unless it is [`Change::Done`].
 ///
 /// # Errors
 /// When the database can't.
@@ -175,7 +206,13 @@ pub(super) async fn put_at(
     let known = known.ok_or_else(|| impossible("visit", "client_id", visit.id.as_str()))?;
     let event = Event { action: "visit.moved", client: Some(&client), object: visit.id.as_str(), detail: "" };
     audit::append(tx, actor, event, now).await?;
-    enqueue(app, tx, &known.mail, &Pending::Moved { visit: visit.id }, now).await?;
+    enqueue(app, tx, &known.mail, &Pending::Moved { visit: visit.id.clone() }, now).await?;
+    for other in visits::of_client(tx, &client).await? {
+        if other.id == visit.id || other.paired_test.as_ref() == Some(&visit.id) {
+            // A record that can't be read says nothing, and keeps nobody from another time.
+            let _ = readable(verdicts::settle(app, tx, studio, &other, now).await)?;
+        }
+    }
     wishes::opened(app, tx, left, now).await?;
     Ok(Change::Done)
 }

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use time::{Date, Duration, OffsetDateTime};
 
 use super::case::Known;
+use super::seen::sign_of;
 use crate::app::App;
 use crate::domain::ids::{ClientId, ServiceId};
 use crate::domain::role::Actor;
@@ -70,6 +71,11 @@ pub async fn discard(app: &App, actor: &Actor) -> Stored<()> {
     tx.commit().await
 }
 
+/// The sign of a draft beside what is in force: of what somebody looks at before it is published.
+pub fn sign_of_draft(draft: &Draft, before: &Draft) -> String {
+    sign_of(&[draft, before].map(|set| (set.questionnaire.canonical(), set.rules.canonical())))
+}
+
 /// Changes the draft. Nothing when there is none.
 ///
 /// # Errors
@@ -114,13 +120,15 @@ pub enum Published {
     Nothing,
     /// It doesn't hold together.
     Misfits,
+    /// The draft, or what is in force, is another one than was looked at.
+    Overtaken,
 }
 
-/// Publishes the draft: from now on it is in force for everybody.
+/// Publishes the draft that was looked at, by its sign: from now on it is in force for everybody.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn publish(app: &App, actor: &Actor, review: Review) -> Stored<Published> {
+pub async fn publish(app: &App, actor: &Actor, seen: &str, review: Review) -> Stored<Published> {
     let now = app.clock.now();
     let shipped = shipped()?;
     let mut tx = app.db.write().await?;
@@ -132,6 +140,9 @@ pub async fn publish(app: &App, actor: &Actor, review: Review) -> Stored<Publish
     }
     if !draft.set.misfits().is_empty() || draft.set.rules.softened(&shipped).is_some() {
         return Ok(Published::Misfits);
+    }
+    if seen != sign_of_draft(&draft.set, &before) {
+        return Ok(Published::Overtaken);
     }
     let questions = before.questionnaire.version() + u32::from(!asked.is_empty());
     let set = Draft {

@@ -3,6 +3,7 @@
 use time::OffsetDateTime;
 
 use super::people::PeopleError;
+use super::seen::{Saved, sign_of};
 use super::tell;
 use crate::app::App;
 use crate::domain::hours::WeeklyHours;
@@ -31,7 +32,17 @@ pub async fn add(app: &App, actor: &Actor, name: &PersonName) -> Stored<Practiti
     Ok(she.id)
 }
 
-/// Stores her name, whether she can be booked, and her week. What is booked stays booked. `false` when she is unknown.
+/// The sign of what the form about her is filled from.
+///
+/// # Errors
+/// When the database can't.
+pub async fn seen(c: &mut Connection, she: &Practitioner) -> Stored<String> {
+    let hours = practitioners::hours(c, &she.id).await?;
+    Ok(sign_of(&(&she.name, she.active, hours)))
+}
+
+/// Stores her name, whether she can be booked, and her week. What is booked stays booked. `shown` is what [`seen`] said of
+/// her when the form was filled.
 ///
 /// # Errors
 /// When the database can't.
@@ -39,14 +50,15 @@ pub async fn save(
     app: &App,
     actor: &Actor,
     id: &PractitionerId,
-    name: &PersonName,
-    active: bool,
-    week: &WeeklyHours,
-) -> Stored<bool> {
+    shown: Option<&str>,
+    (name, active, week): (&PersonName, bool, &WeeklyHours),
+) -> Stored<Saved> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    if practitioners::get(&mut tx, id).await?.is_none() {
-        return Ok(false);
+    let Some(old) = practitioners::get(&mut tx, id).await? else { return Ok(Saved::Unknown) };
+    let stored = seen(&mut tx, &old).await?;
+    if shown.is_some_and(|shown| shown != stored) {
+        return Ok(Saved::Overtaken);
     }
     let before = practitioners::hours(&mut tx, id).await?;
     let she = Practitioner { id: id.clone(), name: name.as_str().to_owned(), active };
@@ -61,7 +73,7 @@ pub async fn save(
     let detail = format!("{}{}{hours}", she.name, if active { "" } else { ", can't be booked" });
     note(&mut tx, actor, "practitioner.saved", id, &detail, now).await?;
     tx.commit().await?;
-    Ok(true)
+    Ok(Saved::Done(()))
 }
 
 /// Why a sign-in is not made.

@@ -5,7 +5,6 @@ use time::OffsetDateTime;
 use super::case::Known;
 use super::{Pending, enqueue};
 use crate::app::App;
-use crate::domain::ids::VisitId;
 use crate::domain::readiness::Readiness;
 use crate::domain::role::Actor;
 use crate::domain::verdict::Reason;
@@ -14,7 +13,7 @@ use crate::store::audit::Event;
 use crate::store::studio::{self, Studio};
 use crate::store::verdicts::{self, Judged};
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, audit, clients, readable, visits};
+use crate::store::{Connection, Stored, Tx, audit, clients, readable, visits};
 
 /// Its client is asked for the reading by mails of their own.
 const ASKED_ALREADY: &str = "skin_test_not_read";
@@ -58,7 +57,12 @@ pub async fn watch(app: &App) -> Stored<usize> {
     drop(c);
     let mut told = 0;
     for id in differ {
-        told += usize::from(readable(settle(app, &studio, &id).await)?.unwrap_or(false));
+        let mut tx = app.db.write().await?;
+        let Some(visit) = visits::get(&mut tx, &id).await? else { continue };
+        if let Ok(mailed) = readable(settle(app, &mut tx, &studio, &visit, now).await)? {
+            tx.commit().await?;
+            told += usize::from(mailed);
+        }
     }
     Ok(told)
 }
@@ -69,17 +73,24 @@ async fn differs(c: &mut Connection, studio: &Studio, visit: &Visit, now: Offset
     Ok(known.is_none_or(|known| !known.latest.says_the_same_as(&readiness)))
 }
 
-/// Judges one visit in the transaction that keeps it, and tells of it when something new stands against it.
-async fn settle(app: &App, studio: &Studio, id: &VisitId) -> Stored<bool> {
-    let now = app.clock.now();
-    let mut tx = app.db.write().await?;
-    let Some(visit) = visits::get(&mut tx, id).await?.filter(|visit| visit.state == VisitState::Booked) else {
+/// Judges one booked treatment in the transaction that keeps it, and tells of it when something new stands against it.
+///
+/// # Errors
+/// When the database can't.
+pub(super) async fn settle(
+    app: &App,
+    tx: &mut Tx,
+    studio: &Studio,
+    visit: &Visit,
+    now: OffsetDateTime,
+) -> Stored<bool> {
+    if visit.state != VisitState::Booked || visit.purpose != Purpose::Treatment {
         return Ok(false);
-    };
-    let latest = judge(&mut tx, studio, &visit, now).await?;
-    let Some(known) = verdicts::of_visit(&mut tx, id).await? else {
-        verdicts::keep(&mut tx, id, &first(latest, now)).await?;
-        tx.commit().await?;
+    }
+    let id = &visit.id;
+    let latest = judge(tx, studio, visit, now).await?;
+    let Some(known) = verdicts::of_visit(tx, id).await? else {
+        verdicts::keep(tx, id, &first(latest, now)).await?;
         return Ok(false);
     };
     let new: Vec<&Reason> = latest.against_since(&known.latest).collect();
@@ -95,16 +106,15 @@ async fn settle(app: &App, studio: &Studio, id: &VisitId) -> Stored<bool> {
     let client = visit.client.clone();
     if !new.is_empty() {
         let event = Event { action: "visit.verdict-changed", client: client.as_ref(), object: id.as_str(), detail: "" };
-        audit::append(&mut tx, &Actor::Program, event, now).await?;
+        audit::append(tx, &Actor::Program, event, now).await?;
     }
     let person = match &client {
-        Some(client) if tell => clients::get(&mut tx, client).await?,
+        Some(client) if tell => clients::get(tx, client).await?,
         _ => None,
     };
     if let Some(person) = &person {
-        enqueue(app, &mut tx, &person.mail, &Pending::VerdictChanged { visit: id.clone() }, now).await?;
+        enqueue(app, tx, &person.mail, &Pending::VerdictChanged { visit: id.clone() }, now).await?;
     }
-    verdicts::keep(&mut tx, id, &Judged { latest, judged_at: now, changed_at, ..known }).await?;
-    tx.commit().await?;
+    verdicts::keep(tx, id, &Judged { latest, judged_at: now, changed_at, ..known }).await?;
     Ok(person.is_some())
 }

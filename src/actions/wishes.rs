@@ -8,7 +8,7 @@ use time::{Duration, OffsetDateTime};
 use super::booking::Spot;
 use super::diary::{Between, Diary};
 use super::own_visits::{Change, Own, put_at};
-use super::{Pending, case, enqueue};
+use super::{Pending, enqueue};
 use crate::app::App;
 use crate::domain::ids::{ClientId, OfferId, VisitId, WishId};
 use crate::domain::role::Actor;
@@ -18,7 +18,7 @@ use crate::domain::wish::Suits;
 use crate::store::audit::Event;
 use crate::store::studio::Studio;
 use crate::store::types::{impossible, sha256_hex};
-use crate::store::visits::{Purpose, Visit};
+use crate::store::visits::Visit;
 use crate::store::wishes::{Offer, OfferState, Opening, Wish};
 use crate::store::{Connection, Stored, Tx, audit, catalogue, clients, readable, studio, visits, wishes};
 
@@ -177,14 +177,8 @@ async fn suiting(
     now: OffsetDateTime,
 ) -> Stored<Option<Spot>> {
     let Some(service) = catalogue::service(c, &own.visit.service).await? else { return Ok(None) };
-    let earliest = match own.visit.purpose {
-        Purpose::Treatment => {
-            let earliest = case::earliest(c, studio, Some(&wish.client), &service.id, now).await;
-            let Ok(earliest) = readable(earliest)? else { return Ok(None) };
-            earliest
-        }
-        Purpose::SkinTest => None,
-    };
+    let Ok(known) = readable(own.known(c, studio).await)? else { return Ok(None) };
+    let earliest = known.as_ref().and_then(|known| known.earliest(now));
     let day = studio.zone.date_at(opening.from);
     let between = Between { earliest: Some(earliest.map_or(day, |first| first.max(day))), latest: Some(day) };
     let diary = Diary::of_days(c, (studio, &service), now, None, (day, day)).await?;
@@ -196,7 +190,8 @@ async fn suiting(
                 && time.starts_at() < own.visit.starts_at
                 && time.starts_at() > expires_at
                 && wish.suits.fits(time.civil)
-                && own.fits_partner(&diary, time)
+                && own.fits_partners(&diary, time)
+                && own.fits_tests(known.as_ref(), time.starts_at(), now)
         });
         // Rather the time that was given up than one just before it.
         let time = suiting.min_by_key(|time| (time.starts_at() < opening.from, time.starts_at()))?;
@@ -232,7 +227,10 @@ pub async fn claim(app: &App, token: &str) -> Stored<Claim> {
     let Some(service) = catalogue::service(&mut tx, &own.visit.service).await? else { return Ok(Claim::TooLate) };
     let day = studio.zone.date_at(held.starts_at);
     let diary = Diary::of_days(&mut tx, (&studio, &service), now, None, (day, day)).await?;
-    if !own.fits_partner_at(&diary, held.starts_at, held.ends_at) {
+    let known = own.known(&mut tx, &studio).await?;
+    if !own.fits_partners_at(&diary, held.starts_at, held.ends_at)
+        || !own.fits_tests(known.as_ref(), held.starts_at, now)
+    {
         return Ok(Claim::TooLate);
     }
     let spot = Spot {

@@ -234,7 +234,7 @@ impl<W: Write, S: Read + Write + Seek> PackageWriter<W, S> {
     pub fn finish(mut self) -> Result<(Summary, W), PackageRefused> {
         self.tables()?;
         let info = self.put(BAG_INFO, self.bag_info().as_bytes())?;
-        let read_me = self.put(READ_ME, READ_ME_TEXT.as_bytes())?;
+        let read_me = self.put(READ_ME, self.read_me().as_bytes())?;
         let key = self.put(KEY, self.key.public().to_pem().as_bytes())?;
         let bagit = hex(&Sha256::digest(BAGIT));
         let manifest = std::mem::take(&mut self.manifest);
@@ -279,6 +279,16 @@ impl<W: Write, S: Read + Write + Seek> PackageWriter<W, S> {
             self.count(&name, &hex(&hash.finalize()), length);
         }
         Ok(())
+    }
+
+    fn read_me(&self) -> String {
+        match self.head.locked_away {
+            0 => READ_ME_TEXT.to_owned(),
+            n => format!(
+                "{READ_ME_TEXT}\nNot in it: {n} client record(s) that are locked away for claims. The studio hands each of \
+                 these out alone.\n"
+            ),
+        }
     }
 
     fn bag_info(&self) -> String {

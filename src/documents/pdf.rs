@@ -10,6 +10,7 @@ mod reaction;
 mod style;
 mod text;
 mod times;
+mod visit;
 
 use krilla::configure::{Accessibility, Archival, ConfigurationBuilder};
 use krilla::geom::Point;

@@ -11,7 +11,9 @@ use serde::{Deserialize, Serialize};
 use time::{Date, OffsetDateTime, PrimitiveDateTime};
 
 pub use paper::Paper;
-pub use visit::{Aftercare, Override, PastVisit, ProductUse, Readiness, Step, Treatment, Visit};
+pub use visit::{
+    Aftercare, GuardianPresent, Override, PastVisit, ProductUse, Readiness, Step, Ticked, Treatment, Visit,
+};
 
 use crate::domain::ids::{AnswersId, ClientId, ConsentId, ExportId, LetterId, SkinTestId, VisitId};
 
@@ -80,6 +82,9 @@ pub struct ExportHead {
     pub why: String,
     /// What it covers.
     pub scope: Scope,
+    /// How many clients within that are not in it, since their records are locked away for claims.
+    #[serde(default)]
+    pub locked_away: u64,
     /// The program and its version, such as `palpebra 0.1.0`.
     pub program: String,
 }

@@ -91,7 +91,7 @@ macro_rules! table {
 }
 
 /// Every table about clients, in the order of the dictionary.
-pub static TABLES: [Table; 16] = [
+pub static TABLES: [Table; 17] = [
     table!("clients", "a client", |c| std::iter::once(&c.person), |p| {
         "name", TEXT, "name as she wrote it", p.name;
         "birth_date", DAY, "date of birth", p.birth_date;
@@ -171,6 +171,19 @@ pub static TABLES: [Table; 16] = [
         "rules_version", TEXT, "version of the rule table", v.readiness.as_ref().map(|r| r.rules_version.clone());
         "rules_hash", HASH, "hash of the rule table", v.readiness.as_ref().map(|r| r.rules_hash.clone());
         "reasons", TEXT, "each reason, one a line", v.readiness.as_ref().map(|r| r.reasons.join("\n"));
+        "guardian", TEXT, "parent or guardian who was there", v.guardian_present.as_ref().map(|g| g.name.clone());
+        "guardian_noted_by", TEXT, "who noted that", v.guardian_present.as_ref().map(|g| g.noted_by.clone());
+        "guardian_noted_utc", UTC, "when noted", v.guardian_present.as_ref().map(|g| g.at.utc);
+        "bottles", TEXT, "bottles checked at the chair of a treatment begun without a record, one a line", products(&v.bottles);
+    }),
+    table!("ticked", "a point that was ticked before a treatment began",
+        |c| c.visits.iter().flat_map(|v| v.ticked.iter().map(move |t| (v, t))), |(v, t)| {
+        "visit", ID, "the visit", v.id;
+        "list", TEXT, "on_the_day or hygiene", t.list;
+        "point", TEXT, "the point, in the words in which it stood there", t.point;
+        "by", TEXT, "who ticked it", t.by;
+        "at_utc", UTC, "when", t.at.utc;
+        "at_local", LOCAL, "when", Civil(t.at);
     }),
     table!("past_visits", "a visit from before, taken over from elsewhere; nothing of it was recorded here",
         |c| c.past_visits.iter(), |v| {

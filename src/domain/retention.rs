@@ -113,7 +113,7 @@ pub struct Terms {
 pub struct Records {
     /// Her date of birth.
     pub born: BirthDate,
-    /// The days of her first and her last treatment.
+    /// The days of her first and her last treatment; one that was begun counts, whether or not it was recorded.
     pub treated: Option<(Date, Date)>,
     /// The days of the first report of a reaction and of the last entry to any.
     pub reacted: Option<(Date, Date)>,

@@ -160,6 +160,24 @@ pub async fn with_visit(c: &mut Connection, from: OffsetDateTime, to: OffsetDate
     ids(rows.fetch_all(c).await?)
 }
 
+/// How many clients are left out of a package of several, since their records are locked away: all of them, or those with
+/// a visit between two moments.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn locked_away(c: &mut Connection, between: Option<(OffsetDateTime, OffsetDateTime)>) -> Stored<u64> {
+    let (from, to) = between.map(|(from, to)| (from.unix_timestamp(), to.unix_timestamp())).unzip();
+    let count = sqlx::query_scalar!(
+        r#"SELECT count(*) AS "count!: i64" FROM client c WHERE c.restricted_at IS NOT NULL AND (?1 IS NULL OR
+             EXISTS (SELECT 1 FROM visit v WHERE v.client_id = c.id AND v.starts_at >= ?1 AND v.starts_at < ?2
+                     AND v.state NOT IN ('held', 'hold_expired'))
+             OR EXISTS (SELECT 1 FROM past_visit p WHERE p.client_id = c.id AND p.starts_at >= ?1 AND p.starts_at < ?2))"#,
+        from,
+        to
+    );
+    read("client", "restricted_at", "count", count.fetch_one(c).await?.try_into())
+}
+
 /// When a client was first known, and when the time of each of her visits was taken.
 ///
 /// # Errors

@@ -225,3 +225,22 @@ pub async fn save_room(c: &mut Connection, room: &Room) -> Stored<()> {
     .await?;
     Ok(())
 }
+
+/// With whom and where each visit is that is booked from a moment on.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn booked_from(c: &mut Connection, from: OffsetDateTime) -> Stored<Vec<(PractitionerId, RoomId)>> {
+    let from = from.unix_timestamp();
+    let rows = sqlx::query!(
+        "SELECT id, practitioner_id, room_id FROM visit WHERE state = 'booked' AND starts_at >= ? ORDER BY starts_at",
+        from
+    );
+    let rows = rows.fetch_all(c).await?;
+    rows.into_iter()
+        .map(|row| {
+            let who = read("visit", "practitioner_id", &row.id, PractitionerId::parse(&row.practitioner_id))?;
+            Ok((who, read("visit", "room_id", &row.id, RoomId::parse(&row.room_id))?))
+        })
+        .collect()
+}

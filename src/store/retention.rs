@@ -182,10 +182,14 @@ pub async fn standing(
                   coalesce((SELECT max(recorded_at) FROM skin_test WHERE client_id = c.id), 0),
                   coalesce((SELECT max(added_at) FROM letter WHERE client_id = c.id), 0)) AS "last_contact!: i64",
               (SELECT min(at) FROM (SELECT v.starts_at AS at FROM treatment t JOIN visit v ON v.id = t.visit_id
-                  WHERE t.client_id = c.id UNION ALL SELECT starts_at FROM past_visit WHERE client_id = c.id))
+                  WHERE t.client_id = c.id UNION ALL SELECT starts_at FROM past_visit WHERE client_id = c.id
+                  UNION ALL SELECT v.starts_at FROM visit_start s JOIN visit v ON v.id = s.visit_id
+                  WHERE v.client_id = c.id))
                   AS "first_treated?: i64",
               (SELECT max(at) FROM (SELECT v.starts_at AS at FROM treatment t JOIN visit v ON v.id = t.visit_id
-                  WHERE t.client_id = c.id UNION ALL SELECT starts_at FROM past_visit WHERE client_id = c.id))
+                  WHERE t.client_id = c.id UNION ALL SELECT starts_at FROM past_visit WHERE client_id = c.id
+                  UNION ALL SELECT v.starts_at FROM visit_start s JOIN visit v ON v.id = s.visit_id
+                  WHERE v.client_id = c.id))
                   AS "last_treated?: i64",
               (SELECT min(reported_at) FROM reaction WHERE client_id = c.id) AS "first_reacted?: i64",
               (SELECT max(e.written_at) FROM reaction r JOIN reaction_entry e ON e.reaction_id = r.id

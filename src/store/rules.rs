@@ -200,7 +200,8 @@ pub async fn publish(c: &mut Connection, set: &Draft, publication: &Publication)
     Ok(())
 }
 
-/// The clients with their services of treatments that were done since `from` or are booked from `now` on, each once.
+/// The clients that are not locked away, with their services of treatments that were done since `from` or are booked from
+/// `now` on, each once.
 ///
 /// # Errors
 /// When the file can't be read.
@@ -211,10 +212,11 @@ pub async fn current(
 ) -> Stored<Vec<(ClientId, ServiceId)>> {
     let (from, now) = (from.unix_timestamp(), now.unix_timestamp());
     let rows = sqlx::query!(
-        "SELECT DISTINCT client_id AS 'client_id!: String', service_id FROM visit
-         WHERE purpose = 'treatment' AND client_id IS NOT NULL
-           AND ((state = 'done' AND starts_at >= ?1) OR (state IN ('booked', 'arrived') AND starts_at >= ?2))
-         ORDER BY client_id, service_id",
+        "SELECT DISTINCT v.client_id AS 'client_id!: String', v.service_id FROM visit v
+         JOIN client c ON c.id = v.client_id AND c.restricted_at IS NULL
+         WHERE v.purpose = 'treatment'
+           AND ((v.state = 'done' AND v.starts_at >= ?1) OR (v.state IN ('booked', 'arrived') AND v.starts_at >= ?2))
+         ORDER BY v.client_id, v.service_id",
         from,
         now
     );

@@ -78,6 +78,11 @@ pub fn refusal(refused: Refused) -> Result<Errors, Fault> {
         Refused::Store(error) => return Err(error.into()),
         Refused::NotFound => return Err(Fault::NotFound),
         Refused::Done => return Err(Fault::Conflict),
+        Refused::TakenBack => (
+            "file",
+            t("You took back that we keep anything about your health, so we keep no letter. Sign again first.")
+                .to_owned(),
+        ),
         Refused::Full => ("file", words::no_room_for_files().to_owned()),
         Refused::Letter(refused) => match refused {
             LetterRefused::NoClinician => ("clinician", t("Write who signed the letter.").to_owned()),

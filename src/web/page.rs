@@ -49,6 +49,8 @@ pub struct Ctx {
     pub help_mail: String,
     /// A line above the page, such as "Saved."
     pub notice: Option<String>,
+    /// Nothing was saved, since somebody changed the same meanwhile.
+    pub overtaken: bool,
     /// The page's language.
     pub lang: &'static str,
     /// The stylesheet.
@@ -112,6 +114,7 @@ impl Ctx {
             help_phone: studio.map(|s| s.phone.clone()).unwrap_or_default(),
             help_mail: studio.map(|s| s.mail.clone()).unwrap_or_default(),
             notice: None,
+            overtaken: false,
             lang: Language::spoken().code(),
             css_href: face::css_href(studio),
             logo: studio.and_then(face::logo_of),
@@ -136,6 +139,12 @@ impl Ctx {
     pub fn renewed(mut self, team_token: &str) -> Self {
         self.csrf = session::form_token(team_token);
         self
+    }
+
+    /// With the word that somebody changed the same meanwhile.
+    #[must_use]
+    pub fn overtaken(self) -> Self {
+        Self { overtaken: true, ..self }
     }
 
     /// With a line above the page.

@@ -318,6 +318,26 @@ impl Known {
         waits.filter_map(|reason| reason.from).reduce(Earliest::later).map(Earliest::day)
     }
 
+    /// Whether a visit may not be moved from one moment to another, because of a skin test: one would have to be made that
+    /// isn't needed where the visit is, or its wait isn't over by then.
+    pub fn tests_forbid_move(&self, from: OffsetDateTime, to: OffsetDateTime, now: OffsetDateTime) -> bool {
+        if self.products.is_empty() {
+            return false;
+        }
+        let about_tests = |at| {
+            let all = self.readiness(at, now).reasons.into_iter();
+            all.filter(|reason| {
+                (matches!(reason.about, About::SkinTest(_)) || reason.clears.contains(&Clears::SkinTest))
+                    && matches!(reason.verdict, Verdict::WaitUntil | Verdict::DoNotTreat)
+            })
+        };
+        let stands: Vec<Reason> = about_tests(from).collect();
+        about_tests(to).any(|reason| {
+            let too_soon = matches!(reason.from, Some(Earliest::Moment(moment)) if moment > to);
+            too_soon || !stands.iter().any(|old| old.rule == reason.rule && old.about == reason.about)
+        })
+    }
+
     /// Whether a skin test has to be made before a visit at `at`, and none is booked for it.
     pub fn needs_test(&self, at: OffsetDateTime, now: OffsetDateTime) -> bool {
         let to_make = |verdict, clears: &[Clears]| verdict >= Verdict::WaitUntil && clears.contains(&Clears::SkinTest);

@@ -23,18 +23,23 @@ impl Collector {
 
     fn reaction(&self, reaction: reactions::Reaction) -> Reaction {
         let (mut signs, mut actions, mut outcome, mut closed) = (Vec::new(), Vec::new(), None, None);
-        let at = |entry: &reactions::Entry| self.moment(entry.written_at).local.date();
+        let at = |entry: &reactions::Entry| {
+            format!("{}, {}", self.moment(entry.written_at).local.date(), writer(&entry.written_by))
+        };
         for entry in &reaction.entries {
             match &entry.body {
-                Body::Report { signs: seen, rinsed, first_aid, care, note, .. } => {
-                    signs.push(listed(seen.iter()));
+                Body::Report { signs: seen, level, rinsed, first_aid, care, note } => {
+                    // Where a follow-up was graver, how grave it was at first is said too.
+                    let first = if *level == reaction.level { "" } else { words::level(*level) };
+                    let parts = [first.to_owned(), listed(seen.iter())];
+                    signs.push(parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(": "));
                     actions.extend(rinsed.map(|minutes| {
                         tn("Eye rinsed for {n} minutes", "Eye rinsed for {n} minutes", minutes).to_string()
                     }));
                     actions.extend([first_aid, care, note].into_iter().filter_map(|text| said(text)));
                 }
-                Body::FollowUp { signs: seen, care, note, .. } => {
-                    signs.push(format!("{}: {}", at(entry), listed(seen.iter())));
+                Body::FollowUp { signs: seen, level, care, note } => {
+                    signs.push(format!("{}, {}: {}", at(entry), words::level(*level), listed(seen.iter())));
                     actions.extend(
                         [care, note]
                             .into_iter()

@@ -252,7 +252,7 @@ impl Collector {
             Some(start) => Some(self.readiness(c, &visit.id, start).await?),
             None => None,
         };
-        let set_aside = start.filter(|start| !start.reason.is_empty()).map(|start| Override {
+        let set_aside = start.clone().filter(|start| !start.reason.is_empty()).map(|start| Override {
             at: self.moment(start.started_at),
             by: start.started_by,
             verdict: readiness.as_ref().map(|readiness| readiness.verdict.clone()).unwrap_or_default(),
@@ -263,6 +263,8 @@ impl Collector {
         let taken = around.taken.get(&visit.id).copied().unwrap_or(visit.starts_at);
         let booked_at = booked.and_then(|entry| OffsetDateTime::from_unix_timestamp(entry.at).ok()).unwrap_or(taken);
         let treatment = treatments::of_visit(c, &visit.id).await?;
+        let unrecorded = start.is_some() && treatment.is_none();
+        let bottles = if unrecorded { self.bottles(c, &visit.id).await? } else { Vec::new() };
         Ok(Visit {
             service: match visit.purpose {
                 Purpose::Treatment => service,
@@ -278,6 +280,9 @@ impl Collector {
             state: words::state(visit.state).to_owned(),
             readiness,
             overrides: set_aside.into_iter().collect(),
+            ticked: self.ticked(c, &visit.id).await?,
+            guardian_present: self.guardian_present(c, &visit.id).await?,
+            bottles,
             treatments: treatment.map(|treatment| self.treatments(treatment)).unwrap_or_default(),
             practitioner_id: visit.practitioner,
             id: visit.id,

@@ -10,6 +10,7 @@ use time::{Duration, OffsetDateTime};
 use tokio::sync::Semaphore;
 
 mod care;
+mod chair;
 mod collect;
 mod files;
 mod papers;
@@ -122,13 +123,14 @@ pub async fn make(app: &App, actor: &Actor, order: Order) -> Result<Export, Expo
     let snapshot = snapshots.first_mut().ok_or(ExportError::CutOff)?;
     let studio = studio::get(snapshot).await?.ok_or(ExportError::NoStudio)?;
     let clients = within(snapshot, &studio, &scope).await?;
+    let locked_away = left_out(snapshot, &studio, &scope).await?;
     if clients.is_empty() {
         return Err(ExportError::Nobody);
     }
     going.starts(clients.len());
     let id = ExportId::from_random(app.random.id());
     let key = StudioKey::load_or_make(app.db.folder(), &app.random)?;
-    let head = Arc::new(head(id, &studio, actor, scope, &why, now));
+    let head = Arc::new(ExportHead { locked_away, ..head(id, &studio, actor, scope, &why, now) });
     let folder = files::folder(app.db.folder())?;
     let package = files::Unfinished::begin(&folder, &head.id, &place)?;
     let encrypted = passphrase.is_some();
@@ -182,6 +184,19 @@ async fn within(c: &mut Connection, studio: &Studio, scope: &Scope) -> Stored<Ve
     }
 }
 
+/// How many clients within the scope are not in it, since their records are locked away.
+async fn left_out(c: &mut Connection, studio: &Studio, scope: &Scope) -> Stored<u64> {
+    match scope {
+        Scope::Client { .. } => Ok(0),
+        Scope::Days { from, to } => {
+            let after = to.next_day().unwrap_or(*to);
+            let span = (studio.zone.day_start(*from), studio.zone.day_start(after));
+            exports::locked_away(c, Some(span)).await
+        }
+        Scope::Everyone => exports::locked_away(c, None).await,
+    }
+}
+
 fn made_by(actor: &Actor) -> &str {
     match actor {
         Actor::Member(member) => &member.name,
@@ -208,6 +223,7 @@ fn head(id: ExportId, studio: &Studio, actor: &Actor, scope: Scope, why: &Why, n
         },
         why: why.as_str().to_owned(),
         scope,
+        locked_away: 0,
         program: concat!("palpebra ", env!("CARGO_PKG_VERSION")).to_owned(),
     }
 }

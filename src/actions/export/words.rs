@@ -258,6 +258,12 @@ impl Collector {
                 .to_string(),
             detail: None,
         });
+        let rinsed = version.rinsed.map(|rinsed| Answer {
+            key: "eyes_rinsed".to_owned(),
+            question: t("Eyes rinsed").to_owned(),
+            answer: if rinsed { t("Yes") } else { t("Not noted") }.to_owned(),
+            detail: None,
+        });
         Treatment {
             id: id.clone(),
             version: version.version,
@@ -277,7 +283,7 @@ impl Collector {
                 .filter_map(step)
                 .chain(version.times.iter().map(|time| self.worn(time)))
                 .collect(),
-            checks: count.into_iter().collect(),
+            checks: count.into_iter().chain(rinsed).collect(),
             outcome: Some(outcome(version.outcome).to_owned()),
             client_comment: None,
             notes: said(&version.notes),
@@ -317,7 +323,7 @@ impl Collector {
         }
     }
 
-    fn product_use(&self, id: ProductId, batch: String) -> ProductUse {
+    pub(super) fn product_use(&self, id: ProductId, batch: String) -> ProductUse {
         let product = self.products.get(&id);
         let key = (id, batch);
         ProductUse {

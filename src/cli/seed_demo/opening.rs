@@ -8,6 +8,7 @@ use super::DemoRefused;
 use super::data::{Colleague, DaysOff, House, Lot, Offer, Stock};
 use crate::actions::catalogue::{self as stock, ProductFacts, ServiceFacts};
 use crate::actions::people::{self, Chosen, NewOwner};
+use crate::actions::seen::Saved;
 use crate::actions::sign_in::Browser;
 use crate::actions::{steps, studio as settings, team};
 use crate::app::App;
@@ -152,7 +153,7 @@ impl Opened {
     ) -> Result<(), DemoRefused> {
         let her_name = name(&she.name)?;
         let id = team::add(app, &self.owner, &her_name).await?;
-        team::save(app, &self.owner, &id, &her_name, true, &week(she, today)?).await?;
+        team::save(app, &self.owner, &id, None, (&her_name, true, &week(she, today)?)).await?;
         match owner {
             Some(owner) => {
                 team::treat_as(app, owner, &id).await?;
@@ -197,8 +198,10 @@ impl Opened {
             label_test_hours: product.label_hours,
             active: true,
         };
-        let id = stock::save_product(app, &self.owner, None, facts).await?;
-        self.products.insert(product.key.clone(), id.ok_or_else(|| refused(&product.key, "not added"))?);
+        let Saved::Done(id) = stock::save_product(app, &self.owner, None, None, facts).await? else {
+            return Err(refused(&product.key, "not added"));
+        };
+        self.products.insert(product.key.clone(), id);
         Ok(())
     }
 
@@ -228,7 +231,7 @@ impl Opened {
         };
         let id = stock::add_service(app, &self.owner, offer.kind, facts).await?;
         if let Some(rule) = &offer.retouch {
-            stock::save_rule(app, &self.owner, &id, rule).await?;
+            stock::save_rule(app, &self.owner, &id, None, rule).await?;
         }
         let service = catalogue::service(&mut *app.db.read().await?, &id).await?;
         self.services.insert(offer.key.clone(), service.ok_or_else(|| refused(&offer.key, "not added"))?);

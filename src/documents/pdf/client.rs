@@ -3,9 +3,10 @@
 use super::flow::Flow;
 use super::style::{BODY, DENSE, SMALL, STRONG};
 use super::times::{by, civil, moment, one_line, span, text};
+use super::visit::{around, products};
 use crate::documents::record::{
-    Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, PastVisit, ProductUse, Reaction, Readiness, Scope,
-    SkinTest, Treatment, Visit,
+    Answer, AnswerSet, ClientRecord, Consent, ExportHead, Guardian, PastVisit, Reaction, Readiness, Scope, SkinTest,
+    Treatment, Visit,
 };
 use crate::language::date as day;
 use crate::{msg, t, tc, tf};
@@ -63,7 +64,7 @@ fn opening(flow: &mut Flow<'_>, head: &ExportHead, client: &ClientRecord) {
         &[
             (tc("a paper", "Written"), moment(head.at)),
             (tc("a paper", "For"), format!("{}: {}", head.by, head.why)),
-            (t("Covers"), scope(&head.scope)),
+            (t("Covers"), scope(head)),
             (
                 tc("a paper", "Times"),
                 tf("as the clock in {zone} showed them; UTC in brackets").with("zone", &head.studio.zone).to_string(),
@@ -75,13 +76,19 @@ fn opening(flow: &mut Flow<'_>, head: &ExportHead, client: &ClientRecord) {
     flow.panel(t(CAUTION));
 }
 
-fn scope(scope: &Scope) -> String {
-    match scope {
+fn scope(head: &ExportHead) -> String {
+    let covers = match &head.scope {
         Scope::Client { .. } => t("this client").to_owned(),
         Scope::Days { from, to } => {
             tf("clients with a visit from {from} to {to}").with("from", day(*from)).with("to", day(*to)).to_string()
         }
         Scope::Everyone => t("all clients").to_owned(),
+    };
+    match head.locked_away {
+        0 => covers,
+        n => {
+            tf("{clients}, but for {n} whose records are locked away").with("clients", covers).with("n", n).to_string()
+        }
     }
 }
 
@@ -227,6 +234,7 @@ fn visit(flow: &mut Flow<'_>, visit: &Visit) {
         let said = said.with("who", &set_aside.by).with("when", moment(set_aside.at)).with("why", &set_aside.reason);
         flow.panel(&said.to_string());
     }
+    around(flow, visit);
     for one in &visit.treatments {
         treatment(flow, one, one.version > 1 || visit.treatments.len() > 1);
     }
@@ -324,14 +332,6 @@ fn treatment(flow: &mut Flow<'_>, one: &Treatment, several: bool) {
             ),
         ],
     );
-}
-
-fn products(flow: &mut Flow<'_>, products: &[ProductUse]) {
-    let row = |p: &ProductUse| {
-        vec![p.step.clone(), p.product.clone(), text(&p.batch), p.expires.map(day).unwrap_or_default()]
-    };
-    let rows: Vec<_> = products.iter().map(row).collect();
-    flow.table(t("Products"), &[t("Used for"), t("Product"), t("Batch"), t("Use by")], &[1.2, 1.8, 1.1, 1.1], &rows);
 }
 
 fn reaction(flow: &mut Flow<'_>, reaction: &Reaction) {

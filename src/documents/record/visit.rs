@@ -33,8 +33,41 @@ pub struct Visit {
     pub readiness: Option<Readiness>,
     /// Each time somebody started against the verdict.
     pub overrides: Vec<Override>,
-    /// The treatment record in all its versions, first version first; empty when nothing was done.
+    /// Each point that was ticked before it began.
+    #[serde(default)]
+    pub ticked: Vec<Ticked>,
+    /// The parent or guardian who was there.
+    #[serde(default)]
+    pub guardian_present: Option<GuardianPresent>,
+    /// The bottles that were checked at the chair of a treatment that was begun and has no record.
+    #[serde(default)]
+    pub bottles: Vec<ProductUse>,
+    /// The treatment record in all its versions, first version first; empty when none was written.
     pub treatments: Vec<Treatment>,
+}
+
+/// A point of a list that was ticked before a treatment began.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Ticked {
+    /// Which list: `on_the_day` or `hygiene`.
+    pub list: String,
+    /// The point, in the words in which it stood there.
+    pub point: String,
+    /// Who ticked it.
+    pub by: String,
+    /// When.
+    pub at: Moment,
+}
+
+/// A parent or guardian who was there.
+#[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct GuardianPresent {
+    /// The name.
+    pub name: String,
+    /// Who noted it.
+    pub noted_by: String,
+    /// When.
+    pub at: Moment,
 }
 
 /// A visit from before, as papers or tables from elsewhere told it: a day and a service. It proves no more than that.

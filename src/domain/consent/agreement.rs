@@ -22,7 +22,8 @@ pub enum Agreement {
 }
 
 /// Where an agreement stands after all signatures, newest first, and all withdrawals. The newest signature decides; a
-/// refusal to sign for a visit says nothing of the others.
+/// refusal to sign for a visit says nothing of the others. Without one of the two that a visit needs a signature ends, and
+/// nobody is treated on it; the other one was still not taken back.
 pub fn agreement<'a>(
     records: impl IntoIterator<Item = &'a ConsentRecord>,
     withdrawals: &[(Tick, OffsetDateTime)],
@@ -35,7 +36,7 @@ pub fn agreement<'a>(
     let Some(signed) = signed.filter(|signed| signed.ticks.contains(&tick)) else { return Agreement::NotGiven };
     let since = |(what, at): &&(Tick, OffsetDateTime)| *what == tick && *at >= signed.at;
     let taken_back = withdrawals.iter().filter(since).map(|(_, at)| *at).min();
-    match taken_back.or(signed.withdrawn_at.filter(|_| tick.is_needed())) {
+    match taken_back {
         Some(at) => Agreement::Withdrawn { at },
         None => Agreement::Given { at: signed.at },
     }

@@ -32,6 +32,9 @@ pub enum EditRefused {
     /// There is no such question, section or rule.
     #[error("{0} is not there")]
     Unknown(String),
+    /// Somebody changed the same since it was looked at.
+    #[error("it was changed meanwhile")]
+    Overtaken,
 }
 
 impl Draft {

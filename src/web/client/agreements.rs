@@ -54,12 +54,13 @@ fn title(tick: Tick) -> &'static str {
 /// What taking it back means.
 fn means(tick: Tick) -> &'static str {
     match tick {
-        Tick::Treatment => {
-            t("We won’t treat you until you sign again. Visits that are booked stay booked until you cancel them.")
-        }
+        Tick::Treatment => t(
+            "We won’t treat you until you sign again. Visits that are booked stay booked until you cancel them. That we \
+                 keep your health answers and records is an agreement of its own, and stays.",
+        ),
         Tick::HealthData => t(
-            "We won’t treat you until you sign again. We add nothing more to your record; what the law or the studio’s \
-             insurer asks for stays as long as they ask for it.",
+            "We won’t treat you until you sign again. We add nothing more to your record, and take no more letters; what the \
+             law or the studio’s insurer asks for stays as long as they ask for it.",
         ),
         Tick::RecordPhotos => t("We take no more photos for your record."),
         Tick::PublicityPhotos => t("We stop showing photos of you to others."),
@@ -72,6 +73,8 @@ fn means(tick: Tick) -> &'static str {
 struct AgreementsPage {
     ctx: Ctx,
     agreements: Vec<AgreementView>,
+    /// One that a visit needs is taken back.
+    ended: bool,
     /// The one to take back: its word, its name, what that means.
     asked: Option<(&'static str, &'static str, &'static str)>,
 }
@@ -89,8 +92,9 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn, Query(ask): Qu
     let given = |tick: &Tick| all.iter().any(|(one, how)| one == tick && matches!(how, Agreement::Given { .. }));
     let asked = ask.back.as_deref().and_then(Tick::parse).filter(given);
     let asked = asked.map(|tick| (tick.as_str(), title(tick), means(tick)));
+    let ended = all.iter().any(|(tick, how)| tick.is_needed() && matches!(how, Agreement::Withdrawn { .. }));
     let agreements = all.into_iter().map(|one| AgreementView::of(one, &zone)).collect();
-    Ok(Page::ok(AgreementsPage { ctx, agreements, asked }).into_response())
+    Ok(Page::ok(AgreementsPage { ctx, agreements, ended, asked }).into_response())
 }
 
 /// Takes one back.

@@ -17,8 +17,10 @@ use crate::web::public::book::VisitView;
 struct CancelPage {
     ctx: Ctx,
     visit: VisitView,
-    /// The visit that goes with it, and is cancelled too.
-    partner: Option<VisitView>,
+    /// The visits that go with it, and are cancelled too.
+    along: Vec<VisitView>,
+    /// Its skin test stays, since another visit needs it.
+    test_stays: bool,
     may_change: bool,
     /// What the studio says about cancelling late.
     policy: String,
@@ -30,12 +32,13 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path
     let own = own(&mut c, &who, &id).await?;
     let may_change = own.may_change(app.clock.now(), ctx.studio()?);
     let visit = view(&mut c, &own.visit).await?.0;
-    let partner = match &own.partner {
-        Some(partner) => Some(view(&mut c, partner).await?.0),
-        None => None,
-    };
+    let mut along = Vec::new();
+    for other in own.go_along() {
+        along.push(view(&mut c, other).await?.0);
+    }
+    let test_stays = own.test_is_shared && !own.partners.is_empty();
     let policy = ctx.studio()?.late_policy.clone();
-    Ok(Page::ok(CancelPage { ctx, visit, partner, may_change, policy }).into_response())
+    Ok(Page::ok(CancelPage { ctx, visit, along, test_stays, may_change, policy }).into_response())
 }
 
 /// Cancels.
@@ -48,7 +51,8 @@ pub async fn post(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Pat
         Change::Done => Ok(see_other("/me")),
         Change::TooLate | Change::Taken => {
             let policy = ctx.studio()?.late_policy.clone();
-            Ok(Page::conflict(CancelPage { ctx, visit, partner: None, may_change: false, policy }).into_response())
+            let page = CancelPage { ctx, visit, along: Vec::new(), test_stays: false, may_change: false, policy };
+            Ok(Page::conflict(page).into_response())
         }
     }
 }

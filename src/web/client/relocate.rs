@@ -4,16 +4,16 @@ use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::response::IntoResponse;
 use serde::Deserialize;
+use time::OffsetDateTime;
 
 use super::visits::{own, view};
 use crate::actions::booking::Choice;
-use crate::actions::case;
+use crate::actions::case::Known;
 use crate::actions::diary::{Between, Diary};
 use crate::actions::own_visits::{self, Change, Own};
 use crate::app::App;
 use crate::domain::schedule::free_times;
 use crate::store::catalogue::{self, Service};
-use crate::store::visits::Purpose;
 use crate::web::error::Fault;
 use crate::web::form::Fields;
 use crate::web::guard::SignedIn;
@@ -43,34 +43,30 @@ async fn service(app: &App, own: &Own) -> Result<Service, Fault> {
 }
 
 /// A treatment keeps to her window; a skin test need not.
-async fn between(app: &App, ctx: &Ctx, who: &SignedIn, own: &Own) -> Result<Between, Fault> {
-    if own.visit.purpose == Purpose::SkinTest {
-        return Ok(Between::default());
-    }
-    let mut c = app.db.read().await?;
-    let earliest = case::earliest(&mut c, ctx.studio()?, Some(&who.0), &own.visit.service, app.clock.now()).await?;
-    Ok(Between { earliest, latest: None })
+fn between(known: Option<&Known>, now: OffsetDateTime) -> Between {
+    Between { earliest: known.and_then(|known| known.earliest(now)), latest: None }
 }
 
-async fn show(
-    app: &App,
-    ctx: Ctx,
-    who: &SignedIn,
-    own: &Own,
-    from: Option<&str>,
-    taken: bool,
-) -> Result<MovePage, Fault> {
+async fn show(app: &App, ctx: Ctx, own: &Own, from: Option<&str>, taken: bool) -> Result<MovePage, Fault> {
     let service = service(app, own).await?;
-    let between = between(app, &ctx, who, own).await?;
     let from = from.and_then(|text| crate::store::types::day("", "", "", text).ok());
+    let now = app.clock.now();
     let mut c = app.db.read().await?;
-    let diary = Diary::load(&mut c, ctx.studio()?, &service, app.clock.now(), Some(&own.visit.id)).await?;
-    let slots = diary.search(own.length(&diary), between, |search| {
-        let mut times = free_times(search);
-        times.retain(|time| own.fits_partner(&diary, time) && time.starts_at() != own.visit.starts_at);
-        Slots::of(&times, from)
+    let known = own.known(&mut c, ctx.studio()?).await?;
+    let diary = Diary::load(&mut c, ctx.studio()?, &service, now, Some(&own.visit.id)).await?;
+    let slots = diary.search(own.length(&diary), between(known.as_ref(), now), |search| {
+        let times = free_times(search);
+        // Asked of one time after the other until the page is full: the rules are the slow part.
+        Slots::of(
+            times.iter().filter(|time| from.is_none_or(|from| time.civil.date() >= from)).filter(|time| {
+                time.starts_at() != own.visit.starts_at
+                    && own.fits_partners(&diary, time)
+                    && own.fits_tests(known.as_ref(), time.starts_at(), now)
+            }),
+            from,
+        )
     });
-    let may_change = own.may_change(app.clock.now(), ctx.studio()?);
+    let may_change = own.may_change(now, ctx.studio()?);
     Ok(MovePage { visit: view(&mut c, &own.visit).await?.0, ctx, slots, may_change, taken })
 }
 
@@ -85,19 +81,20 @@ pub async fn get(
     let mut c = app.db.read().await?;
     let own = own(&mut c, &who, &id).await?;
     drop(c);
-    Ok(Page::ok(show(&app, ctx, &who, &own, ask.from.as_deref(), false).await?).into_response())
+    Ok(Page::ok(show(&app, ctx, &own, ask.from.as_deref(), false).await?).into_response())
 }
 
 /// Moves it.
 pub async fn post(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path<String>, fields: Fields) -> Answer {
     let mut c = app.db.read().await?;
     let own = own(&mut c, &who, &id).await?;
+    let known = own.known(&mut c, ctx.studio()?).await?;
     drop(c);
     let to = Choice::parse(fields.get("time")).ok_or(Fault::BadRequest)?;
     let service = service(&app, &own).await?;
-    let between = between(&app, &ctx, &who, &own).await?;
+    let between = between(known.as_ref(), app.clock.now());
     match own_visits::relocate(&app, ctx.studio()?, &service, &who.0, &own.visit.id, &to, between).await? {
         Change::Done => Ok(see_other("/me")),
-        change => Ok(Page::conflict(show(&app, ctx, &who, &own, None, change == Change::Taken).await?).into_response()),
+        change => Ok(Page::conflict(show(&app, ctx, &own, None, change == Change::Taken).await?).into_response()),
     }
 }

@@ -116,7 +116,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn) -> Answer {
             } else {
                 None
             };
-            let own = Own { visit, partner: None };
+            let own = Own { visit, partners: Vec::new(), test_is_shared: false };
             let may_change = own.may_change(now, &studio);
             let may_wish = own.visit.state == VisitState::Booked && own.visit.starts_at > now;
             let wished = may_wish && wishes::of_visit(&mut c, &own.visit.id).await?.is_some();

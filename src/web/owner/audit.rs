@@ -96,6 +96,15 @@ type Pair = (String, String);
 struct Names(HashMap<String, Option<Named>>);
 
 impl Names {
+    /// The client who is asked for, by the link of her record: also one whose record is locked away. In the rows of
+    /// everybody such a client has no name.
+    async fn asked_for(&mut self, c: &mut Connection, id: &ClientId) -> Stored<Option<Named>> {
+        let client = clients::even_restricted(c, id).await?;
+        let named = client.map(|client| (client.id, client.name.as_str().to_owned()));
+        self.0.insert(id.to_string(), named.clone());
+        Ok(named)
+    }
+
     async fn of(&mut self, c: &mut Connection, text: &str) -> Stored<Option<Named>> {
         if let Some(known) = self.0.get(text) {
             return Ok(known.clone());
@@ -189,7 +198,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Query(which): Query<Which>) -
     let mut errors = Errors::new();
     let (of, choice) = match &which.client {
         Some(text) if !text.is_empty() => {
-            (Some(there(names.of(&mut c, id(ClientId::parse(text))?.as_str()).await?)?), Vec::new())
+            (Some(there(names.asked_for(&mut c, &id(ClientId::parse(text))?).await?)?), Vec::new())
         }
         _ => meant(&mut c, &which).await?,
     };

@@ -54,6 +54,8 @@ struct ExportsPage {
     earlier: Vec<Earlier>,
     /// Those that are being made: who wants it, since when, and how far it is.
     under_way: Vec<(String, String, String)>,
+    /// How many records are locked away, and so in no package of several.
+    locked_away: u64,
     /// The public half of the studio's key, once it has one.
     key: Option<String>,
 }
@@ -92,6 +94,7 @@ impl ExportsPage {
                 manifest: made.manifest_sha256,
             });
         }
+        let locked_away = exports::locked_away(&mut c, None).await?;
         let clients = found.into_iter().map(|client| {
             let label = format!("{}, {}", client.name.as_str(), client.mail.as_str());
             (client.id, label)
@@ -104,6 +107,7 @@ impl ExportsPage {
         let under_way = under_way.collect();
         Ok(Self {
             key,
+            locked_away,
             under_way,
             clients: clients.collect(),
             ctx,

@@ -9,6 +9,7 @@ use axum::response::IntoResponse;
 
 use super::{done, id, there, tick};
 use crate::actions::catalogue;
+use crate::actions::seen::{Saved, sign_of};
 use crate::app::App;
 use crate::domain::age::Jurisdiction;
 use crate::domain::catalogue::Area;
@@ -17,6 +18,7 @@ use crate::domain::limits::{self, Ingredient, Label};
 use crate::msg;
 use crate::store;
 use crate::store::catalogue::Product;
+use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
@@ -98,8 +100,9 @@ fn share_field(ingredient: Ingredient) -> String {
 }
 
 fn stored(label: Option<&Label>) -> Fields {
-    let Some(label) = label else { return Fields::default() };
-    let mut pairs = vec![("professional_only".to_owned(), tick(label.professional_only))];
+    let mut pairs = vec![("seen".to_owned(), sign_of(&label))];
+    let Some(label) = label else { return Fields::of(pairs) };
+    pairs.push(("professional_only".to_owned(), tick(label.professional_only)));
     let ph = label.ph.map(|ph| words::parts(ph.into(), 10));
     pairs.extend(ph.map(|ph| ("ph".to_owned(), ph)));
     pairs.extend(label.age.map(|age| ("age".to_owned(), age.to_string())));
@@ -187,10 +190,14 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
     let id = id(ProductId::parse(&path))?;
     let product = there(store::catalogue::product(&mut *app.db.read().await?, &id).await?)?;
     match read_label(&fields) {
-        Ok(label) => {
-            let saved = catalogue::save_label(&app, &team.actor(), &id, &label).await?;
-            there(saved.then(|| done(&format!("/owner/products/{id}"), "saved")))
-        }
+        Ok(label) => match catalogue::save_label(&app, &team.actor(), &id, Some(fields.get("seen")), &label).await? {
+            Saved::Done(()) => Ok(done(&format!("/owner/products/{id}"), "saved")),
+            Saved::Unknown => Err(Fault::NotFound),
+            Saved::Overtaken => {
+                let page = LabelPage { ctx: ctx.overtaken(), product, fields, errors: Errors::new() };
+                Ok(Page::conflict(page).into_response())
+            }
+        },
         Err(errors) => Ok(Page::refused(LabelPage { ctx, product, fields, errors }).into_response()),
     }
 }

@@ -7,7 +7,8 @@ use axum::response::IntoResponse;
 use time::{Date, OffsetDateTime};
 
 use super::practitioners::{DAYS, week};
-use super::{Done, done, id, there, tick, today};
+use super::{Done, done, filled, id, there, tick, today};
+use crate::actions::seen::Saved;
 use crate::actions::team;
 use crate::app::App;
 use crate::domain::hours::{DayHours, WeeklyHours};
@@ -77,6 +78,8 @@ pub(super) struct PractitionerPage {
     ctx: Ctx,
     she: Practitioner,
     off: Vec<(Date, Date, String)>,
+    /// How many visits are booked with her from now on.
+    booked: usize,
     sign_in: SignIn,
     /// Of the form about her and her week.
     fields: Fields,
@@ -104,7 +107,7 @@ pub(super) async fn page(
     let she = there(practitioners::get(&mut c, id).await?)?;
     let fields = match typed.about {
         Some(fields) => fields,
-        None => stored(&she, &week(&mut c, &she).await?),
+        None => stored(&she, &week(&mut c, &she).await?, team::seen(&mut c, &she).await?),
     };
     let off = practitioners::time_off(&mut c, today(app, ctx.studio()?)).await?;
     let off = off.into_iter().filter(|off| off.practitioner.as_ref() == Some(id));
@@ -115,11 +118,13 @@ pub(super) async fn page(
         None => false,
     };
     let sign_in = SignIn::of(account, me, factor, &ctx.studio()?.zone, app.clock.now());
-    Ok(PractitionerPage { ctx, she, off, sign_in, fields, account: typed.sign_in, errors })
+    let booked = practitioners::booked_from(&mut c, app.clock.now()).await?;
+    let booked = booked.iter().filter(|(who, _)| who == id).count();
+    Ok(PractitionerPage { ctx, she, off, booked, sign_in, fields, account: typed.sign_in, errors })
 }
 
-fn stored(she: &Practitioner, week: &WeeklyHours) -> Fields {
-    let mut pairs = vec![("name".to_owned(), she.name.clone()), ("active".to_owned(), tick(she.active))];
+fn stored(she: &Practitioner, week: &WeeklyHours, seen: String) -> Fields {
+    let mut pairs = filled([("seen", seen), ("name", she.name.clone()), ("active", tick(she.active))]).pairs();
     pairs.extend(DAYS.iter().map(|(day, name)| ((*name).to_owned(), week.on(*day).to_string())));
     Fields::of(pairs)
 }
@@ -151,8 +156,16 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
     let id = id(PractitionerId::parse(&path))?;
     match read(&fields) {
         Ok((name, week)) => {
-            let saved = team::save(&app, &team.actor(), &id, &name, fields.ticked("active"), &week).await?;
-            there(saved.then(|| done(&format!("/owner/practitioners/{id}"), "saved")))
+            let about = (&name, fields.ticked("active"), &week);
+            match team::save(&app, &team.actor(), &id, Some(fields.get("seen")), about).await? {
+                Saved::Done(()) => Ok(done(&format!("/owner/practitioners/{id}"), "saved")),
+                Saved::Unknown => Err(Fault::NotFound),
+                Saved::Overtaken => {
+                    let typed = Typed { about: Some(fields), ..Typed::default() };
+                    let page = page(&app, ctx.overtaken(), &team.0, &id, typed, Errors::new()).await?;
+                    Ok(Page::conflict(page).into_response())
+                }
+            }
         }
         Err(errors) => {
             let typed = Typed { about: Some(fields), ..Typed::default() };

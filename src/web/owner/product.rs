@@ -8,6 +8,7 @@ use axum::response::IntoResponse;
 use super::label::LabelView;
 use super::{Done, done, filled, id, read, there, tick, today};
 use crate::actions::catalogue::{self, ProductFacts};
+use crate::actions::seen::{Saved, sign_of};
 use crate::actions::test_reports;
 use crate::app::App;
 use crate::domain::bottle::{Days, Unfit};
@@ -40,6 +41,7 @@ struct ProductPage {
 
 fn stored(product: &Product) -> Fields {
     filled([
+        ("seen", sign_of(&ProductFacts::stored(product))),
         ("name", product.name.clone()),
         ("maker", product.maker.clone()),
         ("supplier", product.supplier.clone()),
@@ -101,7 +103,9 @@ pub async fn get_new(ctx: Ctx) -> Answer {
 pub async fn post_new(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) -> Answer {
     match read_product(&fields) {
         Ok(facts) => {
-            let id = there(catalogue::save_product(&app, &team.actor(), None, facts).await?)?;
+            let Saved::Done(id) = catalogue::save_product(&app, &team.actor(), None, None, facts).await? else {
+                return Err(Fault::NotFound);
+            };
             Ok(done(&format!("/owner/products/{id}"), "added"))
         }
         Err(errors) => Ok(Page::refused(empty(ctx, fields, errors)).into_response()),
@@ -120,8 +124,16 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
     let id = id(ProductId::parse(&path))?;
     match read_product(&fields) {
         Ok(facts) => {
-            let id = there(catalogue::save_product(&app, &team.actor(), Some(id), facts).await?)?;
-            Ok(done(&format!("/owner/products/{id}"), "saved"))
+            let seen = Some(fields.get("seen"));
+            match catalogue::save_product(&app, &team.actor(), Some(id.clone()), seen, facts).await? {
+                Saved::Done(id) => Ok(done(&format!("/owner/products/{id}"), "saved")),
+                Saved::Unknown => Err(Fault::NotFound),
+                Saved::Overtaken => {
+                    let typed = (Some(fields), Fields::default());
+                    let page = page(&app, ctx.overtaken(), &id, typed, Errors::new()).await?;
+                    Ok(Page::conflict(page).into_response())
+                }
+            }
         }
         Err(errors) => {
             let typed = (Some(fields), Fields::default());

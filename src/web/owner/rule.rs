@@ -10,6 +10,7 @@ use time::Date;
 
 use super::{done, filled, id, read, there};
 use crate::actions::catalogue;
+use crate::actions::seen::{Saved, sign_of};
 use crate::app::App;
 use crate::domain::growth::{CycleName, CycleSet};
 use crate::domain::ids::{ClientId, ServiceId};
@@ -19,6 +20,7 @@ use crate::domain::window::{
 use crate::store;
 use crate::store::catalogue::Service;
 use crate::store::{Connection, Stored, treatments};
+use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
@@ -91,10 +93,12 @@ fn percent(share: f64) -> String {
 }
 
 fn stored(rule: &RetouchRule) -> Fields {
+    let seen = ("seen", sign_of(rule));
     match rule {
         RetouchRule::Growth(rule) => {
             let limits = rule.limits();
             filled([
+                seen,
                 ("cycle", rule.cycle().name().as_str().to_owned()),
                 ("floor_days", rule.floor_days().to_string()),
                 ("two", percent(limits.two().get())),
@@ -104,6 +108,7 @@ fn stored(rule: &RetouchRule) -> Fields {
             ])
         }
         RetouchRule::Interval(rule) => filled([
+            seen,
             ("opens_days", rule.opens_days().to_string()),
             ("due_days", rule.due_days().to_string()),
             ("lapsed_days", rule.lapsed_days().to_string()),
@@ -187,8 +192,14 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
     match fields.trimmed("step") {
         "save" => {
             drop(c);
-            let saved = catalogue::save_rule(&app, &team.actor(), &id, &rule).await?;
-            there(saved.then(|| done(&format!("/owner/services/{id}"), "saved")))
+            match catalogue::save_rule(&app, &team.actor(), &id, Some(fields.get("seen")), &rule).await? {
+                Saved::Done(()) => Ok(done(&format!("/owner/services/{id}"), "saved")),
+                Saved::Unknown => Err(Fault::NotFound),
+                Saved::Overtaken => {
+                    let page = RulePage::new(ctx.overtaken(), service, Some(fields), Errors::new());
+                    Ok(Page::conflict(page).into_response())
+                }
+            }
         }
         "again" => Ok(Page::ok(RulePage::new(ctx, service, Some(fields), Errors::new())).into_response()),
         _ if rule == service.retouch => Ok(done(&format!("/owner/services/{id}"), "saved")),

@@ -7,6 +7,7 @@ use axum::response::IntoResponse;
 use super::rule::{Edges, edges};
 use super::{Done, done, filled, id, read, there, tick};
 use crate::actions::catalogue::{self, ServiceFacts};
+use crate::actions::seen::{Saved, sign_of};
 use crate::app::App;
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
@@ -68,8 +69,9 @@ impl ServicePage {
     }
 }
 
-fn stored(s: &Service, currency: &Currency, by: &[PractitionerId], tests: &[Product]) -> Fields {
+fn stored(s: &ServiceFacts, currency: &Currency) -> Fields {
     let one = filled([
+        ("seen", sign_of(s)),
         ("name", s.name.clone()),
         ("description", s.description.clone()),
         ("minutes", s.minutes.to_string()),
@@ -77,8 +79,8 @@ fn stored(s: &Service, currency: &Currency, by: &[PractitionerId], tests: &[Prod
         ("price", Money::of(s.price_minor, currency.clone()).plain()),
         ("active", tick(s.active)),
     ]);
-    let by = by.iter().map(|id| (BY.to_owned(), id.as_str().to_owned()));
-    let tests = tests.iter().map(|product| (TESTS.to_owned(), product.id.as_str().to_owned()));
+    let by = s.by.iter().map(|id| (BY.to_owned(), id.as_str().to_owned()));
+    let tests = s.tests.iter().map(|id| (TESTS.to_owned(), id.as_str().to_owned()));
     Fields::of(one.pairs().into_iter().chain(by).chain(tests).collect())
 }
 
@@ -148,9 +150,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, Path(path): Path<String>, Don
     let mut c = app.db.read().await?;
     let service = there(store::catalogue::service(&mut c, &id).await?)?;
     let choices = Choices::load(&mut c).await?;
-    let by = store::catalogue::given_by(&mut c, &id).await?;
-    let tests = store::catalogue::tests_for(&mut c, &id).await?;
-    let fields = stored(&service, &ctx.studio()?.currency, &by, &tests);
+    let fields = stored(&ServiceFacts::stored(&mut c, &service).await?, &ctx.studio()?.currency);
     Ok(Page::ok(ServicePage::new(ctx.saying(said), Some(service), choices, fields, Errors::new())?).into_response())
 }
 
@@ -162,10 +162,14 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
     let choices = Choices::load(&mut c).await?;
     drop(c);
     match read_service(&fields, &ctx.studio()?.currency, &choices) {
-        Ok(facts) => {
-            let saved = catalogue::save_service(&app, &team.actor(), &id, facts).await?;
-            there(saved.then(|| done(&format!("/owner/services/{id}"), "saved")))
-        }
+        Ok(facts) => match catalogue::save_service(&app, &team.actor(), &id, Some(fields.get("seen")), facts).await? {
+            Saved::Done(()) => Ok(done(&format!("/owner/services/{id}"), "saved")),
+            Saved::Unknown => Err(Fault::NotFound),
+            Saved::Overtaken => {
+                let page = ServicePage::new(ctx.overtaken(), Some(service), choices, fields, Errors::new())?;
+                Ok(Page::conflict(page).into_response())
+            }
+        },
         Err(errors) => {
             Ok(Page::refused(ServicePage::new(ctx, Some(service), choices, fields, errors)?).into_response())
         }

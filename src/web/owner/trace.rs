@@ -49,6 +49,8 @@ struct TracePage {
     asked: bool,
     rows: Vec<Row>,
     clients: usize,
+    /// How many more had it, whose records are locked away.
+    locked_away: usize,
     /// The mail addresses, each once.
     mails: String,
     subject: String,
@@ -77,7 +79,7 @@ impl Ask {
     }
 }
 
-async fn find(c: &mut Connection, ctx: &Ctx, wish: &Wish) -> Result<Vec<Touched>, Fault> {
+async fn find(c: &mut Connection, ctx: &Ctx, wish: &Wish) -> Result<(Vec<Touched>, usize), Fault> {
     let zone = &ctx.studio()?.zone;
     let until = zone.day_start(wish.to.next_day().unwrap_or(wish.to));
     Ok(trace::batch(c, &wish.product, &wish.number, zone.day_start(wish.from), until).await?)
@@ -105,9 +107,9 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
     let wish = ask.wish(studio.zone.date_at(app.clock.now()));
     let mut c = app.db.read().await?;
     let batches = batches(&mut c).await?;
-    let found = match &wish {
+    let (found, locked_away) = match &wish {
         Some(wish) => find(&mut c, &ctx, wish).await?,
-        None => Vec::new(),
+        None => (Vec::new(), 0),
     };
     drop(c);
     if let Some(wish) = &wish {
@@ -135,6 +137,7 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
         to: ask.to.unwrap_or_default(),
         rows: found.iter().map(|one| row(one, &studio)).collect(),
         clients,
+        locked_away,
         mails,
         subject: crate::tf("Please get in touch with {studio}").with("studio", &studio.name).to_string(),
         draft: draft(&studio.name, &studio.phone),
@@ -176,7 +179,7 @@ pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query
     let studio = ctx.studio()?.clone();
     let wish = ask.wish(studio.zone.date_at(app.clock.now())).ok_or(Fault::NotFound)?;
     let mut c = app.db.read().await?;
-    let found = find(&mut c, &ctx, &wish).await?;
+    let (found, _) = find(&mut c, &ctx, &wish).await?;
     drop(c);
     looked(&app, &team.0, "batch.exported", None, &format!("batch {}: {} lines", wish.number, found.len())).await?;
     let mut out = Vec::new();

@@ -141,7 +141,7 @@ async fn page(
         slots = diary.search(own.length(&diary), between, |search| {
             let mut times = free_times(search);
             let same = |at| at == visit.starts_at && who == visit.practitioner;
-            times.retain(|time| own.fits_partner(&diary, time) && !same(time.starts_at()));
+            times.retain(|time| own.fits_partners(&diary, time) && !same(time.starts_at()));
             Slots::of(&times, Some(day))
         });
     }

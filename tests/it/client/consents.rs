@@ -5,10 +5,11 @@ use palpebra::domain::consent::{Agreement, ConsentRecord, ConsentStanding, Tick}
 use palpebra::domain::ids::ClientId;
 use palpebra::domain::questionnaire::Answer;
 use palpebra::store::visits::Purpose;
-use palpebra::store::{audit, health, visits};
+use palpebra::store::{audit, health, letters, visits};
 use time::Duration;
 use time::macros::date;
 
+use crate::documents::upload::jpeg;
 use crate::support::booking::{DETAILS, SIGNED, answer_all, fill, take_first};
 use crate::support::studio::{LIV, MIA, Studio};
 use crate::support::{Person, TestApp};
@@ -334,6 +335,47 @@ async fn each_agreement_is_taken_back_alone_and_the_practitioner_sees_it() {
     for tick in ["", "all", "treatment; --"] {
         assert_eq!(mia.submit(&ask, "/me/agreements", &[("tick", tick)]).await.status, 400, "{tick}");
     }
+}
+
+#[tokio::test]
+async fn of_the_two_that_a_visit_needs_only_the_one_that_was_taken_back_says_so() {
+    let (app, studio) = TestApp::with_studio().await;
+    let mia = books(&app, &studio, &ALL_TICKS).await;
+    app.app.clock.advance(Duration::MINUTE);
+    let ask = mia.get("/me/agreements?back=treatment").await;
+    assert!(ask.main().contains("is an agreement of its own, and stays"), "{}", ask.main());
+    let after = mia.submit(&ask, "/me/agreements", &[]).await;
+    let page = mia.follow(after).await;
+    assert_eq!(page.main().matches("Taken back on").count(), 1, "{}", page.main());
+    assert_eq!(page.main().matches("Agreed on").count(), 4);
+    assert!(page.main().contains("We won’t treat you until you sign again."), "{}", page.main());
+    assert_eq!(standing(&app, &studio, &studio.mia).await, ConsentStanding::Withdrawn);
+    assert!(matches!(agreement(&app, &studio.mia, Tick::HealthData).await, Agreement::Given { .. }));
+}
+
+#[tokio::test]
+async fn who_took_back_that_anything_is_kept_signs_again_before_she_sends_a_letter() {
+    let (app, studio) = TestApp::with_studio().await;
+    let mia = books(&app, &studio, &["treatment", "health_data"]).await;
+    let ask = mia.get("/me/agreements?back=health_data").await;
+    assert_eq!(mia.submit(&ask, "/me/agreements", &[]).await.status, 303);
+    let fields = [
+        ("clinician", "Dr. Idun Marbeck"),
+        ("dated", "2026-02-27"),
+        ("expires", "2026-08-31"),
+        ("many-question", "blepharitis_state"),
+        ("many-service", "lash_lift"),
+    ];
+    let fields = fields.map(|(name, value)| (name.to_owned(), value.to_owned()));
+    let page = mia.get("/me/letters").await;
+    let refused = mia.send(&page, "/me/letters", &fields, Some(&jpeg())).await;
+    assert_eq!((refused.status, refused.attributes(".summary a", "href")), (422, vec!["#file".to_owned()]));
+    assert!(refused.main().contains("Sign again first"), "{}", refused.main());
+    assert_eq!(refused.attributes("#clinician", "value"), ["Dr. Idun Marbeck"]);
+    assert!(letters::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap().is_empty());
+    app.app.clock.advance(Duration::MINUTE);
+    studio.consent(&studio.mia, &studio.lift).await;
+    assert_eq!(mia.send(&page, "/me/letters", &fields, Some(&jpeg())).await.status, 303);
 }
 
 #[tokio::test]

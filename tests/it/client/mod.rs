@@ -4,6 +4,7 @@
 mod consents;
 mod data;
 mod earlier;
+mod moves;
 mod return_again;
 mod skin_tests;
 

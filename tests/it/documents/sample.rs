@@ -23,6 +23,7 @@ pub(crate) fn head() -> ExportHead {
         by: "Ida Quillfeather (owner)".to_owned(),
         why: "Asked for by the insurer, file 77-B".to_owned(),
         scope: Scope::Days { from: date!(2026 - 01 - 01), to: date!(2026 - 06 - 30) },
+        locked_away: 0,
         program: "palpebra 0.1.0".to_owned(),
     }
 }
@@ -255,6 +256,26 @@ fn visit(n: u8) -> Visit {
             verdict: "ask".to_owned(),
             reason: "Asked: a single itch after home dye, none at this test".to_owned(),
         }],
+        ticked: vec![
+            Ticked {
+                list: "on_the_day".to_owned(),
+                point: "Lenses are out".to_owned(),
+                by: "Maud Tansy".to_owned(),
+                at: moment(datetime!(2026-05-08 07:59 UTC)),
+            },
+            Ticked {
+                list: "hygiene".to_owned(),
+                point: "Tools come from a closed pouch".to_owned(),
+                by: "Maud Tansy".to_owned(),
+                at: moment(datetime!(2026-05-08 07:59 UTC)),
+            },
+        ],
+        guardian_present: Some(GuardianPresent {
+            name: "Wendla Nørgård".to_owned(),
+            noted_by: "Maud Tansy".to_owned(),
+            at: moment(datetime!(2026-05-08 07:57 UTC)),
+        }),
+        bottles: vec![used("tint", "Marrow Tint 3", "MT3-0500", date!(2027 - 12 - 31))],
         treatments: vec![first, second],
     }
 }

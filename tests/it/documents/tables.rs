@@ -41,6 +41,16 @@ fn the_rows_hold_the_record() {
     let products = table("products_used");
     assert_eq!(products[1][4..], ["Hollow Lift A", "HLA-881", "2027-01-31"]);
     assert_eq!(table("clients")[1][4], "'+49301234567", "guarded against spreadsheets");
+    let ticked = table("ticked");
+    let ticked: Vec<_> = ticked[1..].iter().map(|row| row[2..5].join(", ")).collect();
+    assert_eq!(
+        ticked,
+        ["on_the_day, Lenses are out, Maud Tansy", "hygiene, Tools come from a closed pouch, Maud Tansy"]
+    );
+    let visits = table("visits");
+    let at = visits[0].iter().position(|column| column == "guardian").unwrap();
+    let beside = ["Wendla Nørgård", "Maud Tansy", "2026-05-08T07:57:00Z", "Marrow Tint 3 (batch MT3-0500)"];
+    assert_eq!(visits[1][at..at + 4], beside);
     let consents = table("consents");
     let unticked = consents[0].iter().position(|column| column == "not_ticked").unwrap();
     assert_eq!(consents[1][unticked], "Photos may be kept in my record.");

@@ -6,9 +6,13 @@ use palpebra::domain::person::{BirthDate, HomeDial, Mail, PersonName, Phone};
 use palpebra::domain::role::Actor;
 use palpebra::store::audit::{self, Event, Found};
 use palpebra::store::clients::{self, Client};
+use palpebra::store::restriction;
+use palpebra::store::visits::Purpose;
 use time::macros::date;
 
 use super::Desk;
+use crate::support::TestApp;
+use crate::support::studio::LIV;
 
 async fn client(desk: &Desk, name: &str, bits: u8) -> ClientId {
     let now = desk.app.app.clock.now();
@@ -161,4 +165,21 @@ async fn the_chain_is_looked_at_each_night_and_what_is_wrong_is_said_loudly() {
     assert_eq!(last.found, Found::Breaks(1));
     let page = desk.app.owner().await.get("/owner/audit").await;
     assert!(page.main().contains("row 1 is not as it was written"), "{}", page.main());
+}
+
+#[tokio::test]
+async fn who_saw_a_record_that_is_locked_away_is_shown_to_whoever_asks_for_it() {
+    let (app, studio) = TestApp::with_studio().await;
+    let liv = app.member(LIV.0, LIV.1).await;
+    studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, app.app.clock.now()).await;
+    assert_eq!(liv.get(&format!("/desk/clients/{}", studio.mia)).await.status, 200);
+    let mut tx = app.app.db.write().await.unwrap();
+    restriction::restrict(&mut tx, &studio.mia, app.app.clock.now()).await.unwrap();
+    tx.commit().await.unwrap();
+    let owner = app.owner().await;
+    let record = owner.get(&format!("/owner/clients/{}/data", studio.mia)).await;
+    let seen = owner.get(&record.link("Who saw or changed it")).await;
+    assert_eq!(seen.status, 200, "{}", seen.main());
+    assert!(seen.main().contains("Who did what: Mia Sandgren") && seen.main().contains("Liv Tannhauer"));
+    assert!(!owner.get("/owner/audit").await.main().contains("Mia"), "in the rows of everybody she has no name");
 }

@@ -10,14 +10,16 @@ use palpebra::actions::files::{self, Belongs};
 use palpebra::clock::Random;
 use palpebra::documents::record::{ClientRecord, Consent};
 use palpebra::documents::upload::{self, Takes};
+use palpebra::domain::catalogue::ServiceKind;
 use palpebra::domain::consent::Tick;
 use palpebra::domain::file;
 use palpebra::domain::questionnaire::Answer;
 use palpebra::domain::skin_test::TestResult;
+use palpebra::domain::steps::Plan;
 use palpebra::jobs::housekeeping;
 use palpebra::store::treatments::{Outcome, Start};
 use palpebra::store::visits::Purpose;
-use palpebra::store::{audit, exports, health, treatments};
+use palpebra::store::{audit, chair, exports, guardians, health, restriction, treatments, visits};
 use palpebra::studio_key::StudioKey;
 use sha2::{Digest as _, Sha256};
 use time::macros::datetime;
@@ -195,6 +197,90 @@ async fn a_package_holds_what_the_database_holds() {
 }
 
 #[tokio::test]
+async fn a_package_holds_what_was_ticked_taken_and_noted_around_a_treatment() {
+    let (app, studio) = with_a_past().await;
+    let began = NOW - Duration::days(2);
+    let begun = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, began).await;
+    let mut tx = app.app.db.write().await.unwrap();
+    let liv = || "Liv Tannhauer".to_owned();
+    let row = palpebra::store::studio::get(&mut tx).await.unwrap().unwrap();
+    let known = Known::load(&mut tx, &row, Some(&studio.mia), &studio.lift).await.unwrap();
+    let start = Start {
+        verdict: "clear".to_owned(),
+        readiness: serde_json::to_string(&known.readiness(began, began)).unwrap(),
+        reason: String::new(),
+        started_by: liv(),
+        started_at: began,
+    };
+    treatments::add_start(&mut tx, &begun, &start).await.unwrap();
+    let check = chair::Check {
+        on_the_day: vec!["Her lenses are out".to_owned()],
+        hygiene: vec!["Fresh brushes".to_owned()],
+        traits: Vec::new(),
+        plan: Plan::shipped(ServiceKind::LashLift),
+        by: liv(),
+        at: began,
+    };
+    chair::add_check(&mut tx, &begun, &check).await.unwrap();
+    chair::take_bottle(&mut tx, &begun, (&studio.lotion, GOOD_BATCH), "Liv Tannhauer", began).await.unwrap();
+    let there = guardians::Present { name: "Sunniva Tallgren".to_owned(), noted_by: liv(), noted_at: began };
+    guardians::note(&mut tx, &begun, &there).await.unwrap();
+    let recorded = visits::of_client(&mut tx, &studio.mia).await.unwrap().into_iter();
+    let recorded = recorded.map(|visit| visit.id).find(|id| *id != begun).unwrap();
+    let record = treatments::of_visit(&mut tx, &recorded).await.unwrap().unwrap();
+    let mut third = record.versions[0].clone();
+    (third.version, third.rinsed, third.reason) = (3, Some(true), "Rinsing was left out".to_owned());
+    treatments::add_version(&mut tx, &record.id, &third).await.unwrap();
+    tx.commit().await.unwrap();
+    let liv = app.member(LIV.0, LIV.1).await;
+    let path = format!("/desk/clients/{}/reaction", studio.mia);
+    let page = liv.get(&path).await;
+    let fields = [("treatment", recorded.as_str()), ("day", "2026-03-01"), ("time", "18:00"), ("many-sign", "itch")];
+    let reported = liv.submit(&page, &path, &fields).await;
+    assert_eq!(reported.status, 303, "{}", reported.main());
+    let report = reported.location().unwrap();
+    let page = liv.get(&report).await;
+    let fields = [("add", "follow_up"), ("many-sign", "lid_swelling"), ("note", "Sent to her doctor")];
+    let asked = liv.submit(&page, &format!("{report}/add"), &fields).await;
+    assert_eq!(asked.status, 303, "{}", asked.main());
+
+    let owner = app.owner().await;
+    let files = unpack(&package_of_mia(&owner, &studio).await);
+    let folder = format!("data/clients/{}", studio.mia);
+    let record: ClientRecord = serde_json::from_slice(&files[&format!("{folder}/record.json")]).unwrap();
+    let visit = record.visits.iter().find(|visit| visit.id == begun).unwrap();
+    let ticked = |list: &str| visit.ticked.iter().find(|one| one.list == list).unwrap();
+    assert_eq!((visit.ticked.len(), visit.ticked[0].at.utc), (2, began));
+    assert_eq!(
+        (ticked("on_the_day").point.as_str(), ticked("hygiene").by.as_str()),
+        ("Her lenses are out", "Liv Tannhauer")
+    );
+    assert_eq!(visit.guardian_present.as_ref().unwrap().name, "Sunniva Tallgren");
+    assert_eq!(visit.bottles[0].product, "Bow Lotion");
+    let other = record.visits.iter().find(|visit| visit.id == recorded).unwrap();
+    let rinsed = other.treatments.last().unwrap().checks.iter().find(|one| one.key == "eyes_rinsed").unwrap();
+    assert_eq!(rinsed.answer, "Yes");
+    assert!(other.bottles.is_empty(), "a record names what was used");
+    let reaction = &record.reactions[0];
+    assert!(reaction.action.contains(", Liv Tannhauer: Sent to her doctor"), "{}", reaction.action);
+    assert_eq!(reaction.signs, "mild: itch\n2026-03-02, Liv Tannhauer, moderate: lid swelling");
+
+    let table = |name: &str| String::from_utf8(files[&format!("data/tables/{name}.csv")].clone()).unwrap();
+    let paper = words_of_pdf(&files[&format!("{folder}/record.pdf")]);
+    for (name, fact) in [
+        ("ticked", "Her lenses are out"),
+        ("ticked", "Fresh brushes"),
+        ("visits", "Sunniva Tallgren"),
+        ("visits", "Bow Lotion"),
+        ("checks", "Eyes rinsed"),
+        ("reactions", "moderate: lid swelling"),
+    ] {
+        assert!(table(name).contains(fact), "{fact} in {name}.csv: {}", table(name));
+        assert!(paper.contains(fact), "{fact} in {paper}");
+    }
+}
+
+#[tokio::test]
 async fn who_took_which_records_and_why_is_written_down() {
     let (app, studio) = with_a_past().await;
     let owner = app.owner().await;
@@ -301,6 +387,42 @@ async fn an_order_without_its_reason_is_refused_and_nothing_typed_is_lost() {
     let mut c = app.app.db.read().await.unwrap();
     assert!(exports::list(&mut c, 10).await.unwrap().is_empty());
     assert!(audit::list(&mut c, None, None, 50).await.unwrap().iter().all(|row| !row.action.contains("export")));
+}
+
+#[tokio::test]
+async fn a_package_of_several_says_how_many_records_are_locked_away() {
+    let (app, studio) = with_a_past().await;
+    studio.client("Zora Halvig", "zora@clients.example.org", time::macros::date!(1999 - 01 - 02)).await;
+    let mut tx = app.app.db.write().await.unwrap();
+    restriction::restrict(&mut tx, &studio.mia, NOW).await.unwrap();
+    tx.commit().await.unwrap();
+    let owner = app.owner().await;
+    let page = owner.get("/owner/exports").await;
+    assert!(page.main().contains("1 record is locked away for claims"), "{}", page.main());
+    let list = owner.get(&page.link("Locked away for claims")).await;
+    assert!(list.main().contains("Mia Sandgren"), "{}", list.main());
+    assert_eq!(order(&owner, &[("scope", "everyone"), ("why", WHY)]).await.status, 303);
+    let files = unpack(&fetch(&owner).await.bytes);
+    let text = |name: &str| String::from_utf8(files[name].clone()).unwrap();
+    assert!(text("read-me.txt").contains("Not in it: 1 client record(s)"), "{}", text("read-me.txt"));
+    let head = text("data/export.json").replace(' ', "");
+    assert!(head.contains("\"locked_away\":1"), "{head}");
+    let paper = files.iter().find(|(name, _)| name.ends_with("record.pdf")).unwrap().1;
+    assert!(words_of_pdf(paper).contains("all clients, but for 1 whose records are locked away"));
+    app.app.clock.advance(Duration::MINUTE);
+    let files = unpack(&package_of_mia_alone(&owner, &studio).await);
+    assert!(!String::from_utf8(files["read-me.txt"].clone()).unwrap().contains("Not in it"));
+}
+
+async fn package_of_mia_alone(owner: &Person, studio: &Studio) -> Vec<u8> {
+    let page = owner.get(&format!("/owner/clients/{}/data", studio.mia)).await;
+    let (_, mut fields) = page.form("/team/sign-out");
+    fields.extend(
+        [("scope", "client"), ("client", studio.mia.as_str()), ("why", WHY)]
+            .map(|(name, value)| (name.to_owned(), value.to_owned())),
+    );
+    assert_eq!(owner.post("/owner/exports", &fields).await.status, 303);
+    fetch(owner).await.bytes
 }
 
 #[tokio::test]

@@ -1,8 +1,10 @@
 //! How long records are kept, and what holds them longer.
 
-use palpebra::domain::retention::{Class, Term};
-use palpebra::store::treatments::Outcome;
-use palpebra::store::{audit, retention};
+use palpebra::actions::restriction;
+use palpebra::domain::retention::{Class, Fate, Keeps, OnRequest, Term};
+use palpebra::store::treatments::{Outcome, Start};
+use palpebra::store::visits::Purpose;
+use palpebra::store::{audit, retention, treatments};
 use time::Duration;
 
 use crate::support::app::NOW;
@@ -47,6 +49,28 @@ async fn no_period_is_rewritten_or_taken_away() {
         let refused = sqlx::query(sql).execute(&mut *tx).await.unwrap_err();
         assert!(refused.to_string().contains("followed, not changed"), "{sql}: {refused}");
     }
+}
+
+#[tokio::test]
+async fn a_treatment_that_was_begun_counts_also_when_nobody_recorded_it() {
+    let (app, studio) = TestApp::with_studio().await;
+    let at = NOW - Duration::days(500);
+    let visit = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, at).await;
+    let mut tx = app.app.db.write().await.unwrap();
+    let start = Start {
+        verdict: "clear".to_owned(),
+        readiness: "{}".to_owned(),
+        reason: String::new(),
+        started_by: "Liv Tannhauer".to_owned(),
+        started_at: at,
+    };
+    treatments::add_start(&mut tx, &visit, &start).await.unwrap();
+    tx.commit().await.unwrap();
+    let mut c = app.app.db.read().await.unwrap();
+    let row = palpebra::store::studio::get(&mut c).await.unwrap().unwrap();
+    let answer = restriction::answer(&mut c, &row, &studio.mia, NOW).await.unwrap().unwrap();
+    let stays = |fate: Fate| matches!(fate, Fate::Stays { why: Keeps::Treatment, .. });
+    assert!(matches!(answer, OnRequest::Restrict(fate) if stays(fate)), "{answer:?}");
 }
 
 #[tokio::test]

@@ -16,6 +16,7 @@ mod keeping;
 mod label;
 mod language;
 pub(crate) mod leaving;
+mod meanwhile;
 mod other_hours;
 mod package;
 mod papers;

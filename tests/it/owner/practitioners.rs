@@ -1,9 +1,12 @@
 //! Who treats: names, weeks, sign-ins.
 
 use palpebra::domain::ids::PractitionerId;
+use palpebra::store::visits::Purpose;
 use palpebra::store::{accounts, practitioners};
+use time::Duration;
 
 use super::{Desk, PASSWORD};
+use crate::support::TestApp;
 use crate::support::app::OWNER;
 
 async fn week(desk: &Desk, id: &str) -> Vec<(u8, u16, u16)> {
@@ -193,4 +196,24 @@ async fn the_owner_may_be_a_practitioner_and_keeps_her_sign_in() {
     assert_eq!(desk.owner.post(&format!("{other}/me"), &with("me", "yes")).await.status, 409, "she is one only");
     desk.fill(&path, &me, &[("me", "no")]).await;
     assert!(desk.owner.get(&path).await.main().contains("Are you Runa Ostfeld?"));
+}
+
+#[tokio::test]
+async fn whoever_can_t_be_booked_any_more_and_a_room_out_of_use_show_what_is_booked_with_them() {
+    let (app, studio) = TestApp::with_studio().await;
+    let owner = app.owner().await;
+    let her = format!("/owner/practitioners/{}", studio.liv);
+    let room = format!("/owner/rooms/{}", studio.room);
+    for days in [3, -3] {
+        let at = app.app.clock.now() + Duration::days(days);
+        studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, at).await;
+    }
+    let said = [(&her, "1 visit is booked with her"), (&room, "1 visit is booked here")];
+    for (path, words) in said {
+        let page = owner.get(path).await;
+        assert!(!page.main().contains(words), "{path}: {}", page.main());
+        assert_eq!(owner.submit(&page, path, &[("active", "")]).await.status, 303, "{path}");
+        assert!(owner.get(path).await.main().contains(words), "{path}: {}", owner.get(path).await.main());
+    }
+    assert!(owner.get("/owner/rooms").await.main().contains("1 visit is booked here"));
 }

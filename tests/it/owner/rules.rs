@@ -95,6 +95,24 @@ async fn the_version_in_force_shows_each_rule_with_its_ground_and_its_words() {
 }
 
 #[tokio::test]
+async fn whoever_is_locked_away_is_left_out_of_what_a_draft_changes() {
+    let editor = Editor::new().await;
+    let studio = &editor.studio;
+    let done = palpebra::store::treatments::Outcome::AsWished;
+    studio.treated(&studio.mia, &studio.lift, NOW - Duration::days(30), done, &[]).await;
+    let mut tx = editor.app.app.db.write().await.unwrap();
+    palpebra::store::restriction::restrict(&mut tx, &studio.mia, NOW).await.unwrap();
+    tx.commit().await.unwrap();
+    editor.start().await;
+    let ask = [("verdict", "ask"), ("say", "Please talk to us about your lenses first.")];
+    editor.keep(&rule("contacts"), &ask).await;
+    let preview = editor.owner.get(PUBLISH).await;
+    assert_eq!(preview.status, 200);
+    assert!(preview.main().contains("Of 0 clients"), "{}", preview.main());
+    assert_eq!(editor.publish().await.status, 303);
+}
+
+#[tokio::test]
 async fn a_changed_rule_is_shown_on_whom_it_changes_and_counts_only_once_published() {
     let editor = Editor::new().await;
     let studio = &editor.studio;

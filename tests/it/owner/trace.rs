@@ -29,5 +29,12 @@ async fn a_batch_is_traced_to_treatments_and_skin_tests_between_two_days() {
     assert_eq!(owner.get(&ask("&from=2026-03-01")).await.all("tbody tr").len(), 0);
     let csv = owner.get(&whole.link("The list as CSV")).await;
     assert_eq!(csv.source().lines().count(), 4, "{}", csv.source());
+    let mut tx = app.app.db.write().await.unwrap();
+    palpebra::store::restriction::restrict(&mut tx, &studio.mia, NOW).await.unwrap();
+    tx.commit().await.unwrap();
+    let whole = owner.get(&ask("")).await;
+    assert!(whole.main().contains("1 client more had it, whose record is locked away"), "{}", whole.main());
+    assert!(!whole.main().contains("Mia") && !whole.main().contains("Nobody"), "{}", whole.main());
+    assert!(owner.get(&whole.link("Locked away for claims")).await.main().contains("Mia Sandgren"));
     assert!(csv.headers["content-type"].to_str().unwrap().starts_with("text/csv"));
 }

@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use palpebra::actions::catalogue;
+use palpebra::actions::seen::Saved;
 use palpebra::domain::bottle::Days;
 use palpebra::domain::catalogue::Area;
 use palpebra::domain::limits::{Ingredient, Label};
@@ -26,7 +27,8 @@ fn label(areas: &[Area], thioglycolate: u16) -> Label {
 async fn set_label(app: &TestApp, studio: &Studio, label: &Label) {
     let liv = accounts::by_mail(&mut app.app.db.read().await.unwrap(), LIV.0).await.unwrap().unwrap().member;
     let actor = palpebra::domain::role::Actor::Member(liv);
-    assert!(catalogue::save_label(&app.app, &actor, &studio.lotion, label).await.unwrap());
+    let saved = catalogue::save_label(&app.app, &actor, &studio.lotion, None, label).await.unwrap();
+    assert_eq!(saved, Saved::Done(()));
 }
 
 #[tokio::test]

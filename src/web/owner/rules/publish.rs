@@ -31,6 +31,8 @@ struct PublishPage {
     rules: Vec<String>,
     questions: Vec<String>,
     misfits: Vec<(String, String)>,
+    /// The sign of what is shown here.
+    seen: String,
     fields: Fields,
     errors: Errors,
 }
@@ -47,6 +49,7 @@ async fn page(
     let mut c = app.db.read().await?;
     let Some((stored, before)) = draft::load(&mut c).await? else { return Ok(None) };
     let set = stored.set;
+    let seen = change::sign_of_draft(&set, &before);
     let misfits: Vec<_> = set.misfits().iter().map(|one| words::misfit(one, &set.questionnaire, &set.rules)).collect();
     let (changes, clients) =
         if misfits.is_empty() { change::effect(&mut c, &studio, &set, now).await? } else { (Vec::new(), 0) };
@@ -67,7 +70,7 @@ async fn page(
     let fields = fields.unwrap_or_else(|| {
         filled([("reviewed_on", studio.zone.date_at(now).to_string()), ("reviewed_by", team.0.name.clone())])
     });
-    Ok(Some(PublishPage { ctx, changes, clients, rules, questions, misfits, fields, errors }))
+    Ok(Some(PublishPage { ctx, changes, clients, rules, questions, misfits, seen, fields, errors }))
 }
 
 /// Shows what it would change.
@@ -94,12 +97,17 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) 
         return Ok(Page::refused(there(page)?).into_response());
     };
     let review = Review { by: by.as_str().to_owned(), on, reason: reason.as_str().to_owned() };
-    match change::publish(&app, &team.actor(), review).await? {
+    match change::publish(&app, &team.actor(), fields.get("seen"), review).await? {
         Published::Done(_) => {
             verdicts::watch(&app).await?;
             Ok(done("/owner/rules", "saved"))
         }
         Published::Nothing => Ok(see_other(draft::PATH)),
+        // What is shown again is what the draft is now: to be looked at, and then signed as reviewed.
+        Published::Overtaken => {
+            let page = page(&app, ctx.overtaken(), &team, Some(fields), Errors::new()).await?;
+            Ok(Page::conflict(there(page)?).into_response())
+        }
         Published::Misfits => {
             let page = page(&app, ctx, &team, Some(fields), Errors::new()).await?;
             Ok(Page::refused(there(page)?).into_response())

@@ -9,6 +9,7 @@ use axum::response::IntoResponse;
 
 use super::{draft, words};
 use crate::actions::rules as change;
+use crate::actions::seen::sign_of;
 use crate::app::App;
 use crate::domain::label::Label;
 use crate::domain::questionnaire::{After, ChoiceOption, Kind, Question};
@@ -105,6 +106,7 @@ fn stored(question: &Question) -> Fields {
     let kind = words::KINDS.iter().find(|(_, _, kind)| *kind == question.kind).map_or("", |(word, _, _)| word);
     let after = question.after.as_ref().map_or(String::new(), |after| format!("{}={}", after.question, after.is));
     let mut pairs = filled([
+        ("seen", sign_of(question)),
         ("text", question.text.clone()),
         ("why", question.why.clone()),
         ("kind", kind.to_owned()),
@@ -217,9 +219,20 @@ async fn save(app: &App, ctx: Ctx, team: &Team, place: Place, fields: Fields) ->
     // A question that nothing is said about yet needs a rule next.
     let wants_rule = place.is_new && matches!(question.kind, Kind::YesNo | Kind::Choice);
     let next = format!("{}/questions/{}/rule", draft::PATH, question.key);
-    let add = |set: &Draft, shipped: &RuleTable| set.with_question(&section, question, shipped);
+    let (key, seen) = (place.question.key.clone(), fields.get("seen").to_owned());
+    let add = |set: &Draft, shipped: &RuleTable| {
+        // Of one that is new there is nothing yet that could have changed.
+        match set.questionnaire.question(&key) {
+            Some(stored) if sign_of(stored) != seen => Err(EditRefused::Overtaken),
+            _ => set.with_question(&section, question, shipped),
+        }
+    };
     match there(change::edit(app, &team.actor(), &what, add).await?)? {
         Ok(()) => Ok(if wants_rule { done(&next, "added") } else { done(draft::PATH, "saved") }),
+        Err(EditRefused::Overtaken) => {
+            let page = QuestionPage::new(ctx.overtaken(), place, Some(fields), Errors::new());
+            Ok(Page::conflict(page).into_response())
+        }
         Err(refusal) => {
             let mut errors = Errors::new();
             errors.add(if place.question.options.is_empty() { "text" } else { "new_options" }, words::edit(&refusal));

@@ -7,10 +7,11 @@ use axum::response::{IntoResponse, Response};
 
 use super::{draft, words};
 use crate::actions::rules as change;
+use crate::actions::seen::sign_of;
 use crate::app::App;
 use crate::domain::catalogue::{Area, Chemistry};
 use crate::domain::questionnaire::{Kind, Question};
-use crate::domain::screening::{Cause, Draft, EditRefused, Outcome, Rule, Scope, TestEffect, Then};
+use crate::domain::screening::{Cause, Draft, EditRefused, Outcome, Rule, RuleTable, Scope, TestEffect, Then};
 use crate::domain::span::Span;
 use crate::domain::verdict::{Basis, BasisKind, Verdict};
 use crate::t;
@@ -124,6 +125,7 @@ fn stored(rule: &Rule) -> Fields {
     let why = cause.and_then(|cause| words::CAUSES.iter().find(|(_, _, one)| *one == cause));
     let ground = words::GROUNDS.iter().find(|(_, _, one)| *one == rule.basis.kind);
     let mut pairs = filled([
+        ("seen", sign_of(rule)),
         ("when", rule.when.clone()),
         ("verdict", words::of_outcome(&rule.outcome).as_str().to_owned()),
         ("from", from),
@@ -291,9 +293,18 @@ async fn save(app: &App, ctx: Ctx, team: &Team, (key, is_new): (&str, bool), fie
         Err(errors) => return refused(ctx, old, fields, errors),
     };
     let what = format!("rule {}", rule.key);
-    let edited = change::edit(app, &team.actor(), &what, |set, shipped| set.with_rule(rule, shipped)).await?;
-    match there(edited)? {
+    let seen = fields.get("seen").to_owned();
+    let add = |set: &Draft, shipped: &RuleTable| match set.rules.rule(&rule.key) {
+        // Of one that is new there is nothing yet that could have changed.
+        Some(stored) if !is_new && sign_of(stored) != seen => Err(EditRefused::Overtaken),
+        _ => set.with_rule(rule, shipped),
+    };
+    match there(change::edit(app, &team.actor(), &what, add).await?)? {
         Ok(()) => Ok(done(draft::PATH, "saved")),
+        Err(EditRefused::Overtaken) => {
+            let page = RulePage::new(ctx.overtaken(), &set, (old, is_new), Some(fields), Errors::new())?;
+            Ok(Page::conflict(page).into_response())
+        }
         Err(refusal) => {
             let mut errors = Errors::new();
             errors.add("verdict", words::edit(&refusal));

@@ -248,6 +248,7 @@ pub(super) fn edit(refusal: &EditRefused) -> String {
                 .to_owned()
         }
         EditRefused::Unknown(_) => t("It is no longer there. Look at the draft again.").to_owned(),
+        EditRefused::Overtaken => t("Somebody changed this meanwhile").to_owned(),
     }
 }
 

@@ -87,10 +87,10 @@ pub(in crate::web) struct Slots {
 
 impl Slots {
     /// The first days from `from` on that have free times.
-    pub(in crate::web) fn of(times: &[FreeTime<'_>], from: Option<Date>) -> Self {
+    pub(in crate::web) fn of<'a>(times: impl IntoIterator<Item = &'a FreeTime<'a>>, from: Option<Date>) -> Self {
         let mut page = Self::default();
         let mut last: Option<Date> = None;
-        for time in times.iter().filter(|time| from.is_none_or(|from| time.civil.date() >= from)) {
+        for time in times.into_iter().filter(|time| from.is_none_or(|from| time.civil.date() >= from)) {
             let date = time.civil.date();
             if last != Some(date) {
                 if page.days.len() == DAYS {
