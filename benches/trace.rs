@@ -63,7 +63,7 @@ fn one_batch_of_fifty(bencher: Bencher<'_, '_>) {
         RUNTIME.block_on(async {
             let mut c = DB.1.read().await.unwrap();
             let found = trace::batch(&mut c, &product, "B-7", moment(0), moment(100_000_000)).await.unwrap();
-            assert_eq!(found.len(), 2_000);
+            assert_eq!(found.0.len(), 2_000);
             black_box(found)
         })
     });
