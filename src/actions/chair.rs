@@ -2,6 +2,7 @@
 
 use time::{Duration, OffsetDateTime};
 
+use super::case::Known;
 use super::shelf::Shelf;
 use super::steps;
 use super::treating::{Refused, visit_for};
@@ -15,7 +16,7 @@ use crate::domain::visit::VisitState;
 use crate::store::chair::{self, Check, Measured, Pressed};
 use crate::store::types::impossible;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, StoreError, Stored, audit, catalogue};
+use crate::store::{Connection, StoreError, Stored, audit, catalogue, studio};
 
 /// A device's clock that is no farther off is taken as it is: setting it right by less would only add the network's delay.
 const TOLERANCE: i64 = 30;
@@ -211,7 +212,9 @@ pub async fn take_bottle(app: &App, member: &Member, id: &VisitId, number: &str)
         [batch] => batch,
         _ => return Err(BottleRefused::Several),
     };
-    if let Some(unfit) = shelf.unfit(batch, &visit.service) {
+    let studio = studio::get(&mut tx).await?.ok_or_else(|| impossible("studio", "id", "1"))?;
+    let known = Known::of_visit(&mut tx, &studio, &visit).await?;
+    if let Some(unfit) = known.unfit(batch, shelf.on(), now, None) {
         let name = shelf.product(&batch.product).map_or_else(String::new, |product| product.name.clone());
         return Err(BottleRefused::Unfit(name, unfit));
     }

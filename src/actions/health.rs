@@ -197,6 +197,7 @@ async fn apply(
         practitioner: member.practitioner.clone().or_else(|| visit.map(|visit| visit.practitioner.clone())),
         batch: applied.batch,
         site: applied.site,
+        voiding: None,
         notes: Vec::new(),
     };
     skin_tests::insert(c, &stored, now).await?;

@@ -1,13 +1,14 @@
 //! Clients are asked back: who may be, the letters, and what their links do.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 
 use time::{Date, Duration, OffsetDateTime};
 
+use super::case::Barred;
 use super::{Pending, diary, enqueue, people};
 use crate::app::App;
 use crate::domain::consent::Tick;
-use crate::domain::ids::{ClientId, InvitationId, ProductId, ServiceId};
+use crate::domain::ids::{ClientId, InvitationId, ServiceId};
 use crate::domain::role::{Actor, Member};
 use crate::store::audit::Event;
 use crate::store::invitations::{self, Invitation, Link};
@@ -26,7 +27,9 @@ pub enum NotInvited {
     NotWanted,
     /// She comes already.
     Booked,
-    /// A product of the service did her harm.
+    /// A reaction of hers is not settled.
+    Unsettled,
+    /// What did her harm leaves nothing to give her the service with.
     Blocked,
     /// She was invited on this day, which is not long ago.
     Lately(Date),
@@ -53,17 +56,6 @@ pub struct Candidate {
     pub fit: Result<(), NotInvited>,
 }
 
-/// Whether a product that a service wants tested did this client harm.
-pub fn is_blocked(
-    tested: &HashMap<ServiceId, Vec<ProductId>>,
-    blocked: &HashSet<(ClientId, ProductId)>,
-    client: &ClientId,
-    service: &ServiceId,
-) -> bool {
-    let harmed = |product: &ProductId| blocked.contains(&(client.clone(), product.clone()));
-    tested.get(service).is_some_and(|all| all.iter().any(harmed))
-}
-
 /// Looks at lines of the list, each once and in this order. One that is not in the list any more is left out.
 ///
 /// # Errors
@@ -77,10 +69,9 @@ pub async fn look(
     let services = catalogue::services(c).await?;
     let ids: Vec<&ClientId> = wanted.iter().map(|(client, _)| client).collect();
     let (names, may) = (retouch::names(c, &ids).await?, retouch::may_invite(c, &ids).await?);
-    let (booked, blocked) = (retouch::booked(c, &ids, now).await?, retouch::blocked(c, &ids).await?);
-    let (tested, told) = (retouch::tested(c).await?, invitations::told(c, &ids).await?);
-    let peace = Duration::days(studio.invite_again_days);
-    let offered = diary::offered(c, studio.zone.date_at(now)).await?;
+    let (booked, told) = (retouch::booked(c, &ids, now).await?, invitations::told(c, &ids).await?);
+    let (peace, today) = (Duration::days(studio.invite_again_days), studio.zone.date_at(now));
+    let (barred, offered) = (Barred::load(c, studio, today, &ids).await?, diary::offered(c, today).await?);
     let (mut found, mut seen, mut chosen) = (Vec::new(), HashSet::new(), HashSet::new());
     for (client, id) in wanted.iter().filter(|one| seen.insert(*one)) {
         let Some(spot) = lines::get(c, client, id).await? else { continue };
@@ -90,7 +81,9 @@ pub async fn look(
             Err(NotInvited::NotWanted)
         } else if booked.contains_key(client) {
             Err(NotInvited::Booked)
-        } else if is_blocked(&tested, &blocked, client, id) {
+        } else if barred.unsettled(client) {
+            Err(NotInvited::Unsettled)
+        } else if barred.stops(client, service) {
             Err(NotInvited::Blocked)
         } else if offered.iter().all(|given| given.id != *id) {
             Err(NotInvited::NotOffered)
@@ -138,17 +131,20 @@ pub async fn send(app: &App, member: &Member, wanted: &[(ClientId, ServiceId)]) 
     Ok(sent)
 }
 
-/// Whether a letter that waits may still leave: meanwhile she may have booked or taken her word back, or the last who gave
-/// the service may have left.
+/// Whether a letter that waits may still leave: meanwhile she may have booked, taken her word back or reacted, or the last
+/// who gave the service may have left.
 ///
 /// # Errors
 /// When the database can't.
 pub async fn still_wanted(c: &mut Connection, id: &InvitationId, now: OffsetDateTime) -> Stored<bool> {
     let Some(one) = invitations::get(c, id).await? else { return Ok(false) };
     let studio = studio::get(c).await?.ok_or_else(|| impossible("studio", "id", "1"))?;
-    let offered = diary::offered(c, studio.zone.date_at(now)).await?;
-    let ids = [&one.client];
-    Ok(offered.iter().any(|service| service.id == one.service)
+    let (today, ids) = (studio.zone.date_at(now), [&one.client]);
+    let offered = diary::offered(c, today).await?;
+    let Some(service) = offered.iter().find(|service| service.id == one.service) else { return Ok(false) };
+    let barred = Barred::load(c, &studio, today, &ids).await?;
+    Ok(!barred.unsettled(&one.client)
+        && !barred.stops(&one.client, service)
         && retouch::may_invite(c, &ids).await?.contains(&one.client)
         && retouch::booked(c, &ids, now).await?.is_empty())
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use time::OffsetDateTime;
+use time::{Duration, OffsetDateTime};
 
 use super::treating::may_see;
 use crate::app::App;
@@ -90,7 +90,8 @@ pub async fn report(app: &App, member: &Member, client: &ClientId, said: Report)
     let mut products = Vec::new();
     if let Some(id) = &said.visit {
         let (begun, used) = used_at(&mut tx, client, id).await?.ok_or(Refused::NotFound)?;
-        if said.began_at < begun {
+        // A form gives minutes: what begins in the first minute is not before it.
+        if said.began_at < begun - Duration::seconds(begun.second().into()) {
             return Err(Refused::BeforeTreatment);
         }
         products = used;

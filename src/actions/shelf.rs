@@ -2,18 +2,15 @@
 
 use time::Date;
 
-use crate::domain::age::Jurisdiction;
-use crate::domain::bottle::{Unfit, unfit};
 use crate::domain::ids::{ProductId, ServiceId};
 use crate::store::catalogue::{self, Batch, Product, Service};
-use crate::store::{Connection, Stored, studio};
+use crate::store::{Connection, Stored};
 
 /// Everything that is on the shelf.
 pub struct Shelf {
     batches: Vec<Batch>,
     products: Vec<Product>,
     services: Vec<Service>,
-    place: Jurisdiction,
     on: Date,
 }
 
@@ -27,7 +24,6 @@ impl Shelf {
             batches: catalogue::batches(c).await?,
             products: catalogue::products(c).await?,
             services: catalogue::services(c).await?,
-            place: studio::get(c).await?.map_or(Jurisdiction::Other, |studio| studio.jurisdiction),
             on,
         })
     }
@@ -42,11 +38,9 @@ impl Shelf {
         self.products.iter().find(|product| product.id == *id)
     }
 
-    /// Why a batch may not be used for a service.
-    pub fn unfit(&self, batch: &Batch, service: &ServiceId) -> Option<Unfit> {
-        let service = self.services.iter().find(|one| one.id == *service)?;
-        let label = self.product(&batch.product).and_then(|product| product.label.as_ref());
-        unfit(&batch.days, label, service.kind.area(), self.place, self.on)
+    /// The day.
+    pub fn on(&self) -> Date {
+        self.on
     }
 
     /// The batches with a number that somebody read from a bottle, of products in use: of those that the service brings

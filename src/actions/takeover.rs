@@ -268,6 +268,7 @@ async fn add_test(
         practitioner: None,
         batch: NOT_KNOWN.to_owned(),
         site: NOT_KNOWN.to_owned(),
+        voiding: None,
         notes: Vec::new(),
     };
     skin_tests::insert(c, &stored, now).await?;

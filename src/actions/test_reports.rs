@@ -10,11 +10,11 @@ use crate::documents::upload::Checked;
 use crate::domain::file::Purpose;
 use crate::domain::ids::{ClientId, SkinTestId};
 use crate::domain::role::{Actor, Member};
-use crate::domain::skin_test::{ReadBy, Reading, SkinTest, TestResult, VoidCause};
+use crate::domain::skin_test::{ReadBy, Reading, SkinTest, TestResult, VoidCause, VoidRefused};
 use crate::store::audit::Event;
 use crate::store::skin_tests::{self, StoredTest};
 use crate::store::types::sha256_hex;
-use crate::store::{Connection, Stored, audit, clients, outbox, readable, studio};
+use crate::store::{Connection, StoreError, Stored, audit, clients, outbox, reactions as reports, readable, studio};
 
 /// Tests applied so close together are asked about in one mail and on one page.
 pub const TOGETHER: Duration = Duration::hours(12);
@@ -133,21 +133,46 @@ async fn tell_studio(app: &App, c: &mut Connection, client: &ClientId, now: Offs
     Ok(())
 }
 
-/// A test no longer counts: what was recorded stays, and no mail asks about it any more. `false` when it didn't before.
+/// Why a test goes on counting.
+#[derive(Debug, thiserror::Error)]
+pub enum NotVoided {
+    /// The database can't.
+    #[error(transparent)]
+    Store(#[from] StoreError),
+    /// It failed, and that is not over or not explained.
+    #[error(transparent)]
+    Refused(#[from] VoidRefused),
+}
+
+/// A test no longer counts: what was recorded stays, and no mail asks about it any more. Where it failed, `why` is kept.
 ///
 /// # Errors
-/// When the database can't.
-pub async fn void(app: &App, member: &Member, client: &ClientId, id: &SkinTestId, cause: VoidCause) -> Stored<bool> {
+/// [`NotVoided`]; nothing is changed then.
+pub async fn void(
+    app: &App,
+    member: &Member,
+    client: &ClientId,
+    id: &SkinTestId,
+    cause: VoidCause,
+    why: &str,
+) -> Result<(), NotVoided> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    if !skin_tests::void(&mut tx, id, cause).await? {
-        return Ok(false);
-    }
+    let stored = skin_tests::of_client(&mut tx, client).await?.into_iter().find(|one| one.test.id == *id);
+    let Some(stored) = stored.filter(|one| one.test.voided.is_none()) else { return Ok(()) };
+    let open = reports::of_skin_test(&mut tx, id).await?.is_some_and(|report| report.state.is_open());
+    stored.test.may_be_voided(open, why)?;
+    let detail = if stored.test.failed() {
+        skin_tests::void_failed(&mut tx, id, cause, (why.trim(), &member.name), now).await?;
+        "with a written reason"
+    } else {
+        skin_tests::void(&mut tx, id, cause).await?;
+        ""
+    };
     outbox::cancel_prompts(&mut tx, id).await?;
-    let event = Event { action: "skin-test.voided", client: Some(client), object: id.as_str(), detail: "" };
+    let event = Event { action: "skin-test.voided", client: Some(client), object: id.as_str(), detail };
     audit::append(&mut tx, &Actor::Member(member.clone()), event, now).await?;
-    tx.commit().await?;
-    Ok(true)
+    Ok(tx.commit().await?)
 }
 
 /// The maker changed a product's formula: none of its tests so far counts any more. How many there were.

@@ -4,14 +4,14 @@ mod record;
 
 pub use record::{Record, RecordRefused};
 
-use time::Date;
+use time::{Date, OffsetDateTime};
 
 use super::case::Known;
 use super::chair::{self, LookedAt};
 use super::shelf::Shelf;
 use super::{Pending, enqueue, wishes};
 use crate::app::App;
-use crate::domain::ids::{ClientId, TreatmentId, VisitId};
+use crate::domain::ids::{ClientId, ProductId, TreatmentId, VisitId};
 use crate::domain::readiness::Readiness;
 use crate::domain::role::{Actor, Member, Role};
 use crate::domain::verdict::{Start, Verdict};
@@ -21,7 +21,7 @@ use crate::store::studio::Studio;
 use crate::store::treatments::{self, Treatment};
 use crate::store::types::impossible;
 use crate::store::visits::{self, Purpose, Visit};
-use crate::store::{Connection, StoreError, Stored, audit, clients};
+use crate::store::{Connection, StoreError, Stored, audit, clients, studio};
 
 /// Why a change at the chair was not made.
 #[derive(Debug, thiserror::Error)]
@@ -227,7 +227,7 @@ pub async fn record(app: &App, member: &Member, id: &VisitId, record: Record) ->
     let mut tx = app.db.write().await?;
     let (mut visit, client) = found(&mut tx, member, id).await?;
     visit.state = visit.state.finish()?;
-    let record = record.checked(&Shelf::load(&mut tx, visit.civil.date()).await?, &[], now)?;
+    let record = checked(&mut tx, &visit, &client, record, &[], now).await?;
     let treatment = TreatmentId::from_random(app.random.id());
     treatments::insert(&mut tx, &treatment, &client, id, now).await?;
     let by = member.practitioner.as_ref().unwrap_or(&visit.practitioner);
@@ -240,6 +240,19 @@ pub async fn record(app: &App, member: &Member, id: &VisitId, record: Record) ->
     log(&mut tx, member, "treatment.recorded", &client, treatment.as_str(), "", now).await?;
     tx.commit().await?;
     Ok(treatment)
+}
+
+async fn checked(
+    c: &mut Connection,
+    visit: &Visit,
+    client: &ClientId,
+    record: Record,
+    used: &[(ProductId, String)],
+    now: OffsetDateTime,
+) -> Result<Record, Refused> {
+    let studio = studio::get(c).await?.ok_or_else(|| impossible("studio", "id", "1"))?;
+    let known = Known::load(c, &studio, Some(client), &record.service).await?;
+    Ok(record.checked(&Shelf::load(c, visit.civil.date()).await?, &known, &visit.id, used, now)?)
 }
 
 /// Adds a version to a record; those before it stay.
@@ -261,7 +274,7 @@ pub async fn correct(
         return Err(Refused::WantsReason);
     }
     let last = treatment.current().ok_or_else(|| impossible("treatment_version", "version", id.as_str()))?;
-    let record = record.checked(&Shelf::load(&mut tx, visit.civil.date()).await?, &last.products, now)?;
+    let record = checked(&mut tx, &visit, &treatment.client, record, &last.products, now).await?;
     let next = record.version(last.version + 1, &last.practitioner, member, reason, now);
     treatments::add_version(&mut tx, id, &next).await?;
     let detail = format!("version {}", next.version);
@@ -282,7 +295,7 @@ async fn log(
     client: &ClientId,
     object: &str,
     detail: &str,
-    now: time::OffsetDateTime,
+    now: OffsetDateTime,
 ) -> Stored<()> {
     let event = Event { action, client: Some(client), object, detail };
     audit::append(c, &Actor::Member(member.clone()), event, now).await

@@ -3,7 +3,7 @@
 use time::Date;
 
 use super::age::Jurisdiction;
-use super::catalogue::Area;
+use super::catalogue::{Area, Chemistry, ServiceKind};
 use super::limits::{self, Label, Warning};
 use crate::{t, tf};
 
@@ -18,9 +18,33 @@ pub struct Days {
     pub discarded_on: Option<Date>,
 }
 
+/// What is in a bottle, and what is known of it and of her whom it is for.
+#[derive(Debug, Clone, Copy)]
+pub struct Bottle<'a> {
+    /// Its days.
+    pub days: &'a Days,
+    /// What it brings near the eye.
+    pub chemistry: Chemistry,
+    /// Its label, once somebody has gone through it.
+    pub label: Option<&'a Label>,
+    /// Whether it is blocked for her.
+    pub blocked: bool,
+    /// Whether a skin test is asked for, and none counts.
+    pub untested: bool,
+}
+
 /// Why something may not be used.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum Unfit {
+    /// It is blocked for the client: it, or what shares a flagged ingredient with it, did her harm.
+    #[error("{}", t("the client reacted to it, or to what shares a flagged ingredient with it"))]
+    Blocked,
+    /// It was not tested on her, though that is asked for.
+    #[error("{}", t("no skin test of it on the client counts, though one is asked for"))]
+    Untested,
+    /// The service doesn't use what it is.
+    #[error("{}", t("it is not for this service"))]
+    OtherService,
     /// Its last day is over.
     #[error("{}", tf("the batch had ended on {day}").with("day", .0))]
     Expired(Date),
@@ -44,16 +68,26 @@ impl Days {
     }
 }
 
-/// Why a product may not be used on an area on a day. A label that nobody has gone through refuses nothing; what stands
-/// from memory or was inferred only warns.
-pub fn unfit(days: &Days, label: Option<&Label>, area: Area, place: Jurisdiction, on: Date) -> Option<Unfit> {
+/// Whether a skin test is asked for before a product is used for a service: the service or the label wants one, or the
+/// service wants one of another product of its kind, in whose place this one would be used.
+pub fn asks_for_test(wanted: bool, label_hours: Option<u16>, wanted_of_its_kind: bool) -> bool {
+    wanted || label_hours.is_some() || wanted_of_its_kind
+}
+
+/// Why what is in a bottle may not be used for a service on a day, the gravest first. A label that nobody has gone through
+/// refuses nothing; what stands from memory or was inferred only warns.
+pub fn unfit(bottle: &Bottle<'_>, service: ServiceKind, place: Jurisdiction, on: Date) -> Option<Unfit> {
+    let area = service.area();
     let by_label = |label: &Label| {
         if !label.areas.contains(&area) {
             return Some(Unfit::OtherArea(area));
         }
         limits::stops(place, label, area).into_iter().find(Warning::is_firm).map(Unfit::BeyondLimit)
     };
-    days.over(on).or_else(|| label.and_then(by_label))
+    let other_service = || (!service.chemistries().contains(&bottle.chemistry)).then_some(Unfit::OtherService);
+    let blocked = bottle.blocked.then_some(Unfit::Blocked);
+    let by_itself = blocked.or_else(|| bottle.days.over(on)).or_else(other_service);
+    by_itself.or_else(|| bottle.label.and_then(by_label)).or_else(|| bottle.untested.then_some(Unfit::Untested))
 }
 
 #[cfg(test)]
@@ -86,15 +120,47 @@ mod tests {
         assert_eq!(Days::default().over(date!(2100 - 01 - 01)), None);
     }
 
+    const ON: Date = date!(2026 - 03 - 02);
+    const DAYS: Days = Days { expires_on: None, opened_on: None, discarded_on: None };
+
+    fn lotion(label: Option<&Label>) -> Bottle<'_> {
+        Bottle { days: &DAYS, chemistry: Chemistry::Lotion, label, blocked: false, untested: false }
+    }
+
     // 11 % thioglycolic acid near lashes: Regulation (EC) 1223/2009, Annex III entry 2a (d).
     #[test]
     fn another_area_and_too_much_are_refused_and_what_nobody_read_is_not() {
-        let on = date!(2026 - 03 - 02);
-        let of = |label: &Label, area| unfit(&Days::default(), Some(label), area, Jurisdiction::EuUk, on);
-        assert_eq!(of(&label(&[Area::Brow], &[]), Area::Lash), Some(Unfit::OtherArea(Area::Lash)));
-        assert_eq!(of(&label(&[Area::Lash], &[(Ingredient::Thioglycolate, 1100)]), Area::Lash), None);
-        let strong = of(&label(&[Area::Lash], &[(Ingredient::Thioglycolate, 1101)]), Area::Lash);
+        let of = |label: &Label| unfit(&lotion(Some(label)), ServiceKind::LashLift, Jurisdiction::EuUk, ON);
+        assert_eq!(of(&label(&[Area::Brow], &[])), Some(Unfit::OtherArea(Area::Lash)));
+        assert_eq!(of(&label(&[Area::Lash], &[(Ingredient::Thioglycolate, 1100)])), None);
+        let strong = of(&label(&[Area::Lash], &[(Ingredient::Thioglycolate, 1101)]));
         assert!(matches!(strong, Some(Unfit::BeyondLimit(Warning { what: Misfit::Above(1100), .. }))), "{strong:?}");
-        assert_eq!(unfit(&Days::default(), None, Area::Lash, Jurisdiction::EuUk, on), None);
+        assert_eq!(unfit(&lotion(None), ServiceKind::LashLift, Jurisdiction::EuUk, ON), None);
+    }
+
+    #[test]
+    fn what_harmed_her_what_is_untested_and_what_the_service_does_not_use_is_refused() {
+        let of = |bottle: Bottle<'_>, service| unfit(&bottle, service, Jurisdiction::EuUk, ON);
+        let (lift, tint) = (ServiceKind::LashLift, ServiceKind::BrowTint);
+        let brow = label(&[Area::Brow], &[]);
+        let old = Days { expires_on: Some(date!(2026 - 03 - 01)), ..Days::default() };
+        let worst = Bottle { days: &old, blocked: true, untested: true, ..lotion(Some(&brow)) };
+        assert_eq!(of(worst, tint), Some(Unfit::Blocked), "the gravest is said");
+        let worst = Bottle { blocked: false, ..worst };
+        assert_eq!(of(worst, tint), Some(Unfit::Expired(date!(2026 - 03 - 01))));
+        let worst = Bottle { days: &DAYS, ..worst };
+        assert_eq!(of(worst, tint), Some(Unfit::OtherService));
+        assert_eq!(of(worst, lift), Some(Unfit::OtherArea(Area::Lash)));
+        assert_eq!(of(Bottle { label: None, ..worst }, lift), Some(Unfit::Untested));
+        let asked = |wanted, hours, of_its_kind| asks_for_test(wanted, hours, of_its_kind);
+        assert_eq!(
+            [
+                asked(false, None, false),
+                asked(true, None, false),
+                asked(false, Some(24), false),
+                asked(false, None, true)
+            ],
+            [false, true, true, true]
+        );
     }
 }

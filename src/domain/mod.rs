@@ -20,6 +20,7 @@ pub mod consent;
 pub mod file;
 pub mod fingerprint;
 pub mod growth;
+pub mod harm;
 pub mod hours;
 pub mod ids;
 pub mod iso;

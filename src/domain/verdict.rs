@@ -133,8 +133,10 @@ impl fmt::Display for Basis {
 pub enum About {
     /// The client's age.
     Age,
-    /// The skin test of one product, or a reaction to it.
+    /// The skin test of one product.
     SkinTest(ProductId),
+    /// A reaction to one product, or one that is not settled.
+    Reaction(Option<ProductId>),
     /// What the label of one product says.
     Product(ProductId),
     /// The answer to one question, by its key.

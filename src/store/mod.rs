@@ -31,6 +31,7 @@ pub mod exports;
 pub mod feeds;
 pub mod files;
 pub mod guardians;
+pub mod harm;
 pub mod health;
 pub mod holds;
 pub mod invitations;

@@ -31,7 +31,8 @@ pub struct Reaction {
     pub reported_at: OffsetDateTime,
     /// When to ask again.
     pub due_at: Option<OffsetDateTime>,
-    /// Products with their batches.
+    /// Products with their batches: those it was written with, and those that the record of its visit names by now, or that
+    /// were taken so far while there is none.
     pub products: Vec<(ProductId, String)>,
     /// What was written to it, oldest first.
     pub entries: Vec<Entry>,
@@ -180,10 +181,21 @@ pub async fn get(c: &mut Connection, id: &ReactionId) -> Stored<Option<Reaction>
     .fetch_optional(&mut *c)
     .await?;
     let Some(row) = row else { return Ok(None) };
-    let products =
-        sqlx::query!("SELECT product_id, batch FROM reaction_product WHERE reaction_id = ? ORDER BY product_id", key)
-            .fetch_all(&mut *c)
-            .await?;
+    let products = sqlx::query!(
+        r#"SELECT product_id AS "product_id!: String", batch AS "batch!: String" FROM reaction_product WHERE reaction_id = ?1
+           UNION
+           SELECT p.product_id, p.batch FROM reaction r JOIN treatment t ON t.visit_id = r.visit_id
+           JOIN treatment_product p ON p.treatment_id = t.id
+               AND p.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
+           WHERE r.id = ?1
+           UNION
+           SELECT b.product_id, b.number FROM reaction r JOIN chair_batch b ON b.visit_id = r.visit_id
+           WHERE r.id = ?1 AND NOT EXISTS (SELECT 1 FROM treatment t WHERE t.visit_id = r.visit_id)
+           ORDER BY 1, 2"#,
+        key
+    )
+    .fetch_all(&mut *c)
+    .await?;
     let entries = sqlx::query!(
         "SELECT id, body, written_by, written_at FROM reaction_entry WHERE reaction_id = ? ORDER BY id",
         key

@@ -11,7 +11,6 @@ use super::types::{civil, impossible, read};
 use super::{Connection, Stored};
 use crate::domain::ids::{ClientId, ProductId, ServiceId};
 use crate::domain::retouch::Done;
-use crate::domain::skin_test::TestResult;
 
 /// A client with her treatments, oldest first.
 #[derive(Debug, Clone)]
@@ -133,36 +132,6 @@ pub async fn may_invite(c: &mut Connection, clients: &[&ClientId]) -> Stored<Has
         }
     }
     Ok(may)
-}
-
-/// The products that these clients may not have again: a treatment with them ended with a reaction, or their skin test
-/// failed.
-///
-/// # Errors
-/// When the file can't be read.
-pub async fn blocked(c: &mut Connection, clients: &[&ClientId]) -> Stored<HashSet<(ClientId, ProductId)>> {
-    let ids = as_json(clients.iter().map(|id| id.as_str()));
-    let failing = as_json(TestResult::ALL.into_iter().filter(|result| result.fails()).map(TestResult::as_str));
-    let rows = sqlx::query!(
-        "SELECT t.client_id, p.product_id FROM treatment t
-         JOIN treatment_version x ON x.treatment_id = t.id
-             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-         JOIN treatment_product p ON p.treatment_id = t.id AND p.version = x.version
-         WHERE t.client_id IN (SELECT value FROM json_each(?1)) AND x.outcome = 'reaction'
-         UNION
-         SELECT s.client_id, s.product_id FROM skin_test s JOIN skin_test_reading r ON r.skin_test_id = s.id
-         WHERE s.client_id IN (SELECT value FROM json_each(?1)) AND r.result IN (SELECT value FROM json_each(?2))",
-        ids,
-        failing
-    )
-    .fetch_all(c)
-    .await?;
-    rows.into_iter()
-        .map(|row| {
-            let client = read("treatment", "client_id", &row.client_id, ClientId::parse(&row.client_id))?;
-            Ok((client, read("treatment_product", "product_id", &row.product_id, ProductId::parse(&row.product_id))?))
-        })
-        .collect()
 }
 
 /// The products that each service wants tested.

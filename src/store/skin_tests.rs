@@ -1,11 +1,36 @@
 //! Skin tests and the looks at them.
 
+use serde::{Deserialize, Serialize};
 use time::OffsetDateTime;
 
 use super::types::{impossible, instant, read};
 use super::{Connection, Stored};
 use crate::domain::ids::{ClientId, PractitionerId, ProductId, SkinTestId, VisitId};
 use crate::domain::skin_test::{ReadBy, Reading, SkinTest, TestResult, VoidCause};
+
+/// Why a test that failed no longer counts, as somebody wrote it. It is kept with the cause, as one sealed text.
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct Voiding {
+    cause: VoidCause,
+    /// Why.
+    pub why: String,
+    /// By whom.
+    pub by: String,
+    /// When.
+    #[serde(with = "time::serde::timestamp")]
+    pub at: OffsetDateTime,
+}
+
+/// Reads what stands where a test no longer counts: the cause's word, or all of it.
+pub(super) fn read_voided(text: &str, id: &str) -> Stored<(VoidCause, Option<Voiding>)> {
+    match VoidCause::parse(text) {
+        Some(cause) => Ok((cause, None)),
+        None => {
+            let voiding: Voiding = read("skin_test", "voided", id, serde_json::from_str(text))?;
+            Ok((voiding.cause, Some(voiding)))
+        }
+    }
+}
 
 /// A skin test with what the record holds beside the rule's part.
 #[derive(Debug, Clone)]
@@ -22,6 +47,8 @@ pub struct StoredTest {
     pub batch: String,
     /// Where on the skin.
     pub site: String,
+    /// Why it no longer counts, where it failed and somebody let it.
+    pub voiding: Option<Voiding>,
     /// Each reading's note and reader, in the order of `test.readings`.
     pub notes: Vec<(String, String)>,
 }
@@ -59,12 +86,12 @@ pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Stor
             let note = key.text("skin_test_reading", "note", &reading.id.to_string(), &reading.note)?;
             notes.push((note, reading.read_by.clone()));
         }
-        let voided = match &row.voided {
+        let (voided, voiding) = match &row.voided {
             Some(word) => {
-                let word = key.text("skin_test", "voided", id, word)?;
-                Some(VoidCause::parse(&word).ok_or_else(|| impossible("skin_test", "voided", id))?)
+                let (cause, voiding) = read_voided(&key.text("skin_test", "voided", id, word)?, id)?;
+                (Some(cause), voiding)
             }
-            None => None,
+            None => (None, None),
         };
         let test = SkinTest {
             id: read("skin_test", "id", id, SkinTestId::parse(id))?,
@@ -84,6 +111,7 @@ pub async fn of_client(c: &mut Connection, client: &ClientId) -> Stored<Vec<Stor
                 .transpose()?,
             batch: row.batch,
             site: key.text("skin_test", "site", id, &row.site)?,
+            voiding,
             notes,
         });
     }
@@ -208,10 +236,29 @@ pub async fn by_link(c: &mut Connection, token_hash: &str, now: OffsetDateTime) 
 /// # Errors
 /// When the file can't be written.
 pub async fn void(c: &mut Connection, id: &SkinTestId, cause: VoidCause) -> Stored<bool> {
+    void_as(c, id, cause.as_str()).await
+}
+
+/// The same with why, by whom and when, since a reaction was seen.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn void_failed(
+    c: &mut Connection,
+    id: &SkinTestId,
+    cause: VoidCause,
+    (why, by): (&str, &str),
+    at: OffsetDateTime,
+) -> Stored<bool> {
+    let voiding = Voiding { cause, why: why.to_owned(), by: by.to_owned(), at };
+    void_as(c, id, &read("skin_test", "voided", id.as_str(), serde_json::to_string(&voiding))?).await
+}
+
+async fn void_as(c: &mut Connection, id: &SkinTestId, text: &str) -> Stored<bool> {
     let id = id.as_str();
     let client = sqlx::query_scalar!("SELECT client_id FROM skin_test WHERE id = ? AND voided IS NULL", id);
     let Some(client) = client.fetch_optional(&mut *c).await? else { return Ok(false) };
-    let cause = c.sealer(&client).await?.text("skin_test", "voided", id, cause.as_str())?;
+    let cause = c.sealer(&client).await?.text("skin_test", "voided", id, text)?;
     sqlx::query!("UPDATE skin_test SET voided = ? WHERE id = ?", cause, id).execute(c).await?;
     Ok(true)
 }

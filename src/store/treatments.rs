@@ -11,7 +11,7 @@ mod past;
 mod start;
 mod times;
 
-pub use past::{Past, past, reacted, reactions, uses};
+pub use past::{Past, past, reactions, uses};
 pub use start::{Start, add_start, start};
 
 /// How a treatment came out.

@@ -1,9 +1,12 @@
 //! What she signed, and which of her skin tests still count.
 
+use time::OffsetDateTime;
+
 use super::Known;
 use crate::domain::age::GuardianPart;
 use crate::domain::consent::{self, ConsentRecord, ConsentStanding, Signed, Subject};
 use crate::domain::fingerprint::Fingerprint;
+use crate::domain::ids::VisitId;
 use crate::domain::questionnaire::{Answer, Answers};
 use crate::domain::skin_test::{SkinTest, VoidCause};
 
@@ -84,18 +87,19 @@ impl Known {
         GuardianPart { present: self.guardian_here.unwrap_or(promised.present), ..promised }
     }
 
-    /// When she reacted to anything: in a treatment, or in the skin test of another product than this one.
-    fn reacted_after(&self, test: &SkinTest) -> bool {
-        let failing = self.tests.iter().filter(|other| other.product != test.product);
-        let failing = failing.flat_map(|other| &other.readings).filter(|reading| reading.result.fails());
-        self.reactions.iter().copied().chain(failing.map(|reading| reading.at)).any(|at| at > test.applied_at)
+    /// Whether she reacted to anything after a test: in a treatment, or in the skin test of another product than this one.
+    fn reacted_after(&self, test: &SkinTest, at: OffsetDateTime, but: Option<&VisitId>) -> bool {
+        let failing = self.harm.iter().filter(|harm| harm.in_test && harm.product != test.product);
+        let elsewhere = self.reactions.iter().filter(|(_, visit)| but.is_none() || visit.as_ref() != but);
+        let mut reacted = elsewhere.map(|(when, _)| *when).chain(failing.map(|harm| harm.at));
+        reacted.any(|when| when > test.applied_at && when <= at)
     }
 
-    /// Her tests, with those that a later answer or a later reaction made void.
-    pub(super) fn tests(&self) -> Vec<SkinTest> {
+    /// Her tests as of a moment, with those that a later answer or a later reaction made void; one at the visit `but` doesn't.
+    pub(super) fn tests(&self, at: OffsetDateTime, but: Option<&VisitId>) -> Vec<SkinTest> {
         let voided = |test: &SkinTest| {
             self.answers.windows(2).any(|pair| match pair {
-                [(set, at), (before, _)] if *at > test.applied_at => {
+                [(set, given), (before, _)] if *given > test.applied_at && *given <= at => {
                     !self.screening(set).voided_by(Some(before), self.service.kind).is_empty()
                 }
                 _ => false,
@@ -106,7 +110,7 @@ impl Known {
             if test.voided.is_none() && voided(test) {
                 test.voided = Some(VoidCause::HealthChange);
             }
-            if test.voided.is_none() && self.reacted_after(test) {
+            if test.voided.is_none() && self.reacted_after(test, at, but) {
                 test.voided = Some(VoidCause::Reaction);
             }
         }

@@ -4,7 +4,10 @@
 //! the same verdict from all three.
 
 mod agreed;
+mod barred;
+mod bottle;
 mod choices;
+mod judged;
 mod shelf;
 mod visit;
 
@@ -15,7 +18,8 @@ use time::{Date, OffsetDateTime};
 use crate::domain::age::{self, AgePolicy, Jurisdiction};
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::consent::ConsentRecord;
-use crate::domain::ids::{ClientId, ProductId, ServiceId};
+use crate::domain::harm::blocks;
+use crate::domain::ids::{ClientId, ProductId, ServiceId, VisitId};
 use crate::domain::letter::Letter;
 use crate::domain::limits::Ingredient;
 use crate::domain::person::BirthDate;
@@ -28,12 +32,15 @@ use crate::domain::visit::VisitState;
 use crate::domain::window::{self, RetouchRule, Wait, Window};
 use crate::domain::zone::Zone;
 use crate::store::catalogue::{Product, Service};
+use crate::store::harm::{self, Harm};
 use crate::store::health::InForce;
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::visits::{Purpose, Visit};
 use crate::store::{Connection, Stored, catalogue, clients, health, letters, skin_tests, treatments, visits};
+pub use barred::Barred;
 pub use choices::{RetouchRules, test_rules};
+pub use judged::{Judged, judged};
 
 /// Whose visit for what is judged.
 #[derive(Debug, Clone, Copy)]
@@ -90,9 +97,11 @@ pub struct Known {
     /// Begin of a skin test that is booked, and the products that its service wants tested.
     booked_tests: Vec<(OffsetDateTime, Vec<ProductId>)>,
     uses: Vec<(ProductId, OffsetDateTime)>,
-    reacted: Vec<ProductId>,
-    /// When she reacted to a treatment.
-    reactions: Vec<OffsetDateTime>,
+    harm: Vec<Harm>,
+    /// When she reacted, and at which visit.
+    reactions: Vec<(OffsetDateTime, Option<VisitId>)>,
+    /// Whether a reaction of hers, from moderate on, is not settled.
+    reaction_open: bool,
     past: Vec<treatments::Past>,
     letters: Vec<Letter>,
 }
@@ -152,7 +161,7 @@ impl Known {
         let products = catalogue::tests_for(c, &service.id).await?;
         let register = catalogue::products(c).await?;
         let mut known = Self {
-            shelf: shelf::shelf(&register, &products),
+            shelf: shelf::shelf(&register, &products, &BTreeSet::new()),
             ingredients: shelf::ingredients(&register, &products, service.kind),
             products,
             register,
@@ -169,8 +178,9 @@ impl Known {
             tests: Vec::new(),
             booked_tests: Vec::new(),
             uses: Vec::new(),
-            reacted: Vec::new(),
+            harm: Vec::new(),
             reactions: Vec::new(),
+            reaction_open: false,
             past: Vec::new(),
             letters: Vec::new(),
             service,
@@ -182,13 +192,16 @@ impl Known {
     }
 
     async fn load_client(&mut self, c: &mut Connection, id: &ClientId) -> Stored<()> {
-        let client = clients::get(c, id).await?.ok_or_else(|| impossible("client", "id", id.as_str()))?;
+        let client = clients::even_restricted(c, id).await?.ok_or_else(|| impossible("client", "id", id.as_str()))?;
         self.birth = Some(client.born);
         self.answers = health::answers(c, id).await?.into_iter().map(|given| (given.set, given.given_at)).collect();
         self.consents = health::consents(c, id).await?.into_iter().map(|consent| consent.record).collect();
         self.tests = skin_tests::of_client(c, id).await?.into_iter().map(|stored| stored.test).collect();
         self.uses = treatments::uses(c, id).await?;
-        self.reacted = treatments::reacted(c, id).await?;
+        self.harm = harm::of(c, &[id]).await?;
+        let harmed = self.harm.iter().map(|harm| harm.product.clone()).collect();
+        self.shelf = shelf::shelf(&self.register, &self.products, &harmed);
+        self.reaction_open = !harm::unsettled(c, &[id]).await?.is_empty();
         self.letters = letters::counting(c, id).await?;
         self.reactions = treatments::reactions(c, id).await?;
         self.past = treatments::past(c, Some(id)).await?;
@@ -246,7 +259,10 @@ impl Known {
             *begins > now && *begins < at && products.contains(&product.id)
         };
         let related = shelf::sharing(&self.register, product);
-        let blocked = self.reacted.iter().any(|other| *other == product.id || related.contains(other));
+        // A skin test that failed speaks for itself.
+        let in_treatments = self.harm.iter().filter(|harm| !harm.in_test);
+        let harmed = in_treatments.map(|harm| harm.product.clone()).collect();
+        let blocked = blocks(&harmed, &product.id, &related);
         Planned {
             product: product.id.clone(),
             needs_test: true,
@@ -303,10 +319,11 @@ impl Known {
             place: self.place,
             shelf: &self.shelf,
             products: &products,
-            tests: &self.tests(),
+            tests: &self.tests(now, None),
             test_rules: self.test_rules,
             consent: self.consent_standing(),
             window_opens: self.window(at, &[]).map(|window| window.opens()),
+            reaction_open: self.reaction_open,
         })
     }
 

@@ -3,21 +3,25 @@
 use std::collections::BTreeSet;
 
 use crate::domain::catalogue::ServiceKind;
+use crate::domain::harm;
 use crate::domain::ids::ProductId;
 use crate::domain::limits::Ingredient;
 use crate::domain::readiness::Shelved;
 use crate::store::catalogue::Product;
 
-/// The products in use, and those that are planned.
-pub(super) fn shelf(register: &[Product], planned: &[Product]) -> Vec<Shelved> {
+/// The products in use, those that are planned, and those that did her harm.
+pub(super) fn shelf(register: &[Product], planned: &[Product], harmed: &BTreeSet<ProductId>) -> Vec<Shelved> {
     let is_planned = |product: &Product| planned.iter().any(|one| one.id == product.id);
     let shelved = |product: &Product| Shelved {
         product: product.id.clone(),
         chemistry: product.chemistry,
         label: product.label.clone(),
         planned: is_planned(product),
+        in_use: product.active,
+        blocked: harm::blocks(harmed, &product.id, &sharing(register, product)),
     };
-    register.iter().filter(|product| product.active || is_planned(product)).map(shelved).collect()
+    let of_matter = |product: &&Product| product.active || is_planned(product) || harmed.contains(&product.id);
+    register.iter().filter(of_matter).map(shelved).collect()
 }
 
 /// Everything that any product which may be used for a kind of service holds. Nothing is known while a chemical of the
@@ -27,7 +31,7 @@ pub(super) fn ingredients(
     planned: &[Product],
     kind: ServiceKind,
 ) -> Option<BTreeSet<Ingredient>> {
-    let shelf = shelf(register, planned);
+    let shelf = shelf(register, planned, &BTreeSet::new());
     let mut held = BTreeSet::new();
     for chemistry in kind.chemistries() {
         let mut of_kind = shelf.iter().filter(|shelved| shelved.chemistry == *chemistry).peekable();
@@ -41,11 +45,8 @@ pub(super) fn ingredients(
 
 /// The other products that share a flagged ingredient with this one.
 pub(super) fn sharing(register: &[Product], product: &Product) -> Vec<ProductId> {
-    let holds =
-        |other: &Product, ingredient| other.label.as_ref().is_some_and(|label| label.holds.contains_key(ingredient));
-    let shares = |other: &&Product| {
-        other.id != product.id
-            && product.label.as_ref().is_some_and(|label| label.holds.keys().any(|ingredient| holds(other, ingredient)))
-    };
-    register.iter().filter(shares).map(|other| other.id.clone()).collect()
+    fn listed(product: &Product) -> harm::Listed<'_> {
+        (&product.id, product.label.as_ref())
+    }
+    harm::related(listed(product), register.iter().map(listed))
 }

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use time::{Date, OffsetDateTime};
 
 use super::words;
-use crate::actions::case;
+use crate::actions::case::{self, Judged};
 use crate::documents::record::{
     AnswerSet, AuditRow, ClientRecord, Consent, Guardian, Moment, Override, Person, Readiness, Reading, SkinTest,
     Studio, Tick, Visit,
@@ -16,20 +16,17 @@ use crate::domain::consent::{self, ConsentRecord, ConsentText};
 use crate::domain::ids::{ClientId, PractitionerId, ProductId, RoomId, ServiceId, VisitId};
 use crate::domain::questionnaire::Questionnaire;
 use crate::domain::readiness;
-use crate::domain::skin_test::{self, Planned, TestRules, TestStanding};
 use crate::domain::visit::VisitState;
 use crate::domain::zone::Zone;
 use crate::store::audit::Entry as Logged;
 use crate::store::catalogue::Product;
 use crate::store::clients::Client;
 use crate::store::health::{StoredAnswers, StoredConsent};
-use crate::store::skin_tests::StoredTest;
 use crate::store::treatments::Start;
 use crate::store::types::read;
 use crate::store::visits::{self, Purpose};
 use crate::store::{
-    Connection, Stored, audit, catalogue, clients, exports, health, papers, practitioners, skin_tests, studio,
-    treatments,
+    Connection, Stored, audit, catalogue, clients, exports, health, papers, practitioners, studio, treatments,
 };
 use crate::{t, tf};
 
@@ -38,7 +35,7 @@ use crate::{t, tf};
 pub struct Collector {
     zone: Zone,
     now: OffsetDateTime,
-    test_rules: TestRules,
+    studio: studio::Studio,
     pub(super) services: BTreeMap<ServiceId, String>,
     practitioners: BTreeMap<PractitionerId, String>,
     rooms: BTreeMap<RoomId, String>,
@@ -65,7 +62,7 @@ impl Collector {
         Ok(Self {
             zone: studio.zone.clone(),
             now,
-            test_rules: case::test_rules(studio)?,
+            studio: studio.clone(),
             batches: batches.collect(),
             papers: papers::ever(c).await?,
             services: catalogue::services(c).await?.into_iter().map(|s| (s.id, s.name)).collect(),
@@ -148,27 +145,12 @@ impl Collector {
     }
 
     async fn skin_tests(&self, c: &mut Connection, id: &ClientId) -> Stored<Vec<SkinTest>> {
-        let uses = treatments::uses(c, id).await?;
-        let tests = skin_tests::of_client(c, id).await?;
-        Ok(tests.into_iter().rev().map(|test| self.skin_test(test, &uses)).collect())
+        let tests = case::judged(c, &self.studio, id, self.now).await?;
+        Ok(tests.into_iter().rev().map(|test| self.skin_test(test)).collect())
     }
 
-    fn skin_test(&self, stored: StoredTest, uses: &[(ProductId, OffsetDateTime)]) -> SkinTest {
+    fn skin_test(&self, Judged { stored, until }: Judged) -> SkinTest {
         let product = self.products.get(&stored.test.product);
-        let planned = Planned {
-            product: stored.test.product.clone(),
-            needs_test: true,
-            label_hours: product.and_then(|product| product.label_test_hours),
-            related: Vec::new(),
-            treated: uses.iter().filter(|(used, _)| *used == stored.test.product).map(|(_, at)| *at).collect(),
-            test_booked_at: None,
-            blocked: false,
-        };
-        let alone = std::slice::from_ref(&stored.test);
-        let ends = match skin_test::standing(alone, &planned, self.now, &self.test_rules) {
-            TestStanding::Valid { until } | TestStanding::Expired { at: until } => Some(self.zone.date_at(until)),
-            _ => None,
-        };
         let readings = stored.test.readings.iter().zip(&stored.notes).map(|(reading, (note, by))| Reading {
             at: self.moment(reading.at),
             by: words::writer(by),
@@ -181,7 +163,7 @@ impl Collector {
             product: product.map(|product| product.name.clone()).unwrap_or_default(),
             batch: Some(words::known(stored.batch)),
             site: words::known(stored.site),
-            valid_until: ends,
+            valid_until: until.map(|until| self.zone.date_at(until)),
             caveat: words::caveat(&stored.test),
             readings: readings.collect(),
             id: stored.test.id.clone(),

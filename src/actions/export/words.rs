@@ -162,9 +162,11 @@ pub(super) fn verdict(verdict: Verdict, from: Option<Earliest>) -> String {
 pub(super) fn reason(reason: &Reason, product: impl Fn(&ProductId) -> Option<String>) -> String {
     let mut head = verdict(reason.verdict, reason.from);
     let about = match &reason.about {
-        About::SkinTest(id) | About::Product(id) => product(id).unwrap_or_else(|| id.to_string()),
+        About::SkinTest(id) | About::Product(id) | About::Reaction(Some(id)) => {
+            product(id).unwrap_or_else(|| id.to_string())
+        }
         About::Question(key) => key.replace('_', " "),
-        About::Age | About::Answers | About::Consent | About::Window => String::new(),
+        About::Age | About::Answers | About::Consent | About::Window | About::Reaction(None) => String::new(),
     };
     if !about.is_empty() {
         head = format!("{head}, {about}");

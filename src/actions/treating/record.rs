@@ -2,9 +2,10 @@
 
 use time::OffsetDateTime;
 
+use crate::actions::case::Known;
 use crate::actions::shelf::Shelf;
 use crate::domain::bottle::Unfit;
-use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
+use crate::domain::ids::{PractitionerId, ProductId, ServiceId, VisitId};
 use crate::domain::role::Member;
 use crate::domain::timing::SideTime;
 use crate::store::treatments::{Outcome, Version};
@@ -72,10 +73,12 @@ pub struct Record {
 
 impl Record {
     /// What was used stands against the register as of its day; what an earlier version named already is not asked again.
-    /// A batch that may not be used is named in the notes, with why it was.
+    /// A batch that may not be used on her is named in the notes, with why it was.
     pub(super) fn checked(
         mut self,
         shelf: &Shelf,
+        known: &Known,
+        visit: &VisitId,
         used: &[(ProductId, String)],
         now: OffsetDateTime,
     ) -> Result<Self, RecordRefused> {
@@ -95,7 +98,7 @@ impl Record {
         for named in self.products.iter().filter(|named| !used.contains(named)) {
             let (product, number) = named;
             let found = shelf.find(product, number).ok_or_else(|| RecordRefused::UnknownBatch(product.clone()))?;
-            let Some(unfit) = shelf.unfit(found, &self.service) else { continue };
+            let Some(unfit) = known.unfit(found, shelf.on(), self.started_at, Some(visit)) else { continue };
             let why = self.used_although.trim();
             if why.is_empty() {
                 return Err(RecordRefused::Unfit(product.clone(), unfit));

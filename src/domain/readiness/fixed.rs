@@ -5,7 +5,7 @@ use crate::domain::verdict::{Basis, BasisKind};
 use crate::{msg, t};
 
 /// The version of these rules and words; raise it with every change of either.
-pub(super) const VERSION: u32 = 2;
+pub(super) const VERSION: u32 = 3;
 
 /// A rule with its words.
 pub(super) struct Fixed {
@@ -137,6 +137,10 @@ pub(super) const PRODUCT_BLOCKED: Fixed = practice(
     msg(
         "You reacted to this product before, so we won't use it on you. A dermatologist can find out what you react to.",
     ),
+);
+pub(super) const REACTION_OPEN: Fixed = practice(
+    "reaction_open",
+    msg("You had a reaction that we are still following up. Please tell us how it is before anything is used on you."),
 );
 pub(super) const TEST_EXPIRED: Fixed =
     practice("skin_test_expired", msg("Your last skin test is too long ago to count, so we would like to repeat it."));

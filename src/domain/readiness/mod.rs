@@ -73,6 +73,8 @@ pub struct Case<'a> {
     pub consent: ConsentStanding,
     /// The day on which the retouch window opens, if it speaks for this service.
     pub window_opens: Option<Date>,
+    /// Whether a reaction of hers, from moderate on, is not settled.
+    pub reaction_open: bool,
 }
 
 /// The verdict with all its reasons, as it is shown and stored.
@@ -103,6 +105,8 @@ impl Readiness {
         let mut reasons = Vec::new();
         reasons.extend(about_age(case, on));
         reasons.extend(products::about(case, on));
+        reasons.extend(products::blocked(case, on));
+        reasons.extend(case.reaction_open.then(about_open_reaction));
         reasons.extend(about_answers(case, on));
         reasons.extend(case.products.iter().filter_map(|planned| skin::about(case, planned)));
         reasons.extend(about_consent(case.consent));
@@ -239,6 +243,10 @@ fn about_consent(standing: ConsentStanding) -> Option<Reason> {
         ConsentStanding::Withdrawn => (&fixed::CONSENT_WITHDRAWN, Verdict::DoNotTreat),
     };
     Some(reason(fixed, About::Consent, verdict, Start::No, &[Clears::Signature]))
+}
+
+fn about_open_reaction() -> Reason {
+    reason(&fixed::REACTION_OPEN, About::Reaction(None), Verdict::Ask, Verdict::Ask.start(), &[Clears::Talk])
 }
 
 fn about_window(case: &Case<'_>, on: Date) -> Option<Reason> {

@@ -6,6 +6,7 @@ use super::fixed::{self, Fixed};
 use super::{Case, reason};
 use crate::domain::age;
 use crate::domain::catalogue::Chemistry;
+use crate::domain::harm::{self, Bar};
 use crate::domain::ids::ProductId;
 use crate::domain::limits::{self, Label, Misfit, Warning};
 use crate::domain::verdict::{About, Basis, BasisKind, Clears, Earliest, Reason, Start, Verdict};
@@ -21,13 +22,25 @@ pub struct Shelved {
     pub label: Option<Label>,
     /// Whether it is the one that the service is planned with; without such a one, any of its kind may be taken.
     pub planned: bool,
+    /// Whether the studio still uses it.
+    pub in_use: bool,
+    /// Whether it may not be used on her, since it or what shares a flagged ingredient with it did her harm.
+    pub blocked: bool,
+}
+
+impl Shelved {
+    /// Whether somebody could take it.
+    pub fn usable(&self) -> bool {
+        self.planned || self.in_use
+    }
 }
 
 /// The reasons that the products of the service give. Where none is named for the service, there is one only when no
 /// product on the shelf would do.
 pub(super) fn about(case: &Case<'_>, on: Date) -> Vec<Reason> {
     let of_kind = |kind: Chemistry| {
-        let all: Vec<&Shelved> = case.shelf.iter().filter(|shelved| shelved.chemistry == kind).collect();
+        let all = case.shelf.iter().filter(|shelved| shelved.chemistry == kind && shelved.usable());
+        let all: Vec<&Shelved> = all.filter(|shelved| shelved.planned || !shelved.blocked).collect();
         let planned: Vec<Vec<Reason>> =
             all.iter().filter(|shelved| shelved.planned).map(|shelved| of(case, shelved, on)).collect();
         if planned.is_empty() {
@@ -38,6 +51,26 @@ pub(super) fn about(case: &Case<'_>, on: Date) -> Vec<Reason> {
         }
     };
     case.service.chemistries().iter().flat_map(|kind| of_kind(*kind)).collect()
+}
+
+/// The products that did her harm and that the service could use. What it is planned with speaks beside its skin tests.
+pub(super) fn blocked(case: &Case<'_>, on: Date) -> Vec<Reason> {
+    let would_do = |shelved: &Shelved| of(case, shelved, on).iter().all(|reason| reason.verdict < Verdict::DoNotTreat);
+    let bars = harm::bars(case.service, case.shelf, would_do).into_iter().filter(|(shelved, _)| !shelved.planned);
+    bars.map(|(shelved, bar)| {
+        let verdict = match bar {
+            Bar::Ask => Verdict::Ask,
+            Bar::Stop => Verdict::DoNotTreat,
+        };
+        about_blocked(&shelved.product, verdict)
+    })
+    .collect()
+}
+
+/// A product that did her harm.
+pub(super) fn about_blocked(product: &ProductId, verdict: Verdict) -> Reason {
+    let about = About::Reaction(Some(product.clone()));
+    reason(&fixed::PRODUCT_BLOCKED, about, verdict, verdict.start(), &[Clears::OtherProduct])
 }
 
 fn of(case: &Case<'_>, shelved: &Shelved, on: Date) -> Vec<Reason> {

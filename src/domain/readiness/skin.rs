@@ -3,7 +3,7 @@
 use time::OffsetDateTime;
 
 use super::fixed::{self, Fixed};
-use super::{Case, reason};
+use super::{Case, products, reason};
 use crate::domain::age;
 use crate::domain::skin_test::{Planned, TestStanding, standing};
 use crate::domain::verdict::{About, Clears, Earliest, Reason, Start, Verdict};
@@ -21,7 +21,7 @@ pub(super) fn about(case: &Case<'_>, planned: &Planned) -> Option<Reason> {
         wait
     };
     if planned.blocked {
-        return Some(say(&fixed::PRODUCT_BLOCKED, Verdict::DoNotTreat, Start::No, &[Clears::OtherProduct]));
+        return Some(products::about_blocked(&planned.product, Verdict::DoNotTreat));
     }
     let standing = standing(case.tests, planned, case.now, &case.test_rules);
     if let TestStanding::Failed { .. } = standing {

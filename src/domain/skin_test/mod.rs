@@ -199,6 +199,17 @@ pub struct SkinTest {
     pub readings: Vec<Reading>,
 }
 
+/// Why a test goes on counting.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum VoidRefused {
+    /// It failed, and the report that this opened is not settled.
+    #[error("its report is not settled")]
+    Unsettled,
+    /// It failed, and nobody wrote why it says nothing.
+    #[error("a written reason is needed")]
+    WantsReason,
+}
+
 /// Why a reading is refused.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum ReadingRefused {
@@ -224,6 +235,24 @@ impl SkinTest {
         }
         self.readings.push(reading);
         Ok(())
+    }
+
+    /// Whether a reaction was seen.
+    pub fn failed(&self) -> bool {
+        self.readings.iter().any(|reading| reading.result.fails())
+    }
+
+    /// Whether somebody may let it no longer count. One that failed may block its product, so that wants a settled report
+    /// and a written reason.
+    ///
+    /// # Errors
+    /// [`VoidRefused`]
+    pub fn may_be_voided(&self, report_open: bool, why: &str) -> Result<(), VoidRefused> {
+        match (self.failed(), report_open, why.trim()) {
+            (true, true, _) => Err(VoidRefused::Unsettled),
+            (true, false, "") => Err(VoidRefused::WantsReason),
+            _ => Ok(()),
+        }
     }
 
     /// When the client is asked what she sees: 48 h and 96 h after (inference from published times
@@ -357,7 +386,13 @@ mod tests {
         };
         let look = |at| Reading { at, result: TestResult::ItchOrRaised, by: ReadBy::Practitioner };
         assert_eq!(test.read(look(at - Duration::SECOND), at), Err(ReadingRefused::BeforeApplied));
+        assert_eq!(test.may_be_voided(true, ""), Ok(()), "nothing was seen");
         assert_eq!(test.read(look(at), at), Ok(()), "eyes may burn at once");
+        assert!(test.failed());
+        let why = "It was another client's.";
+        assert_eq!(test.may_be_voided(true, why), Err(VoidRefused::Unsettled));
+        assert_eq!(test.may_be_voided(false, " \u{a0} "), Err(VoidRefused::WantsReason));
+        assert_eq!(test.may_be_voided(false, why), Ok(()));
         let shown = format!("{:?} {test:?}", test.readings[0]);
         assert!(shown.starts_with("Reading(..) SkinTest {") && !shown.contains("Itch"), "{shown}");
     }

@@ -3,7 +3,7 @@
 use time::{Date, OffsetDateTime};
 
 use crate::domain::catalogue::ServiceKind;
-use crate::domain::ids::{ClientId, ProductId, ServiceId};
+use crate::domain::ids::{ClientId, ProductId, ServiceId, VisitId};
 use crate::store::types::{day, impossible, instant, read};
 use crate::store::{Connection, Stored};
 
@@ -81,45 +81,28 @@ pub async fn uses(c: &mut Connection, client: &ClientId) -> Stored<Vec<(ProductI
 }
 
 /// When treatments of hers began that ended with a reaction, and when what was reported from moderate on did, but for
-/// skin tests.
+/// skin tests; each with its visit.
 ///
 /// # Errors
 /// When the file can't be read.
-pub async fn reactions(c: &mut Connection, client: &ClientId) -> Stored<Vec<OffsetDateTime>> {
+pub async fn reactions(c: &mut Connection, client: &ClientId) -> Stored<Vec<(OffsetDateTime, Option<VisitId>)>> {
     let key = client.as_str();
-    let rows = sqlx::query_scalar!(
-        "SELECT x.started_at FROM treatment t JOIN treatment_version x ON x.treatment_id = t.id
-             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-         WHERE t.client_id = ?1 AND x.outcome = 'reaction'
-         UNION
-         SELECT began_at FROM reaction
-         WHERE client_id = ?1 AND skin_test_id IS NULL AND level IN ('moderate', 'serious', 'emergency')",
+    let rows = sqlx::query!(
+        r#"SELECT x.started_at AS "at!: i64", t.visit_id AS "visit_id: String"
+           FROM treatment t JOIN treatment_version x ON x.treatment_id = t.id
+               AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
+           WHERE t.client_id = ?1 AND x.outcome = 'reaction'
+           UNION
+           SELECT began_at, visit_id FROM reaction
+           WHERE client_id = ?1 AND skin_test_id IS NULL AND level IN ('moderate', 'serious', 'emergency')"#,
         key
     )
     .fetch_all(c)
     .await?;
-    rows.into_iter().map(|at| instant("treatment_version", "started_at", key, at)).collect()
-}
-
-/// The products of her treatments that ended with a reaction, and of reports from moderate on. A skin test that failed
-/// speaks for itself.
-///
-/// # Errors
-/// When the file can't be read.
-pub async fn reacted(c: &mut Connection, client: &ClientId) -> Stored<Vec<ProductId>> {
-    let key = client.as_str();
-    let rows = sqlx::query_scalar!(
-        "SELECT p.product_id FROM treatment t
-         JOIN treatment_version x ON x.treatment_id = t.id
-             AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-         JOIN treatment_product p ON p.treatment_id = t.id AND p.version = x.version
-         WHERE t.client_id = ?1 AND x.outcome = 'reaction'
-         UNION
-         SELECT p.product_id FROM reaction r JOIN reaction_product p ON p.reaction_id = r.id
-         WHERE r.client_id = ?1 AND r.skin_test_id IS NULL AND r.level IN ('moderate', 'serious', 'emergency')",
-        key
-    )
-    .fetch_all(c)
-    .await?;
-    rows.into_iter().map(|id| read("treatment_product", "product_id", key, ProductId::parse(&id))).collect()
+    rows.into_iter()
+        .map(|row| {
+            let visit = row.visit_id.map(|id| read("reaction", "visit_id", key, VisitId::parse(&id))).transpose()?;
+            Ok((instant("treatment_version", "started_at", key, row.at)?, visit))
+        })
+        .collect()
 }

@@ -8,6 +8,7 @@ use super::reaction_view::level_within;
 use super::record_view::RecordView;
 use super::view::{AnswersView, ConsentView, Names, TestView};
 use super::words;
+use crate::actions::case::judged;
 use crate::actions::{health as looks, treating};
 use crate::app::App;
 use crate::domain::ids::ClientId;
@@ -16,9 +17,7 @@ use crate::domain::skin_test::NOT_DIAGNOSTIC;
 use crate::store::clients::Client;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{
-    Connection, Stored, clients, health, letters, reactions, skin_tests, takeovers, treatments, visits,
-};
+use crate::store::{Connection, Stored, clients, health, letters, reactions, takeovers, treatments, visits};
 use crate::web::client::agreements::AgreementView;
 use crate::web::error::Fault;
 use crate::web::guard::Team;
@@ -82,7 +81,7 @@ async fn load(app: &App, c: &mut Connection, ctx: Ctx, studio: &Studio, client: 
         // Whoever may open this page treats or treated her, or owns the studio.
         answers.push(AnswersView::of(c, &given, &names, true).await?);
     }
-    let tests = skin_tests::of_client(c, &id).await?;
+    let tests = judged(c, studio, &id, now).await?;
     let consents = health::consents(c, &id).await?;
     let letters = letters::of_client(c, &id).await?;
     let reactions = reactions::of_client(c, &id).await?;
@@ -103,7 +102,7 @@ async fn load(app: &App, c: &mut Connection, ctx: Ctx, studio: &Studio, client: 
             .map(|past| past.visit)
             .map(|past| (when::day(past.on), names.service(&past.service).to_owned(), past.note))
             .collect(),
-        tests: tests.iter().map(|test| TestView::of(test, &names, now)).collect(),
+        tests: tests.iter().map(|test| TestView::of(&test.stored, &names, now)).collect(),
         answers,
         agreements: health::agreements(c, &id)
             .await?

@@ -159,6 +159,8 @@ struct ReactionPage {
     reported: String,
     after: String,
     products: Vec<String>,
+    /// Its visit, where it hangs on one.
+    visit: Option<String>,
     due: Option<String>,
     entries: Vec<EntryView>,
     photos: Vec<PhotoView>,
@@ -199,6 +201,7 @@ async fn page(
         reported: names.moment(reaction.reported_at),
         after,
         products: reaction_view::products(&reaction, &names),
+        visit: reaction.visit.as_ref().map(ToString::to_string),
         due: reaction.due_at.map(|at| names.moment(at)),
         entries: reaction.entries.iter().map(|entry| EntryView::of(entry, &names)).collect(),
         photos: views(&kept, Purpose::Reaction, &names),

@@ -10,16 +10,17 @@ use time::Date;
 use super::view::{Names, TestView, capital};
 use super::{read, words};
 use crate::actions::health::{self as actions, Applied};
-use crate::actions::{steps, test_reports, treating};
+use crate::actions::test_reports::{self, NotVoided};
+use crate::actions::{steps, treating};
 use crate::app::App;
 use crate::domain::ids::{ClientId, ProductId, ServiceId, SkinTestId, VisitId};
-use crate::domain::skin_test::{NOT_DIAGNOSTIC, TestResult, VoidCause};
+use crate::domain::skin_test::{NOT_DIAGNOSTIC, TestResult, VoidCause, VoidRefused};
 use crate::domain::steps::Step;
 use crate::domain::zone::Zone;
 use crate::store::files::{self, StoredFile};
 use crate::store::studio::Studio;
 use crate::store::visits::Purpose;
-use crate::store::{Connection, Stored, catalogue, clients};
+use crate::store::{Connection, Stored, catalogue, clients, reactions};
 use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
@@ -209,6 +210,8 @@ struct ReadingPage {
     who: String,
     client: String,
     test: TestView,
+    /// The report that it opened, while that is not settled.
+    report: Option<String>,
     results: Vec<(&'static str, String)>,
     causes: Vec<(&'static str, &'static str)>,
     /// Photos of what she saw: where each is, and when it came.
@@ -229,6 +232,7 @@ async fn reading(
     let names = Names::load(&mut c, ctx.studio()?).await?;
     let client = clients::get(&mut c, &stored.client).await?.ok_or(Fault::NotFound)?;
     let photos = files::about(&mut c, id.as_str()).await?;
+    let report = reactions::of_skin_test(&mut c, id).await?.filter(|report| report.state.is_open());
     drop(c);
     let zone = &ctx.studio()?.zone;
     let moment = |photo: &StoredFile| when::moment(zone.to_civil(photo.added_at));
@@ -237,6 +241,7 @@ async fn reading(
     let seen = TestResult::ALL.into_iter().filter(|result| *result != TestResult::NotYetRead);
     Ok(ReadingPage {
         test: TestView::of(&stored, &names, app.clock.now()),
+        report: report.map(|report| report.id.to_string()),
         who: client.name.as_str().to_owned(),
         client: client.id.to_string(),
         results: seen.map(|result| (result.as_str(), capital(result))).collect(),
@@ -296,12 +301,26 @@ pub async fn post_void(State(app): State<App>, ctx: Ctx, team: Team, Path(id): P
     let id = SkinTestId::parse(&id).map_err(|_| Fault::NotFound)?;
     let stored = actions::test_for(&mut *app.db.read().await?, &team.0, &id).await?.ok_or(Fault::NotFound)?;
     let cause = VoidCause::parse(fields.trimmed("cause")).filter(|cause| CAUSES.iter().any(|(one, _)| one == cause));
-    let Some(cause) = cause else {
-        let mut errors = Errors::new();
+    let mut errors = Errors::new();
+    if cause.is_none() {
         errors.add("cause", t(CHOOSE));
+    }
+    let why = read::text(&mut errors, &fields, "why", 500, false);
+    let Some((cause, why)) = cause.zip(why) else {
         return Ok(Page::refused(reading(&app, ctx, &team, &id, fields, errors).await?).into_response());
     };
-    test_reports::void(&app, &team.0, &stored.client, &id, cause).await?;
+    match test_reports::void(&app, &team.0, &stored.client, &id, cause, &why).await {
+        Ok(()) => {}
+        Err(NotVoided::Store(error)) => return Err(error.into()),
+        Err(NotVoided::Refused(VoidRefused::WantsReason)) => {
+            errors.add("why", t("It failed, so write why that says nothing of her and this product."));
+            return Ok(Page::refused(reading(&app, ctx, &team, &id, fields, errors).await?).into_response());
+        }
+        Err(NotVoided::Refused(VoidRefused::Unsettled)) => {
+            errors.add("main", t("Its reaction report is open. Settle that first."));
+            return Ok(Page::conflict(reading(&app, ctx, &team, &id, fields, errors).await?).into_response());
+        }
+    }
     Ok(see_other(&format!("/desk/clients/{}#skin-tests", stored.client)))
 }
 

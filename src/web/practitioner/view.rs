@@ -120,9 +120,11 @@ impl Said {
             start: reason.start,
             about: reason.about.clone(),
             subject: match &reason.about {
-                About::SkinTest(product) | About::Product(product) => names.product(product).to_owned(),
+                About::SkinTest(product) | About::Product(product) | About::Reaction(Some(product)) => {
+                    names.product(product).to_owned()
+                }
                 About::Question(key) => question(key),
-                About::Age | About::Answers | About::Consent | About::Window => String::new(),
+                About::Age | About::Answers | About::Consent | About::Window | About::Reaction(None) => String::new(),
             },
             say: reason.say.clone(),
             clears: reason.clears.clone(),
@@ -163,6 +165,10 @@ pub(super) fn topics(readiness: &Readiness, names: &Names) -> Vec<String> {
             About::Product(product) => {
                 (1, tf("Label of {product}").with("product", names.product(product)).to_string())
             }
+            About::Reaction(Some(product)) => {
+                (1, tf("Reaction to {product}").with("product", names.product(product)).to_string())
+            }
+            About::Reaction(None) => (1, t("Open reaction").to_owned()),
             About::Consent => (2, t("Consent").to_owned()),
             About::Window => (3, t("Retouch window").to_owned()),
             About::Answers => (4, t("Health questions").to_owned()),
@@ -284,6 +290,8 @@ pub(super) struct TestView {
     pub(super) reliable: bool,
     pub(super) fails: bool,
     pub(super) voided: bool,
+    /// Why somebody let it no longer count though it failed, and by whom and when.
+    pub(super) voiding: Option<(String, String)>,
     /// The day, when it was made elsewhere.
     pub(super) elsewhere: Option<String>,
     /// When, result, note, reader.
@@ -308,6 +316,7 @@ impl TestView {
             reliable: test.reliable,
             fails: test.readings.iter().any(|reading| reading.result.fails()),
             voided: test.voided.is_some(),
+            voiding: stored.voiding.as_ref().map(|one| (one.why.clone(), words::noted(names.moment(one.at), &one.by))),
             elsewhere: (test.voided == Some(VoidCause::TakenOver))
                 .then(|| when::day(names.zone.date_at(test.applied_at))),
             readings: readings

@@ -10,7 +10,7 @@ use super::photos::{self, PhotoView};
 use super::record_view::RecordView;
 use super::view::{AnswersView, ConsentView, Names, Said, TestView};
 use super::{booking, today, words};
-use crate::actions::case::Known;
+use crate::actions::case::{Known, judged};
 use crate::actions::chair;
 use crate::actions::guardian as noted;
 use crate::actions::treating::{self, Refused};
@@ -26,9 +26,7 @@ use crate::domain::verdict::{About, Clears, Start};
 use crate::domain::visit::VisitState;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{
-    Connection, Stored, clients, files, guardians, health, practitioners, skin_tests, treatments, verdicts,
-};
+use crate::store::{Connection, Stored, clients, files, guardians, health, practitioners, treatments, verdicts};
 use crate::web::assets;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
@@ -114,7 +112,7 @@ impl View {
         };
         let rooms = practitioners::rooms(c).await?;
         let consents = health::consents(c, &client).await?;
-        let tests = skin_tests::of_client(c, &client).await?;
+        let tests = judged(c, studio, &client, now).await?;
         let record = treatments::of_visit(c, id).await?;
         let guardian = guardians::of_visit(c, id).await?;
         let pictures = files::about(c, id.as_str()).await?;
@@ -154,7 +152,7 @@ impl View {
             answers_old: readiness.answers_age_days().map_or_else(String::new, days_old),
             consent: words::consent(known.consent_standing()),
             consents: consents.iter().map(|consent| ConsentView::of(consent, &names)).collect(),
-            tests: tests.iter().map(|test| TestView::of(test, &names, now)).collect(),
+            tests: tests.iter().map(|test| TestView::of(&test.stored, &names, now)).collect(),
             record: record.as_ref().map(|record| RecordView::of(record, &names)),
             before: photos::views(&pictures, file::Purpose::Before, &names),
             after: photos::views(&pictures, file::Purpose::After, &names),

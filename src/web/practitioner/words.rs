@@ -240,6 +240,16 @@ pub(super) fn record(refusal: &RecordRefused) -> (String, String) {
 /// Why what is in a bottle may not be used.
 pub(super) fn unfit(unfit: &Unfit) -> String {
     match unfit {
+        Unfit::Blocked => {
+            t("She reacted to it, or to what shares a flagged ingredient with it, so it may not be used on her.").to_owned()
+        }
+        Unfit::Untested => {
+            t("No skin test of it on her counts, though its label or this service asks for one, so it may not be used on her.")
+                .to_owned()
+        }
+        Unfit::OtherService => {
+            t("This service doesn’t use a product of its kind, so it may not be used here.").to_owned()
+        }
         Unfit::Expired(day) => {
             tf("This batch ended on {day}, so it may not be used.").with("day", when::day(*day)).to_string()
         }

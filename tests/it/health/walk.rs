@@ -33,6 +33,7 @@ struct Client {
     tests: Vec<SkinTest>,
     consent: ConsentStanding,
     window_opens: Option<Date>,
+    reaction_open: bool,
 }
 
 impl Client {
@@ -54,6 +55,7 @@ impl Client {
             tests: vec![applied(1, NOW - Duration::days(10), &[(48, TestResult::NoVisibleChange)])],
             consent: ConsentStanding::SignedCurrent,
             window_opens: None,
+            reaction_open: false,
         }
     }
 
@@ -82,6 +84,7 @@ impl Client {
             test_rules: TestRules::default(),
             consent: self.consent,
             window_opens: self.window_opens,
+            reaction_open: self.reaction_open,
         })
     }
 }
@@ -285,7 +288,7 @@ fn a_snapshot_is_stored_and_read_back_and_debug_hides_it() {
 }
 
 fn shelved(chemistry: Chemistry, label: Label) -> Shelved {
-    Shelved { product: planned(1).product, chemistry, label: Some(label), planned: true }
+    Shelved { product: planned(1).product, chemistry, label: Some(label), planned: true, in_use: true, blocked: false }
 }
 
 fn label(ingredient: Ingredient, share: Option<u16>, area: Area) -> Label {
@@ -348,6 +351,51 @@ fn without_a_named_product_the_shelf_stops_a_visit_only_when_nothing_on_it_would
     assert_eq!(rules(&lift(vec![bad.clone()])), ["product_above_limit"]);
     assert_eq!(lift(vec![bad.clone(), good.clone()]).verdict, Verdict::Clear);
     assert_eq!(rules(&lift(vec![Shelved { planned: true, ..bad }, good])), ["product_above_limit"]);
+}
+
+/// What is blocked for her stands beside what the labels say: neither is another product that is left.
+#[test]
+fn a_reaction_stops_what_has_no_other_product_and_is_asked_about_otherwise() {
+    let lotion = |number, share, blocked| Shelved {
+        product: planned(number).product,
+        planned: false,
+        blocked,
+        ..shelved(Chemistry::Lotion, label(Ingredient::Thioglycolate, Some(share), Area::Lash))
+    };
+    let lift = |shelf| Client { shelf, ..Client::new(ServiceKind::LashLift) }.readiness();
+    let reacted = lotion(7, 900, true);
+    let alone = lift(vec![reacted.clone()]);
+    assert_eq!(
+        (rules(&alone), alone.verdict, alone.may_start()),
+        (vec!["product_blocked"], Verdict::DoNotTreat, Start::No)
+    );
+    assert_eq!(alone.reasons[0].about, About::Reaction(Some(planned(7).product)));
+    assert_eq!(alone.reasons[0].clears, [Clears::OtherProduct]);
+    assert_eq!(alone.against_booking().count(), 1);
+    let another = lift(vec![reacted.clone(), lotion(8, 900, false)]);
+    assert_eq!((rules(&another), another.verdict), (vec!["product_blocked"], Verdict::Ask));
+    assert_eq!((another.may_start(), another.against_booking().count()), (Start::WithReason, 0));
+    let unfit = lift(vec![reacted.clone(), lotion(8, 1200, false)]);
+    assert_eq!((rules(&unfit), unfit.verdict), (vec!["product_above_limit", "product_blocked"], Verdict::DoNotTreat));
+    assert!(unfit.reasons.iter().all(|reason| reason.start == Start::No), "{:?}", rules(&unfit));
+    let retired = lift(vec![Shelved { in_use: false, ..lotion(7, 1200, false) }, lotion(8, 900, false)]);
+    assert_eq!(retired.verdict, Verdict::Clear, "what nobody uses any more says nothing");
+    let tint = Client { shelf: vec![reacted], ..Client::new(ServiceKind::BrowTint) }.readiness();
+    assert_eq!(tint.verdict, Verdict::Clear, "a tint needs no lotion");
+    let planned = Shelved { planned: true, ..lotion(1, 900, true) };
+    let products = vec![Planned { blocked: true, ..super::skin_tests::planned(1) }];
+    let said = Client { shelf: vec![planned], products, ..Client::new(ServiceKind::LashLift) }.readiness();
+    assert_eq!(rules(&said), ["product_blocked"], "it is said once");
+}
+
+#[test]
+fn a_reaction_that_is_not_settled_is_asked_about_whatever_the_service_is() {
+    for service in ServiceKind::ALL {
+        let readiness = Client { reaction_open: true, ..Client::new(service) }.readiness();
+        assert_eq!((rules(&readiness), readiness.verdict), (vec!["reaction_open"], Verdict::Ask));
+        assert_eq!((readiness.may_start(), &readiness.reasons[0].clears[..]), (Start::WithReason, &[Clears::Talk][..]));
+        assert_eq!(readiness.reasons[0].about, About::Reaction(None));
+    }
 }
 
 #[test]

@@ -14,6 +14,7 @@ use palpebra::domain::catalogue::ServiceKind;
 use palpebra::domain::consent::Tick;
 use palpebra::domain::file;
 use palpebra::domain::questionnaire::Answer;
+use palpebra::domain::reaction::{Level, State};
 use palpebra::domain::skin_test::TestResult;
 use palpebra::domain::steps::Plan;
 use palpebra::jobs::housekeeping;
@@ -194,6 +195,33 @@ async fn a_package_holds_what_the_database_holds() {
     }
     assert!(paper.replace(' ', "").contains(&consent.hash), "the hash, which may be broken over lines");
     assert!(paper.contains(WHY) && paper.contains("Runa Ostfeld (owner)"), "{paper}");
+}
+
+/// What the insurer reads of a skin test is what the practitioner was told.
+#[tokio::test]
+async fn a_skin_test_is_handed_out_as_the_rules_see_it() {
+    for (later, caveat) in [("nothing", None), ("reaction", Some("reaction")), ("answer", Some("health change"))] {
+        let (app, studio) = TestApp::with_studio().await;
+        let applied = NOW - Duration::days(5);
+        studio.tested(&studio.mia, applied, Some((TestResult::NoVisibleChange, applied + Duration::hours(50)))).await;
+        app.app.clock.advance(Duration::MINUTE);
+        match later {
+            "reaction" => {
+                let level = (Level::Moderate, State::Settled);
+                studio.reacted(&studio.mia, level, None, &[&studio.lotion]).await;
+            }
+            "answer" => {
+                studio.answer(&studio.mia, &[("black_henna_any", Answer::Yes)]).await;
+            }
+            _ => {}
+        }
+        let files = unpack(&package_of_mia(&app.owner().await, &studio).await);
+        let name = format!("data/clients/{}/record.json", studio.mia);
+        let record: ClientRecord = serde_json::from_slice(&files[&name]).unwrap();
+        let [test] = &record.skin_tests[..] else { panic!("one test") };
+        assert_eq!(test.caveat, caveat.map(|cause| format!("does not count: {cause}")), "{later}");
+        assert_eq!(test.valid_until.is_some(), caveat.is_none(), "{later}");
+    }
 }
 
 #[tokio::test]

@@ -2,7 +2,9 @@
 
 use palpebra::actions::invite::{self, NotInvited};
 use palpebra::actions::retouch;
+use palpebra::domain::catalogue::Chemistry;
 use palpebra::domain::ids::{ClientId, ServiceId};
+use palpebra::domain::reaction::{Level, State};
 use palpebra::domain::role::{Actor, Member, Role};
 use palpebra::domain::skin_test::TestResult;
 use palpebra::domain::{consent::Tick, ids::AccountId};
@@ -109,6 +111,15 @@ async fn nobody_is_written_to_who_should_not_be() {
     let failed = Some((TestResult::ItchOrRaised, LIFTED + Duration::days(12)));
     studio.tested(&hurt, LIFTED + Duration::days(10), failed).await;
     assert_eq!(fit(&app, &hurt, &studio.lift_and_tint).await, Err(NotInvited::Blocked));
+    assert_eq!(fit(&app, mia, lift).await, Ok(()));
+    for (level, state, products, fits) in [
+        (Level::Mild, State::Reported, &[&studio.lotion][..], Ok(())),
+        (Level::Moderate, State::Settled, &[&studio.tint], Ok(())),
+        (Level::Serious, State::FollowedUp, &[], Err(NotInvited::Unsettled)),
+    ] {
+        studio.reacted(mia, (level, state), None, products).await;
+        assert_eq!(fit(&app, mia, lift).await, fits, "{level}, {state:?}");
+    }
     let next = datetime!(2026-03-20 09:00 UTC);
     studio.visit(Purpose::Treatment, mia, lift, &studio.liv, next).await;
     assert_eq!(fit(&app, mia, lift).await, Err(NotInvited::Booked));
@@ -126,6 +137,28 @@ async fn whoever_was_invited_is_left_in_peace_for_the_studio_s_span() {
     app.app.clock.advance(Duration::SECOND);
     assert_eq!(invite::send(&app.app, &member(), &wanted).await.unwrap(), 1);
     assert_eq!(letters(&app).await.len(), 2);
+}
+
+/// The report comes after the letter was written, and before it leaves.
+#[tokio::test]
+async fn no_letter_leaves_to_whom_the_service_did_harm() {
+    for (state, product) in [(State::Settled, true), (State::Reported, false)] {
+        let (app, studio) = returning().await;
+        retouch::freshen(&app.app.db).await.unwrap();
+        assert_eq!(invite::send(&app.app, &member(), &[pair(&studio.mia, &studio.lift)]).await.unwrap(), 1);
+        let products: &[_] = if product { &[&studio.lotion] } else { &[] };
+        studio.reacted(&studio.mia, (Level::Moderate, state), None, products).await;
+        assert!(letters(&app).await.is_empty(), "{state:?}");
+        if product {
+            assert_eq!(
+                fit(&app, &studio.mia, &studio.lift).await,
+                Err(NotInvited::Blocked),
+                "there is no other lotion"
+            );
+            studio.product("Mild Lotion", Chemistry::Lotion, None, "M-1").await;
+            assert_eq!(fit(&app, &studio.mia, &studio.lift).await, Ok(()), "another lotion is left");
+        }
+    }
 }
 
 /// The same client on two lines, the same line twice, and several who press at once: one letter.

@@ -3,13 +3,15 @@
 use std::collections::BTreeSet;
 
 use palpebra::actions::case::Known;
+use palpebra::domain::catalogue::Chemistry;
 use palpebra::domain::consent::{Agreement, ConsentRecord, Offer, Signed, Tick, TypedName};
 use palpebra::domain::ids::{ClientId, ConsentId};
-use palpebra::domain::skin_test::TestResult;
+use palpebra::domain::reaction::{Level, State};
+use palpebra::domain::skin_test::{TestResult, VoidCause};
 use palpebra::store::health::StoredConsent;
 use palpebra::store::treatments::Outcome;
 use palpebra::store::visits::Purpose;
-use palpebra::store::{audit, health};
+use palpebra::store::{audit, health, skin_tests};
 use time::macros::{date, datetime};
 use time::{Date, Duration, OffsetDateTime};
 
@@ -167,6 +169,31 @@ async fn a_reaction_or_a_failed_test_blocks_only_what_needs_the_product() {
         let both: Vec<bool> = page.all("tbody tr").iter().map(|row| row.contains("Lift and tint")).collect();
         assert_eq!((blocked, both.len()), (both, 2), "{}", page.main());
     }
+}
+
+#[tokio::test]
+async fn a_report_blocks_what_has_no_other_product_and_a_test_by_mistake_nothing() {
+    let (app, studio) = mia_lifted().await;
+    let told = async |app: &TestApp| {
+        let row = list(app, "").await.all("tbody tr").remove(0);
+        (row.contains("Product blocked"), row.contains("Open reaction"))
+    };
+    assert_eq!(told(&app).await, (false, false));
+    studio.reacted(&studio.mia, (Level::Serious, State::Reported), None, &[&studio.lotion]).await;
+    assert_eq!(told(&app).await, (true, true));
+    studio.product("Mild Lotion", Chemistry::Lotion, None, "M-1").await;
+    assert_eq!(told(&app).await, (false, true), "another lotion is left");
+
+    let (app, studio) = TestApp::with_studio().await;
+    studio.treated(&studio.mia, &studio.lift_and_tint, LIFTED, Outcome::AsWished, &[&studio.tint]).await;
+    let applied = NOW - Duration::days(8);
+    let failed = Some((TestResult::ItchOrRaised, applied + Duration::hours(50)));
+    let test = studio.tested(&studio.mia, applied, failed).await;
+    assert_eq!(told(&app).await, (true, false));
+    let mut tx = app.app.db.write().await.unwrap();
+    skin_tests::void(&mut tx, &test, VoidCause::Mistake).await.unwrap();
+    tx.commit().await.unwrap();
+    assert_eq!(told(&app).await, (false, false), "it was another client's");
 }
 
 async fn many(studio: &Studio, count: i64) -> Vec<ClientId> {

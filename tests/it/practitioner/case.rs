@@ -1,8 +1,10 @@
 //! One client's case before the rules, from what is stored and from what a booking holds.
 
 use palpebra::actions::case::{Asked, Drafted, Known, earliest, readiness, readiness_of_draft};
+use palpebra::domain::catalogue::Chemistry;
 use palpebra::domain::ids::ServiceId;
 use palpebra::domain::questionnaire::Answer;
+use palpebra::domain::reaction::{Level, State};
 use palpebra::domain::readiness::Readiness;
 use palpebra::domain::skin_test::TestResult;
 use palpebra::domain::verdict::{Start, Verdict};
@@ -101,6 +103,28 @@ async fn a_reaction_blocks_its_product_for_good() {
     assert_eq!((blocked.verdict, blocked.start), (Verdict::DoNotTreat, Start::No));
     assert!(rules(&blocked).contains(&"product_blocked"), "{:?}", rules(&blocked));
     assert!(!rules(&ask(&app, &studio, &studio.lift, IN_A_WEEK).await).contains(&"product_blocked"));
+}
+
+#[tokio::test]
+async fn a_lotion_that_harmed_her_blocks_a_lift_though_no_service_wants_it_tested() {
+    let (app, studio) = TestApp::with_studio().await;
+    studio.consent(&studio.mia, &studio.lift).await;
+    let then = NOW - Duration::days(90);
+    studio.treated(&studio.mia, &studio.lift, then, Outcome::Reaction, &[&studio.lotion]).await;
+    for service in [&studio.lift, &studio.lift_and_tint] {
+        let alone = ask(&app, &studio, service, IN_A_WEEK).await;
+        assert_eq!((alone.verdict, alone.start), (Verdict::DoNotTreat, Start::No));
+        assert!(rules(&alone).contains(&"product_blocked"), "{:?}", rules(&alone));
+    }
+    studio.product("Mild Lotion", Chemistry::Lotion, None, "M-1").await;
+    let another = ask(&app, &studio, &studio.lift, IN_A_WEEK).await;
+    assert_eq!((another.verdict, rules(&another)), (Verdict::Ask, vec!["product_blocked"]));
+    studio.reacted(&studio.mia, (Level::Mild, State::Reported), None, &[&studio.tint]).await;
+    assert_eq!(rules(&ask(&app, &studio, &studio.lift, IN_A_WEEK).await), ["product_blocked"], "mild is no reaction");
+    studio.reacted(&studio.mia, (Level::Moderate, State::Settled), None, &[]).await;
+    assert_eq!(rules(&ask(&app, &studio, &studio.lift, IN_A_WEEK).await), ["product_blocked"], "it is settled");
+    studio.reacted(&studio.mia, (Level::Moderate, State::FollowedUp), None, &[]).await;
+    assert_eq!(rules(&ask(&app, &studio, &studio.lift, IN_A_WEEK).await), ["product_blocked", "reaction_open"]);
 }
 
 #[tokio::test]

@@ -7,6 +7,7 @@ mod case;
 mod chair;
 mod clients;
 mod guardian;
+mod harm;
 mod letters;
 mod photos;
 mod reactions;

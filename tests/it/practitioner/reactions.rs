@@ -4,7 +4,7 @@ use palpebra::domain::ids::ReactionId;
 use palpebra::domain::reaction::{Level, State};
 use palpebra::domain::skin_test::TestResult;
 use palpebra::store::reactions::{self, Reaction};
-use palpebra::store::treatments::{self, Outcome};
+use palpebra::store::treatments::Outcome;
 use time::Duration;
 
 use crate::support::app::NOW;
@@ -58,11 +58,8 @@ async fn a_reaction_is_reported_asked_after_and_settled() {
         shown.main()
     );
     let mut c = app.app.db.read().await.unwrap();
-    assert_eq!(
-        treatments::reacted(&mut c, &studio.mia).await.unwrap(),
-        std::slice::from_ref(&studio.lotion),
-        "blocked for her"
-    );
+    let harm = palpebra::store::harm::of(&mut c, &[&studio.mia]).await.unwrap();
+    assert!(harm.len() == 1 && harm[0].product == studio.lotion, "blocked for her");
     drop(c);
     let early = add(&liv, &page, &[("add", "settled"), ("outcome", "Gone"), ("corrective", "Other lotion")]).await;
     assert_eq!(early.status, 422, "somebody has to ask again first");

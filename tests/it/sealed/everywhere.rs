@@ -115,6 +115,7 @@ async fn filled(app: &App, studio: &Studio, client: &ClientId, days: i64) -> Vis
         practitioner: None,
         batch: GOOD_BATCH.to_owned(),
         site: MARK.to_owned(),
+        voiding: None,
         notes: Vec::new(),
     };
     skin_tests::insert(&mut tx, &test, NOW).await.unwrap();

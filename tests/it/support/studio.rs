@@ -6,11 +6,12 @@ use palpebra::domain::bottle::Days;
 use palpebra::domain::catalogue::{Chemistry, ServiceKind};
 use palpebra::domain::consent::{ConsentRecord, Guardian, Offer, Signed, Tick, TypedName};
 use palpebra::domain::ids::{
-    AccountId, AnswersId, ClientId, ConsentId, PractitionerId, ProductId, RoomId, ServiceId, SkinTestId, TreatmentId,
-    VisitId,
+    AccountId, AnswersId, ClientId, ConsentId, PractitionerId, ProductId, ReactionId, RoomId, ServiceId, SkinTestId,
+    TreatmentId, VisitId,
 };
 use palpebra::domain::person::{BirthDate, Mail, PersonName, Phone};
 use palpebra::domain::questionnaire::{Answer, AnswerSet, Answers, Kind};
+use palpebra::domain::reaction::{Level, State};
 use palpebra::domain::role::{Member, Role};
 use palpebra::domain::skin_test::{ReadBy, Reading, SkinTest, TestResult};
 use palpebra::domain::visit::VisitState;
@@ -19,10 +20,11 @@ use palpebra::store::catalogue::{Batch, Product, Service};
 use palpebra::store::clients::Client;
 use palpebra::store::health::{StoredAnswers, StoredConsent};
 use palpebra::store::practitioners::{Practitioner, Room};
+use palpebra::store::reactions::Reaction;
 use palpebra::store::skin_tests::StoredTest;
 use palpebra::store::treatments::{Outcome, Version};
 use palpebra::store::visits::{Purpose, Visit};
-use palpebra::store::{accounts, catalogue, clients, health, practitioners, skin_tests, treatments, visits};
+use palpebra::store::{accounts, catalogue, clients, health, practitioners, reactions, skin_tests, treatments, visits};
 use palpebra::web::limits::Limits;
 use time::macros::date;
 use time::{Date, Duration, OffsetDateTime};
@@ -339,6 +341,7 @@ impl Studio {
             practitioner: Some(self.liv.clone()),
             batch: GOOD_BATCH.to_owned(),
             site: "behind the left ear".to_owned(),
+            voiding: None,
             notes: Vec::new(),
         };
         let mut tx = self.app.db.write().await.unwrap();
@@ -349,6 +352,54 @@ impl Studio {
         }
         tx.commit().await.unwrap();
         id
+    }
+
+    /// A report of a reaction that began now, after a visit or none.
+    pub(crate) async fn reacted(
+        &self,
+        client: &ClientId,
+        (level, state): (Level, State),
+        visit: Option<&VisitId>,
+        products: &[&ProductId],
+    ) -> ReactionId {
+        let now = self.app.clock.now();
+        let reaction = Reaction {
+            id: ReactionId::from_random(self.app.random.id()),
+            client: client.clone(),
+            visit: visit.cloned(),
+            skin_test: None,
+            state,
+            level,
+            began_at: now,
+            reported_at: now,
+            due_at: None,
+            products: products.iter().map(|id| ((*id).clone(), GOOD_BATCH.to_owned())).collect(),
+            entries: Vec::new(),
+        };
+        let mut tx = self.app.db.write().await.unwrap();
+        reactions::insert(&mut tx, &reaction).await.unwrap();
+        tx.commit().await.unwrap();
+        reaction.id
+    }
+
+    /// A further product with a good batch of this number.
+    pub(crate) async fn product(&self, name: &str, chemistry: Chemistry, hours: Option<u16>, batch: &str) -> ProductId {
+        let product = Product {
+            id: ProductId::from_random(self.app.random.id()),
+            name: name.to_owned(),
+            maker: "Invented Works".to_owned(),
+            supplier: "Invented Trade".to_owned(),
+            chemistry,
+            label_test_hours: hours,
+            label: None,
+            active: true,
+        };
+        let mut tx = self.app.db.write().await.unwrap();
+        catalogue::save_product(&mut tx, &product).await.unwrap();
+        let batch = Batch { product: product.id.clone(), number: batch.to_owned(), days: Days::default() };
+        catalogue::save_batch(&mut tx, &batch).await.unwrap();
+        tx.commit().await.unwrap();
+        product.id
     }
 
     /// A treatment that was done and recorded at a moment in the past.

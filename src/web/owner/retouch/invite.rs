@@ -45,6 +45,7 @@ fn why(not: NotInvited) -> String {
     match not {
         NotInvited::NotWanted => crate::t("wants no invitations").to_owned(),
         NotInvited::Booked => crate::t("has something booked").to_owned(),
+        NotInvited::Unsettled => crate::t("a reaction of hers is not settled").to_owned(),
         NotInvited::Blocked => crate::t("a product of it is blocked for her").to_owned(),
         NotInvited::Lately(day) => crate::tf("was invited on {day}").with("day", words::day(day)).to_string(),
         NotInvited::Twice => crate::t("gets a letter already").to_owned(),

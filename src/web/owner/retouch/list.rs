@@ -5,12 +5,10 @@ use std::collections::{HashMap, HashSet};
 use serde::{Deserialize, Serialize};
 use time::{Date, OffsetDateTime};
 
-use crate::actions::case::RetouchRules;
-use crate::actions::invite::is_blocked;
+use crate::actions::case::{Barred, RetouchRules};
 use crate::domain::catalogue::ServiceKind;
-use crate::domain::ids::{ClientId, ProductId, ServiceId};
+use crate::domain::ids::{ClientId, ServiceId};
 use crate::domain::window::{Window, WindowState, window_of_service};
-use crate::domain::zone::Zone;
 use crate::store::catalogue::{self, Service};
 use crate::store::retouch::lines::{self, Counts, Filter, Order, STATES, Spot};
 use crate::store::studio::Studio;
@@ -137,7 +135,7 @@ pub(super) struct List {
     services: Vec<Service>,
     rules: Vec<RetouchRules>,
     now: OffsetDateTime,
-    zone: Zone,
+    studio: Studio,
     today: Date,
     /// How many lines there are in each state before any filter.
     pub(super) states: Counts,
@@ -160,7 +158,7 @@ impl List {
             filter => lines::counts(c, filter).await?,
         };
         let count = fitting.iter().map(|(_, count)| count).sum();
-        Ok(Self { services, rules, now, zone: studio.zone.clone(), today, states, fitting, count })
+        Ok(Self { services, rules, now, studio: studio.clone(), today, states, fitting, count })
     }
 
     /// The lines that fit, `most` of them after the first `skip`.
@@ -178,8 +176,7 @@ impl List {
             names: retouch::names(c, &clients).await?,
             may: retouch::may_invite(c, &clients).await?,
             booked: retouch::booked(c, &clients, self.now).await?,
-            blocked: retouch::blocked(c, &clients).await?,
-            tested: retouch::tested(c).await?,
+            barred: Barred::load(c, &self.studio, self.today, &clients).await?,
             told: invitations::told(c, &clients).await?,
         };
         Ok(spots.into_iter().filter_map(|spot| self.row(spot, &shown)).collect())
@@ -197,8 +194,9 @@ impl List {
             offered: service.active,
             next: shown.booked.get(&spot.client).map(|(day, id)| (*day, named(id).unwrap_or_default())),
             may_mail: shown.may.contains(&spot.client),
-            blocked: is_blocked(&shown.tested, &shown.blocked, &spot.client, &service.id),
-            told: shown.told.get(&spot.client).map(|(times, at)| (*times, self.zone.date_at(*at))),
+            blocked: shown.barred.stops(&spot.client, service),
+            unsettled: shown.barred.unsettled(&spot.client),
+            told: shown.told.get(&spot.client).map(|(times, at)| (*times, self.studio.zone.date_at(*at))),
             today: self.today,
             window,
             spot,
@@ -212,8 +210,7 @@ struct Shown {
     names: HashMap<ClientId, String>,
     may: HashSet<ClientId>,
     booked: HashMap<ClientId, (Date, ServiceId)>,
-    blocked: HashSet<(ClientId, ProductId)>,
-    tested: HashMap<ServiceId, Vec<ProductId>>,
+    barred: Barred,
     told: HashMap<ClientId, (i64, OffsetDateTime)>,
 }
 
@@ -227,6 +224,8 @@ pub(super) struct Row {
     next: Option<(Date, String)>,
     pub(super) may_mail: bool,
     pub(super) blocked: bool,
+    /// Whether a reaction of hers is not settled.
+    pub(super) unsettled: bool,
     /// How often she was invited, and the last day.
     told: Option<(i64, Date)>,
     today: Date,
@@ -265,7 +264,7 @@ impl Row {
 
     /// Whether she could get a letter; the preview looks closer.
     pub(super) fn may_choose(&self) -> bool {
-        self.may_mail && self.next.is_none() && !self.blocked && self.offered
+        self.may_mail && self.next.is_none() && !self.blocked && !self.unsettled && self.offered
     }
 
     pub(super) fn key(&self) -> String {
