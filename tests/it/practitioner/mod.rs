@@ -8,6 +8,7 @@ mod chair;
 mod clients;
 mod guardian;
 mod letters;
+mod meanwhile;
 mod photos;
 mod reactions;
 mod start;
