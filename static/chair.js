@@ -34,10 +34,11 @@ const second = () => Math.floor(now() / 1000);
 const net = document.getElementById("chair-net");
 const tell = (words) => { if (net && net.textContent !== words) net.textContent = words; };
 const waiting = () => [...events.values()].filter((e) => !e.sent);
-let busy = false, later = 0, over = false;
-async function send() {
-  if (busy || over) return false;
-  busy = true;
+let running = null, later = 0, over = false, refused = "";
+// What is on its way is waited for; with nothing to send it asks what other devices pressed.
+const send = () => running ??= sendAll().finally(() => { running = null; });
+async function sendAll() {
+  if (over) return false;
   clearTimeout(later);
   const batch = waiting().slice(0, MOST_AT_ONCE);
   const presses = JSON.stringify(batch.map(({ sent, ...event }) => event));
@@ -51,18 +52,17 @@ async function send() {
       const told = await answer.json();
       for (const event of batch) take({ ...event, sent: 1 });
       for (const event of told.events) if (!events.has(event.id)) take({ ...event, sent: 1 });
-      if (told.refused) trouble = say("Refused");
+      if (told.refused) refused = say("Refused");
       over = told.over;
     }
   } catch {
     trouble = say("Offline");
   }
-  busy = false;
   const left = waiting().length;
-  if (left && !trouble && !over) return send();
-  tell(trouble || say(keeps ? "Sent" : "Unkept"));
+  if (left && !trouble && !over) return sendAll();
+  tell(trouble || refused || say(keeps ? "Sent" : "Unkept"));
   if (over) { forget(); tell(say("Written")); }
-  if (left && !over) later = setTimeout(send, AGAIN);
+  if (!over && (left || (sides.length && !document.hidden))) later = setTimeout(send, AGAIN);
   render();
   return left === 0;
 }
@@ -83,10 +83,11 @@ function worn() {
   return list;
 }
 
-// Sound: allowed only after a press, which every timer begins with.
+// Sound: allowed only after a press; on a device where none was, words and colour say it.
 let audio = null;
 function beep(high) {
   try {
+    if (navigator.userActivation?.hasBeenActive) audio ??= new AudioContext();
     const tone = audio.createOscillator(), loud = audio.createGain(), at = audio.currentTime;
     tone.frequency.value = high ? 1320 : 660;
     loud.gain.setValueAtTime(.4, at);

@@ -9,6 +9,7 @@ use super::treating::{Refused, visit_for};
 use crate::app::App;
 use crate::domain::bottle::Unfit;
 use crate::domain::ids::{ClientId, ProductId, VisitId};
+use crate::domain::mark::Mark;
 use crate::domain::role::{Actor, Member};
 use crate::domain::steps::{Plan, Trait};
 use crate::domain::timing::{self, Event, Press, Worn};
@@ -84,6 +85,17 @@ pub async fn came_after(c: &mut Connection, visit: &VisitId, moment: OffsetDateT
     Ok(chair::pressed(c, visit).await?.iter().any(|pressed| pressed.received_at > moment))
 }
 
+/// What a record's form shows of the chair: every press, the bottles and the shield.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn mark(c: &mut Connection, visit: &VisitId, client: &ClientId) -> Stored<Mark> {
+    let pressed: Vec<_> = chair::pressed(c, visit).await?.into_iter().map(|pressed| pressed.event.id).collect();
+    let bottles = chair::bottles(c, visit).await?;
+    let shield = chair::measured(c, client, Some(visit)).await?.map(|measured| measured.used);
+    Ok(Mark::of(&(pressed, bottles, shield)))
+}
+
 /// Every press, on a clock that is so many seconds before the studio's.
 async fn events(c: &mut Connection, visit: &VisitId, ahead: i64) -> Stored<Vec<Event>> {
     let all = chair::pressed(c, visit).await?.into_iter();
@@ -118,16 +130,17 @@ pub async fn sync(
     presses: Vec<Event>,
 ) -> Result<Synced, Refused> {
     let now = app.clock.now();
-    let mut tx = app.db.write().await?;
-    let (visit, client) = visit_for(&mut tx, member, id).await?.ok_or(Refused::NotFound)?;
-    if visit.purpose != Purpose::Treatment {
-        return Err(Refused::OtherPurpose);
-    }
-    if !matches!(visit.state, VisitState::InTreatment | VisitState::Done) {
-        return Err(Refused::NotUnderWay);
-    }
-    let plan = plan_of(&mut tx, &visit).await?;
     let ahead = (device_now - now).whole_seconds();
+    if presses.is_empty() {
+        // Each chair asks every few seconds: nobody waits for that.
+        let mut c = app.db.read().await?;
+        let (visit, _) = timed(&mut c, member, id).await?;
+        let events = events(&mut c, id, ahead).await?;
+        return Ok(Synced { events, refused: 0, over: visit.state == VisitState::Done });
+    }
+    let mut tx = app.db.write().await?;
+    let (visit, client) = timed(&mut tx, member, id).await?;
+    let plan = plan_of(&mut tx, &visit).await?;
     let (mut new, mut refused) = (0, 0);
     for event in presses {
         if !can_be(&plan, &event) {
@@ -144,6 +157,18 @@ pub async fn sync(
     let events = events(&mut tx, id, ahead).await?;
     tx.commit().await?;
     Ok(Synced { events, refused, over: visit.state == VisitState::Done })
+}
+
+/// A visit whose times can come in.
+async fn timed(c: &mut Connection, member: &Member, id: &VisitId) -> Result<(Visit, ClientId), Refused> {
+    let (visit, client) = visit_for(c, member, id).await?.ok_or(Refused::NotFound)?;
+    if visit.purpose != Purpose::Treatment {
+        return Err(Refused::OtherPurpose);
+    }
+    if !matches!(visit.state, VisitState::InTreatment | VisitState::Done) {
+        return Err(Refused::NotUnderWay);
+    }
+    Ok((visit, client))
 }
 
 /// Whether the step has a timer, and the time is not over the label's longest.

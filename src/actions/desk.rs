@@ -8,10 +8,11 @@ use super::case::Known;
 use super::diary::{Between, Diary};
 use super::hours::may_arrange;
 use super::own_visits::{Change, Own, put_at};
-use super::treating::{Refused, visit_for};
+use super::treating::{Refused, mark, visit_for};
 use super::{Pending, enqueue, wishes};
 use crate::app::App;
 use crate::domain::ids::{ClientId, VisitId};
+use crate::domain::mark::Mark;
 use crate::domain::money::Money;
 use crate::domain::role::{Actor, Member};
 use crate::domain::schedule::still_free;
@@ -22,7 +23,7 @@ use crate::store::deposits::{self, Deposit, Fate, How};
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, audit, catalogue, clients, studio, visits};
+use crate::store::{Connection, Stored, audit, catalogue, clients, studio, takings, visits};
 
 /// How booking at the desk ended.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -150,7 +151,7 @@ pub async fn book(
     Ok(Placed::Booked(visit.id))
 }
 
-/// Moves a visit to another time. The old time is given up only with the new one taken, in one step.
+/// Moves a visit, as it was shown, to another time. The old time is given up only with the new one taken, in one step.
 ///
 /// # Errors
 /// [`Refused`]
@@ -159,7 +160,7 @@ pub async fn relocate(
     studio: &Studio,
     member: &Member,
     id: &VisitId,
-    to: &Choice,
+    (to, shown): (&Choice, &Mark),
 ) -> Result<Change, Refused> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
@@ -167,6 +168,7 @@ pub async fn relocate(
     if !may_arrange(member, &visit.practitioner) {
         return Err(Refused::NotFound);
     }
+    shown.holds(&mark(&visit))?;
     let own = Own::load(&mut tx, &client, id).await?.ok_or(Refused::NotFound)?;
     visits::expire_holds(&mut tx, now).await?;
     let service = catalogue::service(&mut tx, &visit.service).await?.ok_or(Refused::NotFound)?;
@@ -204,15 +206,16 @@ pub async fn between_of(
     Ok(Between { earliest: known.earliest(now), latest: None })
 }
 
-/// The client called: she can't come. After the studio's limit it is noted as late.
+/// The client called: she can't come to the visit as it was shown. After the studio's limit it is noted as late.
 ///
 /// # Errors
 /// [`Refused`]
-pub async fn cancel_for_client(app: &App, member: &Member, id: &VisitId) -> Result<(), Refused> {
+pub async fn cancel_for_client(app: &App, member: &Member, id: &VisitId, shown: &Mark) -> Result<(), Refused> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let (mut visit, client) = visit_for(&mut tx, member, id).await?.ok_or(Refused::NotFound)?;
     let studio = studio::get(&mut tx).await?.ok_or_else(|| impossible("studio", "id", "1"))?;
+    shown.holds(&mark(&visit))?;
     visit.state = visit.state.cancel_by_client()?;
     visit.sequence += 1;
     visits::update(&mut tx, &visit, now).await?;
@@ -231,7 +234,7 @@ pub async fn cancel_for_client(app: &App, member: &Member, id: &VisitId) -> Resu
     Ok(tx.commit().await?)
 }
 
-/// Notes a deposit, or what becomes of it. Nothing is charged or paid here.
+/// Notes a deposit, or what becomes of it; what is counted towards the price is only changed with it. Nothing is charged or paid here.
 ///
 /// # Errors
 /// [`Refused`]
@@ -244,6 +247,15 @@ pub async fn note_deposit(
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let (_, client) = visit_for(&mut tx, member, id).await?.ok_or(Refused::NotFound)?;
+    let counted = takings::of_visit(&mut tx, id).await?.is_some_and(|taking| taking.price.counted_minor > 0);
+    let stored = deposits::of_visit(&mut tx, id).await?;
+    let same = stored.as_ref().is_some_and(|old| {
+        let money = (old.amount_minor, old.currency.as_str()) == (amount.minor(), amount.currency().as_str());
+        money && (old.how, old.fate) == (how, fate)
+    });
+    if !same && (counted || fate == Fate::Counted) {
+        return Err(Refused::Counted);
+    }
     let deposit = Deposit {
         amount_minor: amount.minor(),
         currency: amount.currency().as_str().to_owned(),

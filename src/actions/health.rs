@@ -4,6 +4,7 @@ use time::{Date, OffsetDateTime};
 
 use super::case::Known;
 use super::reactions;
+use super::shelf::Shelf;
 use super::treating::{may_see, visit_for};
 use crate::app::App;
 use crate::domain::bottle::Unfit;
@@ -49,6 +50,9 @@ pub enum TestRefused {
     /// She does not agree.
     #[error("she refused, or withdrew her consent")]
     NoConsent,
+    /// The register doesn't know the batch.
+    #[error("the register doesn't know this batch")]
+    UnknownBatch,
     /// The batch had ended.
     #[error("the batch had ended on {0}")]
     Expired(Date),
@@ -63,6 +67,8 @@ pub enum TestRefused {
 /// A skin test as the form gives it.
 #[derive(Clone)]
 pub struct Applied {
+    /// The id that the form brought along: the same form sent twice is one test.
+    pub id: SkinTestId,
     /// The service that it is for.
     pub service: ServiceId,
     /// The product.
@@ -164,6 +170,9 @@ async fn apply(
     applied: Applied,
 ) -> Result<SkinTestId, TestRefused> {
     let now = app.clock.now();
+    if let Some(whose) = skin_tests::client_of(c, &applied.id).await? {
+        return if whose == *client { Ok(applied.id) } else { Err(TestRefused::NotFound) };
+    }
     if applied.at > now {
         return Err(TestRefused::Future);
     }
@@ -176,12 +185,12 @@ async fn apply(
     if matches!(known.consent_standing(), ConsentStanding::Refused | ConsentStanding::Withdrawn) {
         return Err(TestRefused::NoConsent);
     }
-    let batches = catalogue::batches(c).await?;
-    let batch = batches.iter().find(|batch| batch.product == applied.product && batch.number == applied.batch);
-    if let Some(Unfit::Expired(ended) | Unfit::Discarded(ended)) = batch.and_then(|batch| batch.days.over(on)) {
+    let shelf = Shelf::load(c, on).await?;
+    let batch = shelf.typed(&applied.product, &applied.batch).ok_or(TestRefused::UnknownBatch)?;
+    if let Some(Unfit::Expired(ended) | Unfit::Discarded(ended)) = batch.days.over(on) {
         return Err(TestRefused::Expired(ended));
     }
-    let id = SkinTestId::from_random(app.random.id());
+    let id = applied.id;
     let test = SkinTest {
         id: id.clone(),
         product: applied.product,
@@ -195,7 +204,7 @@ async fn apply(
         client: client.clone(),
         visit: visit.map(|visit| visit.id.clone()),
         practitioner: member.practitioner.clone().or_else(|| visit.map(|visit| visit.practitioner.clone())),
-        batch: applied.batch,
+        batch: batch.number.clone(),
         site: applied.site,
         voiding: None,
         notes: Vec::new(),

@@ -41,6 +41,8 @@ pub enum Refused {
 
 /// A report as the form gives it.
 pub struct Report {
+    /// The id that the form brought along: the same form sent twice is one report.
+    pub id: ReactionId,
     /// At or after which visit, where there was a treatment.
     pub visit: Option<VisitId>,
     /// When it began.
@@ -84,6 +86,9 @@ pub async fn report(app: &App, member: &Member, client: &ClientId, said: Report)
     if !may_see(&mut tx, member, client).await? {
         return Err(Refused::NotFound);
     }
+    if let Some(written) = reactions::get(&mut tx, &said.id).await? {
+        return if written.client == *client { Ok(said.id) } else { Err(Refused::NotFound) };
+    }
     if said.began_at > now {
         return Err(Refused::Future);
     }
@@ -97,10 +102,10 @@ pub async fn report(app: &App, member: &Member, client: &ClientId, said: Report)
         products = used;
     }
     let level = judged(&said.signs, said.began_at, said.level, now)?;
-    let Report { visit, began_at, signs, rinsed, first_aid, care, note, .. } = said;
+    let Report { id, visit, began_at, signs, rinsed, first_aid, care, note, .. } = said;
     let body = Body::Report { signs, level, rinsed, first_aid, care, note };
     let by = By::member(member);
-    let id = open(app, &mut tx, &by, New { client, visit, test: None, products, began_at, level, body }).await?;
+    let id = open(app, &mut tx, &by, New { id, client, visit, test: None, products, began_at, level, body }).await?;
     tx.commit().await?;
     Ok(id)
 }
@@ -122,6 +127,7 @@ async fn used_at(
 }
 
 struct New<'a> {
+    id: ReactionId,
     client: &'a ClientId,
     visit: Option<VisitId>,
     test: Option<SkinTestId>,
@@ -146,7 +152,7 @@ impl By {
 async fn open(app: &App, c: &mut Connection, by: &By, new: New<'_>) -> Stored<ReactionId> {
     let now = app.clock.now();
     let reaction = Reaction {
-        id: ReactionId::from_random(app.random.id()),
+        id: new.id,
         client: new.client.clone(),
         visit: new.visit,
         skin_test: new.test,
@@ -200,7 +206,8 @@ pub async fn after_test(
     };
     let products = vec![(stored.test.product.clone(), stored.batch.clone())];
     let (client, test) = (&stored.client, Some(stored.test.id.clone()));
-    open(app, c, &by, New { client, visit: None, test, products, began_at: seen_at, level, body }).await?;
+    let id = ReactionId::from_random(app.random.id());
+    open(app, c, &by, New { id, client, visit: None, test, products, began_at: seen_at, level, body }).await?;
     Ok(())
 }
 

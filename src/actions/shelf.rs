@@ -33,6 +33,12 @@ impl Shelf {
         self.batches.iter().find(|batch| batch.product == *product && batch.number == number)
     }
 
+    /// A batch of a product by the number that somebody read from it. Case and spaces are not told apart.
+    pub fn typed(&self, product: &ProductId, number: &str) -> Option<&Batch> {
+        let own = self.batches.iter().filter(|batch| batch.product == *product);
+        own.filter(|batch| plain(&batch.number) == plain(number)).min_by_key(|batch| batch.number != number)
+    }
+
     /// A product.
     pub fn product(&self, id: &ProductId) -> Option<&Product> {
         self.products.iter().find(|product| product.id == *id)
@@ -46,7 +52,6 @@ impl Shelf {
     /// The batches with a number that somebody read from a bottle, of products in use: of those that the service brings
     /// near the eye, where there are some. Case and spaces are not told apart.
     pub fn numbered(&self, number: &str, service: &ServiceId) -> Vec<&Batch> {
-        let plain = |text: &str| text.split_whitespace().collect::<String>().to_lowercase();
         let wanted = plain(number);
         let kind = self.services.iter().find(|one| one.id == *service).map(|service| service.kind);
         let in_use = |batch: &&Batch| {
@@ -58,4 +63,8 @@ impl Shelf {
         });
         if fitting.is_empty() { others } else { fitting }
     }
+}
+
+fn plain(text: &str) -> String {
+    text.split_whitespace().collect::<String>().to_lowercase()
 }

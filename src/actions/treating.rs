@@ -2,7 +2,7 @@
 
 mod record;
 
-pub use record::{Record, RecordRefused};
+pub use record::{LONGEST, Record, RecordRefused, lies_within};
 
 use time::{Date, OffsetDateTime};
 
@@ -12,6 +12,7 @@ use super::shelf::Shelf;
 use super::{Pending, enqueue, wishes};
 use crate::app::App;
 use crate::domain::ids::{ClientId, ProductId, TreatmentId, VisitId};
+use crate::domain::mark::{Changed, Mark};
 use crate::domain::readiness::Readiness;
 use crate::domain::role::{Actor, Member, Role};
 use crate::domain::verdict::{Start, Verdict};
@@ -56,6 +57,21 @@ pub enum Refused {
     /// The record doesn't hold together.
     #[error(transparent)]
     Record(#[from] RecordRefused),
+    /// What the form showed stands no longer so.
+    #[error(transparent)]
+    Changed(#[from] Changed),
+    /// What is counted towards a price is changed with the price.
+    #[error("the deposit is counted towards the price")]
+    Counted,
+    /// Somebody else has the time by now.
+    #[error("the time is taken")]
+    Taken,
+    /// A record was written already, and says something else.
+    #[error("the record is written")]
+    Written,
+    /// The version that is corrected is no longer the last one.
+    #[error("it was corrected since")]
+    Corrected,
 }
 
 /// Whether a member may see a client's record: the owner every one, a practitioner those whom she treats or treated.
@@ -140,14 +156,37 @@ pub async fn no_show(app: &App, member: &Member, id: &VisitId) -> Result<(), Ref
     Ok(tx.commit().await?)
 }
 
-/// The studio cancels; the client is told by mail.
+/// She is not here after all, or came after all: the visit is booked as before, if its time is still free.
 ///
 /// # Errors
 /// [`Refused`]
-pub async fn cancel(app: &App, member: &Member, id: &VisitId) -> Result<(), Refused> {
+pub async fn put_back(app: &App, member: &Member, id: &VisitId) -> Result<(), Refused> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let (mut visit, client) = found(&mut tx, member, id).await?;
+    let was = visit.state;
+    visit.state = was.put_back()?;
+    visits::update(&mut tx, &visit, now)
+        .await
+        .map_err(|error| if error.is_overlap() { Refused::Taken } else { error.into() })?;
+    log(&mut tx, member, "visit.put-back", &client, id.as_str(), was.as_str(), now).await?;
+    Ok(tx.commit().await?)
+}
+
+/// What a page shows of when a visit is, and with whom.
+pub fn mark(visit: &Visit) -> Mark {
+    Mark::of(&(visit.sequence, visit.starts_at.unix_timestamp(), &visit.practitioner))
+}
+
+/// The studio cancels the visit as it was shown; the client is told by mail.
+///
+/// # Errors
+/// [`Refused`]
+pub async fn cancel(app: &App, member: &Member, id: &VisitId, shown: &Mark) -> Result<(), Refused> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let (mut visit, client) = found(&mut tx, member, id).await?;
+    shown.holds(&mark(&visit))?;
     visit.state = visit.state.cancel_by_studio()?;
     visit.sequence += 1;
     visits::update(&mut tx, &visit, now).await?;
@@ -161,8 +200,10 @@ pub async fn cancel(app: &App, member: &Member, id: &VisitId) -> Result<(), Refu
 }
 
 /// What the practitioner says when she starts.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Beginning {
+    /// The reasons that stood on the page.
+    pub shown: Mark,
     /// Why she starts against the verdict, or nothing.
     pub reason: String,
     /// Whether she read the notes.
@@ -185,6 +226,7 @@ pub async fn start(app: &App, studio: &Studio, member: &Member, id: &VisitId, sa
     let before = visit.clone();
     visit.state = visit.state.start()?;
     let readiness = Known::of_visit(&mut tx, studio, &before).await?.readiness(now, now);
+    said.shown.holds(&readiness.mark())?;
     let reason = permit(&readiness, &said)?.to_owned();
     let json = serde_json::to_string(&readiness).map_err(|_| impossible("visit_start", "readiness", id.as_str()))?;
     let begun = treatments::Start {
@@ -218,21 +260,35 @@ fn permit<'a>(readiness: &Readiness, said: &'a Beginning) -> Result<&'a str, Ref
     }
 }
 
-/// Writes the first version of a record; the visit is done.
+/// Writes the first version of a record; the visit is done. `shown` is what the form showed of the chair. The same record
+/// sent again changes nothing.
 ///
 /// # Errors
 /// [`Refused`]; nothing is changed then.
-pub async fn record(app: &App, member: &Member, id: &VisitId, record: Record) -> Result<TreatmentId, Refused> {
+pub async fn record(
+    app: &App,
+    member: &Member,
+    id: &VisitId,
+    record: Record,
+    shown: &Mark,
+) -> Result<TreatmentId, Refused> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let (mut visit, client) = found(&mut tx, member, id).await?;
+    let by = member.practitioner.clone().unwrap_or_else(|| visit.practitioner.clone());
+    if let Some(written) = treatments::of_visit(&mut tx, id).await? {
+        let again = checked(&mut tx, &visit, &client, record, &[], now).await;
+        let again = again.map(|record| record.version(1, &by, member, "", now));
+        let same = again.is_ok_and(|again| written.versions.iter().any(|version| version.says(&again)));
+        return if same { Ok(written.id) } else { Err(Refused::Written) };
+    }
     visit.state = visit.state.finish()?;
+    shown.holds(&chair::mark(&mut tx, id, &client).await?)?;
     let record = checked(&mut tx, &visit, &client, record, &[], now).await?;
     let treatment = TreatmentId::from_random(app.random.id());
     treatments::insert(&mut tx, &treatment, &client, id, now).await?;
-    let by = member.practitioner.as_ref().unwrap_or(&visit.practitioner);
     let mail_aftercare = record.mail_aftercare;
-    treatments::add_version(&mut tx, &treatment, &record.version(1, by, member, "", now)).await?;
+    treatments::add_version(&mut tx, &treatment, &record.version(1, &by, member, "", now)).await?;
     if mail_aftercare && let Some(person) = clients::get(&mut tx, &client).await? {
         enqueue(app, &mut tx, &person.mail, &Pending::Aftercare { visit: id.clone() }, now).await?;
     }
@@ -255,7 +311,18 @@ async fn checked(
     Ok(record.checked(&Shelf::load(c, visit.civil.date()).await?, &known, &visit.id, used, now)?)
 }
 
-/// Adds a version to a record; those before it stay.
+/// Why a record is corrected, and what was read before.
+#[derive(Debug, Clone)]
+pub struct Correction<'a> {
+    /// Why.
+    pub reason: &'a str,
+    /// The version that stood on the page.
+    pub of: u32,
+    /// What the form showed of the chair.
+    pub shown: Mark,
+}
+
+/// Adds a version to a record; those before it stay. The same correction sent again changes nothing.
 ///
 /// # Errors
 /// [`Refused`]; nothing is changed then.
@@ -264,16 +331,22 @@ pub async fn correct(
     member: &Member,
     id: &TreatmentId,
     record: Record,
-    reason: &str,
+    said: Correction<'_>,
 ) -> Result<VisitId, Refused> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let (treatment, visit) = record_for(&mut tx, member, id).await?.ok_or(Refused::NotFound)?;
-    let reason = reason.trim();
+    let reason = said.reason.trim();
     if reason.is_empty() {
         return Err(Refused::WantsReason);
     }
     let last = treatment.current().ok_or_else(|| impossible("treatment_version", "version", id.as_str()))?;
+    if last.version != said.of {
+        let again = checked(&mut tx, &visit, &treatment.client, record, &last.products, now).await;
+        let again = again.map(|record| record.version(last.version, &last.practitioner, member, reason, now));
+        return if again.is_ok_and(|again| last.says(&again)) { Ok(visit.id) } else { Err(Refused::Corrected) };
+    }
+    said.shown.holds(&chair::mark(&mut tx, &visit.id, &treatment.client).await?)?;
     let record = checked(&mut tx, &visit, &treatment.client, record, &last.products, now).await?;
     let next = record.version(last.version + 1, &last.practitioner, member, reason, now);
     treatments::add_version(&mut tx, id, &next).await?;

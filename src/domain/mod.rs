@@ -27,6 +27,7 @@ pub mod iso;
 pub mod label;
 pub mod letter;
 pub mod limits;
+pub mod mark;
 pub mod money;
 pub mod outside;
 pub mod paper;

@@ -55,6 +55,7 @@ fn stored_words_are_read_back_as_what_was_stored() {
     assert_eq!(ListName::ALL.map(ListName::as_str), ["on_the_day", "hygiene", "aftercare_lash", "aftercare_brow"]);
     assert_eq!(VisitEvent::CancelByStudio.as_str(), "cancel_by_studio");
     assert_eq!(VisitEvent::NoShow.as_str(), "no_show");
+    assert_eq!(VisitEvent::PutBack.as_str(), "put_back");
     assert_eq!(Level::Serious.to_string(), "serious");
 }
 

@@ -4,7 +4,7 @@
 //! held ─ book ─> booked ─ arrive ─> arrived ─ start ─> in treatment ─ finish ─> done
 //!   └─ expire, release ─> hold expired
 //! ```
-//! A visit moves to another time while held or booked; it is cancelled while booked or arrived (the check before
+//! Here by mistake, or missed by mistake, is put back to booked. A visit moves to another time while held or booked; it is cancelled while booked or arrived (the check before
 //! starting may end it); it is a no-show only once its time has come.
 
 use time::{Duration, OffsetDateTime};
@@ -55,6 +55,8 @@ pub enum VisitEvent {
     CancelByStudio,
     /// The client did not come.
     NoShow,
+    /// She was noted as here, or as missed, by mistake.
+    PutBack,
 }
 
 /// Why an event does not fit.
@@ -225,6 +227,14 @@ impl VisitState {
         if now >= starts_at { Ok(missed) } else { Err(EventRefused::BeforeStart { starts_at }) }
     }
 
+    /// Noted by mistake that she is here, or that she did not come: nothing has begun yet.
+    ///
+    /// # Errors
+    /// [`EventRefused`]
+    pub fn put_back(self) -> Result<Self, EventRefused> {
+        self.go(VisitEvent::PutBack, &[Arrived, Self::NoShow], Booked)
+    }
+
     fn go(self, event: VisitEvent, from: &[Self], to: Self) -> Result<Self, EventRefused> {
         if from.contains(&self) { Ok(to) } else { Err(EventRefused::State { state: self, event }) }
     }
@@ -244,6 +254,7 @@ impl VisitEvent {
             Self::CancelByClient => "cancel_by_client",
             Self::CancelByStudio => "cancel_by_studio",
             Self::NoShow => "no_show",
+            Self::PutBack => "put_back",
         }
     }
 }
@@ -268,7 +279,7 @@ mod tests {
 
     #[test]
     fn each_event_in_each_state() {
-        let table: [(VisitEvent, Step, Allowed); 10] = [
+        let table: [(VisitEvent, Step, Allowed); 11] = [
             (VisitEvent::Book, |s| s.book(NOW, SOON), &[(Held, Booked)]),
             (VisitEvent::Expire, |s| s.expire(NOW, NOW), &[(Held, HoldExpired)]),
             (VisitEvent::Release, VisitState::release, &[(Held, HoldExpired)]),
@@ -287,12 +298,14 @@ mod tests {
                 &[(Booked, CancelledByStudio), (Arrived, CancelledByStudio)],
             ),
             (VisitEvent::NoShow, |s| s.no_show(NOW, NOW), &[(Booked, NoShow)]),
+            (VisitEvent::PutBack, VisitState::put_back, &[(VisitState::Arrived, Booked), (NoShow, Booked)]),
         ];
         for (event, step, allowed) in table {
             for state in VisitState::ALL {
                 let expected = allowed.iter().find(|(from, _)| *from == state).map(|(_, to)| *to);
                 assert_eq!(step(state), expected.ok_or(EventRefused::State { state, event }), "{event:?} in {state:?}");
-                assert!(!state.is_over() || expected.is_none(), "{event:?} in {state:?}, which is over");
+                let ends = !state.is_over() || expected.is_none() || event == VisitEvent::PutBack;
+                assert!(ends, "{event:?} in {state:?}, which is over");
             }
         }
     }

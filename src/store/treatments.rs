@@ -12,7 +12,7 @@ mod start;
 mod times;
 
 pub use past::{Past, past, reactions, uses};
-pub use start::{Start, add_start, start};
+pub use start::{Start, add_start, start, unwritten};
 
 /// How a treatment came out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -48,7 +48,7 @@ impl Outcome {
 }
 
 /// One version of a record.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Version {
     /// From 1.
     pub version: u32,
@@ -88,6 +88,14 @@ pub struct Version {
     pub rinsed: Option<bool>,
     /// How long each step was on each side, in the order of application.
     pub times: Vec<SideTime>,
+}
+
+impl Version {
+    /// Whether another one says the same, whoever wrote it and when.
+    pub fn says(&self, other: &Self) -> bool {
+        let Self { version, practitioner, written_by, written_at, .. } = self.clone();
+        Self { version, practitioner, written_by, written_at, ..other.clone() } == *self
+    }
 }
 
 /// A record with all its versions, the newest first.

@@ -3,7 +3,7 @@
 use crate::{msg, t};
 
 /// Every action in words, so that the languages' files hold them.
-const DEEDS: [&str; 151] = [
+const DEEDS: [&str; 152] = [
     msg("Backup failed"),
     msg("Backup made"),
     msg("Batch exported"),
@@ -149,6 +149,7 @@ const DEEDS: [&str; 151] = [
     msg("Visit cancelled"),
     msg("Visit moved"),
     msg("Visit no-show"),
+    msg("Visit put-back"),
     msg("Visit seen"),
     msg("Visit verdict-changed"),
     msg("Wish offered"),

@@ -76,6 +76,14 @@ impl Fields {
         self.many(name).any(|one| one == value)
     }
 
+    /// With a field in the place of the one of this name.
+    #[must_use]
+    pub fn with(self, name: &str, value: impl Into<String>) -> Self {
+        let mut fields = self.without(name);
+        fields.0.push((name.to_owned(), value.into()));
+        fields
+    }
+
     /// Without a field.
     #[must_use]
     pub fn without(mut self, name: &str) -> Self {

@@ -176,6 +176,7 @@ fn practitioner_routes() -> Vec<Route> {
         post "/desk/visits/{id}/price" Practitioner practitioner::price::post,
         post "/desk/visits/{id}/deposit" Practitioner arrange::deposit,
         post "/desk/visits/{id}/called-off" Practitioner arrange::called_off,
+        post "/desk/visits/{id}/put-back" Practitioner arrange::put_back,
         get "/desk/visits/{id}" Practitioner visit::get,
         post "/desk/visits/{id}/arrive" Practitioner visit::arrive,
         get "/desk/visits/{id}/chair" Practitioner chair::get,

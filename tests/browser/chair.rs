@@ -2,10 +2,11 @@
 //! in the middle, a reload, a second tab, and a lotion that stays on for too long. Every time is in the record, once.
 
 use fantoccini::Locator;
+use palpebra::actions::chair::sync;
 use palpebra::actions::steps::save_shields;
-use palpebra::domain::ids::VisitId;
+use palpebra::domain::ids::{ChairEventId, VisitId};
 use palpebra::domain::shield::Shield;
-use palpebra::domain::timing::Side;
+use palpebra::domain::timing::{Event, Press, Side};
 use palpebra::store::visits::Purpose;
 use palpebra::store::{accounts, chair, treatments};
 use serde_json::json;
@@ -111,6 +112,27 @@ impl Chair {
         if timeout(std::time::Duration::from_secs(20), said).await.is_err() {
             panic!("it does not say {words:?}:\n{}", self.browser.text().await);
         }
+    }
+
+    /// Time passes until a side shows this, which somebody pressed on another device.
+    async fn until_asked(&self, step: &str, side: &str, words: &str) {
+        let shown = async {
+            while !self.side(step, side).await.contains(words) {
+                self.pass(5).await;
+            }
+        };
+        let shown = timeout(std::time::Duration::from_secs(20), shown).await;
+        assert!(shown.is_ok(), "{words:?}: {}", self.side(step, side).await);
+    }
+
+    /// Presses on the right eye's first lotion on another device.
+    async fn presses_elsewhere(&self, press: Press) {
+        let now = self.app.app.clock.now();
+        let member =
+            accounts::by_mail(&mut self.app.app.db.read().await.unwrap(), LIV.0).await.unwrap().unwrap().member;
+        let id = ChairEventId::from_random(self.app.app.random.id());
+        let event = Event { id, press, step: 1, side: Side::Right, at: now };
+        sync(&self.app.app, &member, &self.visit, now, vec![event]).await.unwrap();
     }
 
     /// Opens the chair's page anew; the page's clock goes on where the server's stands.
@@ -292,6 +314,45 @@ async fn a_whole_lift_keeps_every_time_through_all_that_goes_wrong() {
     );
     assert_eq!(version.shield, "M");
     assert_eq!(version.products, [(chair.studio.lotion.clone(), GOOD_BATCH.to_owned())]);
+    chair.close().await;
+}
+
+#[tokio::test]
+async fn a_second_device_shows_what_is_on_and_stays_signed_in() {
+    let chair = Chair::new(Browser::new().await).await;
+    chair.start().await;
+    chair.until(ALL).await;
+    // Somebody at another device, twice after a time that lets a session at rest nearly end.
+    for (press, words) in [(Press::On(360), "On since"), (Press::Off, "Off.")] {
+        chair.pass(20 * 60).await;
+        chair.presses_elsewhere(press).await;
+        chair.until_asked("First lotion", "right", words).await;
+    }
+    chair.app.app.clock.advance(Duration::minutes(20));
+    chair.browser.follow("Write the record").await;
+    chair.browser.assert_shows("How did it come out?").await;
+    chair.close().await;
+}
+
+#[tokio::test]
+async fn the_record_is_opened_once_what_is_on_its_way_is_there() {
+    let chair = Chair::new(Browser::new().await).await;
+    chair.start().await;
+    chair.until(ALL).await;
+    let slowly = "const real = window.fetch; window.fetch = (...all) => new Promise((done, fail) => {
+        window.letGo = () => real(...all).then(done, fail); });";
+    chair.browser.client.execute(slowly, vec![]).await.unwrap();
+    chair.press("First lotion", "right", "on").await;
+    chair
+        .browser
+        .client
+        .execute("document.querySelector(\"a[href$='/treatment'].main\").click()", vec![])
+        .await
+        .unwrap();
+    assert_eq!(chair.stored().await, 0);
+    chair.browser.client.execute("window.letGo()", vec![]).await.unwrap();
+    chair.until_shows("How did it come out?").await;
+    assert_eq!(chair.stored().await, 1);
     chair.close().await;
 }
 

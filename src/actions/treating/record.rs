@@ -1,6 +1,6 @@
 //! What a record says, and whether it holds together.
 
-use time::OffsetDateTime;
+use time::{Duration, OffsetDateTime};
 
 use crate::actions::case::Known;
 use crate::actions::shelf::Shelf;
@@ -17,6 +17,12 @@ pub enum RecordRefused {
     /// It ends before it begins.
     #[error("it ends before it begins")]
     EndsBeforeStart,
+    /// It lasts longer than any treatment.
+    #[error("it lasts longer than any treatment")]
+    TooLong,
+    /// A time by side lies before its start or after its end.
+    #[error("a time by side lies outside of it")]
+    OutsideIt,
     /// It ends in the future.
     #[error("it ends in the future")]
     Future,
@@ -71,6 +77,14 @@ pub struct Record {
     pub mail_aftercare: bool,
 }
 
+/// The longest that a treatment lasts: what ends later was written on another day than it was done. A design choice.
+pub const LONGEST: Duration = Duration::hours(12);
+
+/// Whether a moment lies in a treatment, whose start and end are written in whole minutes.
+pub fn lies_within(at: OffsetDateTime, started_at: OffsetDateTime, ended_at: OffsetDateTime) -> bool {
+    at >= started_at - Duration::MINUTE && at <= ended_at + Duration::MINUTE
+}
+
 impl Record {
     /// What was used stands against the register as of its day; what an earlier version named already is not asked again.
     /// A batch that may not be used on her is named in the notes, with why it was.
@@ -84,6 +98,13 @@ impl Record {
     ) -> Result<Self, RecordRefused> {
         if self.ended_at < self.started_at {
             return Err(RecordRefused::EndsBeforeStart);
+        }
+        if self.ended_at - self.started_at > LONGEST {
+            return Err(RecordRefused::TooLong);
+        }
+        let within = |at| lies_within(at, self.started_at, self.ended_at);
+        if !self.times.iter().all(|time| within(time.on) && within(time.off)) {
+            return Err(RecordRefused::OutsideIt);
         }
         if self.ended_at > now || self.times.iter().any(|time| time.off > now) {
             return Err(RecordRefused::Future);

@@ -152,7 +152,10 @@ impl Story<'_> {
                 let to = self.pick(&hers).ok_or_else(|| refused(id, "no other time"))?;
                 own_visits::relocate(app, studio, &service, client, id, to, Between::default()).await?
             }
-            _ => return Ok(treating::cancel(app, self.opened.treats_as(&visit.practitioner)?, id).await?),
+            _ => {
+                let member = self.opened.treats_as(&visit.practitioner)?;
+                return Ok(treating::cancel(app, member, id, &treating::mark(&visit)).await?);
+            }
         };
         if change != Change::Done {
             return Err(refused(id, format!("{change:?}")));

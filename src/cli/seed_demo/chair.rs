@@ -9,12 +9,14 @@ use super::data::{Guest, Lashes, Turn, Words};
 use super::opening::{of, refused};
 use super::story::{Event, Plan, Story};
 use crate::actions::case::Known;
+use crate::actions::chair as at_chair;
 use crate::actions::health::{self, Applied};
 use crate::actions::reactions::{self, Added, Report};
-use crate::actions::treating::{self, Beginning, Record, Refused};
+use crate::actions::treating::{self, Beginning, Correction, Record, Refused};
 use crate::domain::catalogue::{Area, Chemistry, ServiceKind};
 use crate::domain::growth::CycleSet;
 use crate::domain::ids::{ClientId, ReactionId, SkinTestId, TreatmentId, VisitId};
+use crate::domain::mark::Mark;
 use crate::domain::reaction::Sign;
 use crate::domain::skin_test::TestResult;
 use crate::domain::verdict::Verdict;
@@ -45,6 +47,7 @@ impl Story<'_> {
         let mut readings = Vec::new();
         for key in &self.script.offer(&plan.booking.service)?.tests {
             let applied = Applied {
+                id: SkinTestId::from_random(self.app.random.id()),
                 service: visit.service.clone(),
                 product: of(&self.opened.products, key)?.clone(),
                 batch: self.script.batch(key, self.present())?.to_owned(),
@@ -92,7 +95,7 @@ impl Story<'_> {
         self.follow(number, &client).await?;
         // Today's is left for whoever looks at the demo.
         if planned.civil.date() != self.today {
-            treating::cancel(app, member, treatment).await?;
+            treating::cancel(app, member, treatment, &treating::mark(&planned)).await?;
         }
         Ok(())
     }
@@ -125,7 +128,12 @@ impl Story<'_> {
         let visit = self.visit(&id).await?;
         let (app, studio) = (self.app, &self.opened.studio);
         let member = self.opened.treats_as(&visit.practitioner)?;
-        let said = |reason: &str| Beginning { reason: reason.to_owned(), notes_read: true, looked_at: None };
+        let now = app.clock.now();
+        let shown = Known::of_visit(&mut *app.db.read().await?, studio, &visit).await?.readiness(now, now).mark();
+        let said = |reason: &str| {
+            let (shown, reason) = (shown.clone(), reason.to_owned());
+            Beginning { shown, reason, notes_read: true, looked_at: None }
+        };
         let mut begun = treating::start(app, studio, member, &id, said("")).await;
         if matches!(begun, Err(Refused::WantsReason))
             && let Some(reason) = self.reason(plan, &visit).await?
@@ -134,7 +142,9 @@ impl Story<'_> {
         }
         match begun {
             Ok(()) => self.at(visit.ends_at - Duration::minutes(2), number, Event::Record(id)),
-            Err(Refused::WantsReason | Refused::MayNotStart) => treating::cancel(app, member, &id).await?,
+            Err(Refused::WantsReason | Refused::MayNotStart) => {
+                treating::cancel(app, member, &id, &treating::mark(&visit)).await?;
+            }
             Err(other) => return Err(other.into()),
         }
         Ok(())
@@ -156,7 +166,9 @@ impl Story<'_> {
     pub(super) async fn record(&mut self, number: usize, plan: &Plan, id: &VisitId) -> Result<(), DemoRefused> {
         let visit = self.visit(id).await?;
         let record = self.written(plan, &visit).await?;
-        let treatment = treating::record(self.app, self.opened.treats_as(&visit.practitioner)?, id, record).await?;
+        let member = self.opened.treats_as(&visit.practitioner)?;
+        let shown = self.shown(id, visit.client.as_ref()).await?;
+        let treatment = treating::record(self.app, member, id, record, &shown).await?;
         if let Some(Turn::Corrected { .. } | Turn::Reaction { .. }) = plan.booking.turn {
             self.at(visit.ends_at + Duration::hours(19), number, Event::Correct(treatment));
         }
@@ -199,9 +211,13 @@ impl Story<'_> {
             }
             _ => return Ok(()),
         };
-        treating::correct(self.app, member, id, record, because).await?;
+        let (visit, client) = written.as_ref().map(|one| (&one.visit, &one.client)).unzip();
+        let visit = visit.ok_or_else(|| refused(id, "no visit"))?;
+        let said = Correction { reason: because, of: last.version, shown: self.shown(visit, client).await? };
+        treating::correct(self.app, member, id, record, said).await?;
         if let (Some(Turn::Reaction { .. }), Some(written)) = (&plan.booking.turn, written) {
             let report = Report {
+                id: ReactionId::from_random(self.app.random.id()),
                 visit: Some(written.visit.clone()),
                 began_at: last.ended_at + Duration::hours(7),
                 signs: [Sign::Itch, Sign::Redness].into(),
@@ -216,6 +232,12 @@ impl Story<'_> {
             self.follow(number, &written.client).await?;
         }
         Ok(())
+    }
+
+    /// What the record's form shows of the chair.
+    async fn shown(&self, visit: &VisitId, client: Option<&ClientId>) -> Result<Mark, DemoRefused> {
+        let client = client.ok_or_else(|| refused(visit, "no client"))?;
+        Ok(at_chair::mark(&mut *self.app.db.read().await?, visit, client).await?)
     }
 
     /// Her newest report is asked after three times.

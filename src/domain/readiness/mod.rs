@@ -20,6 +20,7 @@ use super::consent::ConsentStanding;
 use super::iso;
 use super::letter::Letter;
 use super::limits::Ingredient;
+use super::mark::Mark;
 use super::person::BirthDate;
 use super::questionnaire::{AnswerSet, Questionnaire};
 use super::screening::{RuleTable, Screening};
@@ -125,6 +126,12 @@ impl Readiness {
     /// Whether the practitioner may start.
     pub fn may_start(&self) -> Start {
         self.start
+    }
+
+    /// What a page says that shows every reason; when it is time to go on is left out, since that moves with the clock.
+    pub fn mark(&self) -> Mark {
+        let each = self.reasons.iter();
+        Mark::of(&each.map(|one| (&one.rule, one.version, &one.about, one.verdict, one.start)).collect::<Vec<_>>())
     }
 
     /// What keeps a visit from being booked. A missing signature doesn't; a skin test does that is neither good nor booked

@@ -7,7 +7,7 @@ use crate::domain::ids::{ClientId, ProductId, ServiceId, VisitId};
 use crate::store::types::{day, impossible, instant, read};
 use crate::store::{Connection, Stored};
 
-/// A treatment that is over, here or before, as windows look at it. A stopped one lifted nothing and is left out.
+/// A treatment that was begun, here or before, as windows look at it. A stopped one lifted nothing and is left out.
 #[derive(Debug, Clone)]
 pub struct Past {
     /// Whose.
@@ -37,6 +37,9 @@ pub async fn past(c: &mut Connection, client: Option<&ClientId>) -> Stored<Vec<P
            JOIN service s ON s.id = x.service_id WHERE (?1 = '' OR t.client_id = ?1) AND x.outcome <> 'stopped'
            UNION ALL SELECT p.id, p.client_id, p.service_id, s.kind, p.day, p.starts_at
            FROM past_visit p JOIN service s ON s.id = p.service_id WHERE ?1 = '' OR p.client_id = ?1
+           UNION ALL SELECT v.id, v.client_id, v.service_id, s.kind, substr(v.civil_start, 1, 10), v.starts_at
+           FROM visit_start b JOIN visit v ON v.id = b.visit_id JOIN service s ON s.id = v.service_id
+           WHERE v.state = 'in_treatment' AND (?1 = '' OR v.client_id = ?1)
            ORDER BY 6, 1"#,
         client
     )

@@ -3,7 +3,7 @@
 use time::OffsetDateTime;
 
 use crate::domain::ids::VisitId;
-use crate::store::types::instant;
+use crate::store::types::{instant, read};
 use crate::store::{Connection, Stored};
 
 /// What was decided before a treatment began.
@@ -44,6 +44,21 @@ pub async fn start(c: &mut Connection, visit: &VisitId) -> Stored<Option<Start>>
         started_by: row.started_by,
         started_at: instant(TABLE, "started_at", id, row.started_at)?,
     }))
+}
+
+/// Treatments that were begun before a moment and have no record yet, the oldest first.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn unwritten(c: &mut Connection, before: OffsetDateTime) -> Stored<Vec<VisitId>> {
+    let before = before.unix_timestamp();
+    let rows = sqlx::query_scalar!(
+        "SELECT v.id FROM visit_start b JOIN visit v ON v.id = b.visit_id
+         WHERE v.state = 'in_treatment' AND b.started_at < ? ORDER BY b.started_at, v.id",
+        before
+    );
+    let rows = rows.fetch_all(c).await?;
+    rows.into_iter().map(|id| read("visit_start", "visit_id", &id, VisitId::parse(&id))).collect()
 }
 
 /// Stores what was decided.

@@ -1,5 +1,5 @@
 //! `GET /desk/visits/{id}/arrange`: other times for a visit, its deposit, and what is done when the client calls it off.
-//! `POST …/move`, `…/deposit`, `…/called-off` do it. Template: `practitioner/arrange.html`.
+//! `POST …/move`, `…/deposit`, `…/called-off`, `…/put-back` do it. Template: `practitioner/arrange.html`.
 
 use askama::Template;
 use axum::extract::{Path, Query, State};
@@ -17,6 +17,7 @@ use crate::actions::own_visits::{Change, Own};
 use crate::actions::treating::{self, Refused};
 use crate::app::App;
 use crate::domain::ids::{PractitionerId, VisitId};
+use crate::domain::mark::Mark;
 use crate::domain::money::Money;
 use crate::domain::schedule::free_times;
 use crate::domain::visit::{VisitState, may_client_change};
@@ -46,6 +47,8 @@ struct ArrangePage {
     what: String,
     tag: &'static str,
     state: VisitState,
+    /// What it shows of when the visit is.
+    mark: Mark,
     /// Whether the visit's own page opens: not when she only had one that was called off.
     opens: bool,
     may_move: bool,
@@ -163,6 +166,7 @@ async fn page(
         what: names.service(&visit.service).to_owned(),
         tag: words::state(visit.state),
         state: visit.state,
+        mark: treating::mark(&visit),
         opens,
         may_move,
         late: is_late(&visit, now, studio.cancel_limit_hours),
@@ -210,13 +214,20 @@ pub async fn relocate(
 ) -> Answer {
     let id = visit_id(&path)?;
     let to = Choice::parse(fields.get("time")).ok_or(Fault::BadRequest)?;
-    match desk::relocate(&app, ctx.studio()?, &team.0, &id, &to).await? {
-        Change::Done => Ok(see_other(&format!("/desk/visits/{id}"))),
-        Change::Taken | Change::TooLate => {
-            let shown = Shown { taken: true, ..PLAIN() };
-            Ok(Page::conflict(page(&app, ctx, &team, &id, &Asked::default(), shown).await?).into_response())
-        }
-    }
+    let shown = match desk::relocate(&app, ctx.studio()?, &team.0, &id, (&to, &Mark::sent(fields.get("shown")))).await {
+        Ok(Change::Done) => return Ok(see_other(&format!("/desk/visits/{id}"))),
+        Ok(Change::Taken | Change::TooLate) => Shown { taken: true, ..PLAIN() },
+        Err(refusal) => stands(refusal)?,
+    };
+    Ok(Page::conflict(page(&app, ctx, &team, &id, &Asked::default(), shown).await?).into_response())
+}
+
+/// What the page says when the visit stands otherwise than it was shown.
+fn stands(refusal: Refused) -> Result<Shown, Fault> {
+    let Some((field, said)) = words::stands(&refusal) else { return Err(refusal.into()) };
+    let mut shown = PLAIN();
+    shown.errors.add(field, said);
+    Ok(shown)
 }
 
 /// Notes the deposit.
@@ -236,21 +247,46 @@ pub async fn deposit(State(app): State<App>, ctx: Ctx, team: Team, Path(path): P
         errors.add("fate", t(CHOOSE));
     }
     if let (true, Some(amount), Some(how), Some(fate)) = (errors.is_empty(), amount, how, fate) {
-        desk::note_deposit(&app, &team.0, &id, (&amount, how, fate)).await?;
-        return Ok(see_other(&format!("/desk/visits/{id}/arrange")));
+        match desk::note_deposit(&app, &team.0, &id, (&amount, how, fate)).await {
+            Ok(()) => return Ok(see_other(&format!("/desk/visits/{id}/arrange"))),
+            Err(Refused::Counted) => {
+                errors.add("fate", t("What is counted towards the price is changed on the page of the price."));
+                let shown = Shown { typed: Some(fields), errors, taken: false };
+                let page = page(&app, ctx, &team, &id, &Asked::default(), shown).await?;
+                return Ok(Page::conflict(page).into_response());
+            }
+            Err(refusal) => return Err(refusal.into()),
+        }
     }
     let shown = Shown { typed: Some(fields), errors, taken: false };
     Ok(Page::refused(page(&app, ctx, &team, &id, &Asked::default(), shown).await?).into_response())
 }
 
-/// The client called it off.
-pub async fn called_off(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path<String>, _: Fields) -> Answer {
+/// She came after all, or is not here after all.
+pub async fn put_back(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path<String>, _: Fields) -> Answer {
     let id = visit_id(&path)?;
-    match desk::cancel_for_client(&app, &team.0, &id).await {
+    let shown = match treating::put_back(&app, &team.0, &id).await {
+        Ok(()) => return Ok(see_other(&format!("/desk/visits/{id}"))),
+        Err(Refused::Taken) => Shown { taken: true, ..PLAIN() },
+        Err(refusal) => stands(refusal)?,
+    };
+    Ok(Page::conflict(page(&app, ctx, &team, &id, &Asked::default(), shown).await?).into_response())
+}
+
+/// The client called it off.
+pub async fn called_off(
+    State(app): State<App>,
+    ctx: Ctx,
+    team: Team,
+    Path(path): Path<String>,
+    fields: Fields,
+) -> Answer {
+    let id = visit_id(&path)?;
+    match desk::cancel_for_client(&app, &team.0, &id, &Mark::sent(fields.get("shown"))).await {
         Ok(()) => Ok(see_other(&format!("/desk/visits/{id}/arrange"))),
-        Err(Refused::Event(_)) => {
-            Ok(Page::conflict(page(&app, ctx, &team, &id, &Asked::default(), PLAIN()).await?).into_response())
+        Err(refusal) => {
+            let shown = stands(refusal)?;
+            Ok(Page::conflict(page(&app, ctx, &team, &id, &Asked::default(), shown).await?).into_response())
         }
-        Err(refusal) => Err(refusal.into()),
     }
 }

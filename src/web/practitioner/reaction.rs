@@ -92,14 +92,19 @@ pub async fn get_report(
 ) -> Answer {
     let client = ClientId::parse(&id).map_err(|_| Fault::NotFound)?;
     let now = ctx.studio()?.zone.to_civil(app.clock.now());
-    let filled =
-        [("day", now.date().to_string()), ("time", when::clock(now)), ("treatment", visit.unwrap_or_default())];
+    let filled = [
+        ("id", ReactionId::from_random(app.random.id()).to_string()),
+        ("day", now.date().to_string()),
+        ("time", when::clock(now)),
+        ("treatment", visit.unwrap_or_default()),
+    ];
     let fields = Fields::of(filled.map(|(name, value)| (name.to_owned(), value)).to_vec());
     Ok(Page::ok(report_page(&app, ctx, &team, &client, fields, Errors::new()).await?).into_response())
 }
 
 fn read_report(ctx: &Ctx, fields: &Fields) -> Result<Result<Report, Errors>, Fault> {
     let (mut errors, zone) = (Errors::new(), &ctx.studio()?.zone);
+    let id = ReactionId::parse(fields.get("id")).map_err(|_| Fault::BadRequest)?;
     let visit = VisitId::parse(fields.trimmed("treatment")).ok();
     let day = day::field(&mut errors, fields, "day");
     let began_at = read::moment(&mut errors, fields, "time", day, zone);
@@ -112,6 +117,7 @@ fn read_report(ctx: &Ctx, fields: &Fields) -> Result<Result<Report, Errors>, Fau
         ["first_aid", "care", "note"].map(|field| read::text(&mut errors, fields, field, MOST, false));
     Ok(match (began_at, first_aid, care, note) {
         (Some(began_at), Some(first_aid), Some(care), Some(note)) if errors.is_empty() => Ok(Report {
+            id,
             visit,
             began_at,
             signs,
@@ -134,6 +140,9 @@ pub async fn post_report(
     fields: Fields,
 ) -> Answer {
     let client = ClientId::parse(&id).map_err(|_| Fault::NotFound)?;
+    if !treating::may_see(&mut *app.db.read().await?, &team.0, &client).await? {
+        return Err(Fault::NotFound);
+    }
     let errors = match read_report(&ctx, &fields)? {
         Ok(report) => match actions::report(&app, &team.0, &client, report).await {
             Ok(id) => return Ok(see_other(&format!("/desk/reactions/{id}"))),

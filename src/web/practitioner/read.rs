@@ -26,14 +26,8 @@ pub(super) fn moment(
     errors.take(field, zone.to_instant(PrimitiveDateTime::new(day?, time)), |refusal| words::civil(*refusal))
 }
 
-/// A time of day on a day, to the second, as `14:03:20`; without seconds, the full minute.
-pub(super) fn second(
-    errors: &mut Errors,
-    fields: &Fields,
-    field: &str,
-    day: Date,
-    zone: &Zone,
-) -> Option<OffsetDateTime> {
+/// A time of day to the second, as `14:03:20`; without seconds, the full minute.
+pub(super) fn second(errors: &mut Errors, fields: &Fields, field: &str) -> Option<Time> {
     let parts: Vec<&str> = fields.trimmed(field).split(':').collect();
     let number = |part: &str| part.parse::<u8>().ok().filter(|_| (1..=2).contains(&part.len()));
     let time = match parts.as_slice() {
@@ -43,11 +37,10 @@ pub(super) fn second(
         }
         _ => None,
     };
-    let Some(time) = time else {
+    if time.is_none() {
         errors.add(field, t(words::SECOND));
-        return None;
-    };
-    errors.take(field, zone.to_instant(PrimitiveDateTime::new(day, time)), |refusal| words::civil(*refusal))
+    }
+    time
 }
 
 /// A few words of at most so many characters; nothing only where it may be left out.

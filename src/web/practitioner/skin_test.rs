@@ -109,7 +109,7 @@ impl Place {
         Ok(self)
     }
 
-    fn read(&self, fields: &Fields, zone: &Zone) -> Result<Applied, Errors> {
+    fn read(&self, id: SkinTestId, fields: &Fields, zone: &Zone) -> Result<Applied, Errors> {
         let mut errors = Errors::new();
         let chosen = fields.trimmed("product");
         let chosen = chosen.split_once('.').filter(|_| self.choices.iter().any(|(value, _)| value == chosen));
@@ -122,7 +122,7 @@ impl Place {
         let at = read::moment(&mut errors, fields, "time", Some(self.day), zone);
         match (chosen, batch, site, at) {
             (Some((service, product)), Some(batch), Some(site), Some(at)) => {
-                Ok(Applied { service, product, batch, site, at })
+                Ok(Applied { id, service, product, batch, site, at })
             }
             _ => Err(errors),
         }
@@ -132,7 +132,8 @@ impl Place {
 fn form(app: &App, studio: &Studio, place: &Place) -> Fields {
     let now = when::clock(studio.zone.to_civil(app.clock.now()));
     let only = place.choices.first().filter(|_| place.choices.len() == 1);
-    let mut pairs = vec![("time".to_owned(), now), ("site".to_owned(), String::new())];
+    let id = SkinTestId::from_random(app.random.id()).to_string();
+    let mut pairs = vec![("id".to_owned(), id), ("time".to_owned(), now), ("site".to_owned(), String::new())];
     pairs.extend(only.map(|(value, _)| ("product".to_owned(), value.clone())));
     Fields::of(pairs)
 }
@@ -144,7 +145,8 @@ fn refused(ctx: Ctx, fields: Fields, errors: Errors, place: Place) -> Answer {
 /// Stores it, or says why not.
 async fn apply(app: &App, ctx: Ctx, team: &Team, fields: Fields, place: Place) -> Answer {
     let studio = ctx.studio()?;
-    let applied = match place.read(&fields, &studio.zone) {
+    let id = SkinTestId::parse(fields.get("id")).map_err(|_| Fault::BadRequest)?;
+    let applied = match place.read(id, &fields, &studio.zone) {
         Ok(applied) => applied,
         Err(errors) => return refused(ctx, fields, errors, place),
     };

@@ -18,7 +18,7 @@ use crate::domain::visit::VisitState;
 use crate::store::clients::Client;
 use crate::store::studio::Studio;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, clients, practitioners, readable, verdicts, visits};
+use crate::store::{Connection, Stored, clients, practitioners, readable, treatments, verdicts, visits};
 use crate::web::day;
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page};
@@ -36,6 +36,8 @@ struct TodayPage {
     after: Option<String>,
     is_today: bool,
     rows: Vec<Row>,
+    /// Treatments of earlier days without a record: where it is written, and words.
+    to_write: Vec<(String, String)>,
     /// Reports on which somebody should ask again today: id and words.
     ask_again: Vec<(String, String)>,
 }
@@ -70,9 +72,10 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(asked): Que
     let day = day.unwrap_or(today);
     let mut c = app.db.read().await?;
     let rows = rows(&mut c, &studio, &team.0, day, now).await?;
+    let to_write = if day == today { to_write(&mut c, &studio, &team.0, day).await? } else { Vec::new() };
     let ask_again = if day == today { ask_again(&mut c, &studio, &team.0, day).await? } else { Vec::new() };
     drop(c);
-    if !rows.is_empty() || !ask_again.is_empty() {
+    if !rows.is_empty() || !ask_again.is_empty() || !to_write.is_empty() {
         health::looked(&app, &team.0, "day.seen", None, &format!("{day}, clients: {}", rows.len())).await?;
     }
     Ok(Page::ok(TodayPage {
@@ -81,11 +84,28 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Query(asked): Que
         day: day.to_string(),
         before: day.previous_day().map(|day| day.to_string()),
         after: day.next_day().map(|day| day.to_string()),
+        to_write,
         ask_again,
         is_today: day == today,
         rows,
     })
     .into_response())
+}
+
+async fn to_write(c: &mut Connection, studio: &Studio, member: &Member, day: Date) -> Stored<Vec<(String, String)>> {
+    let mut found = Vec::new();
+    for id in treatments::unwritten(c, studio.zone.day_start(day)).await? {
+        let Some(visit) = visits::get(c, &id).await?.filter(|visit| is_hers(member, visit)) else { continue };
+        let Some(client) = &visit.client else { continue };
+        let name = clients::get(c, client).await?.map_or_else(String::new, |one| one.name.as_str().to_owned());
+        let words = tf("{client}, {when}").with("client", name).with("when", when::moment(visit.civil));
+        found.push((format!("/desk/visits/{id}/treatment"), words.to_string()));
+    }
+    Ok(found)
+}
+
+fn is_hers(member: &Member, visit: &Visit) -> bool {
+    member.role == Role::Owner || member.practitioner.as_ref() == Some(&visit.practitioner)
 }
 
 async fn ask_again(c: &mut Connection, studio: &Studio, member: &Member, day: Date) -> Stored<Vec<(String, String)>> {
@@ -115,8 +135,7 @@ async fn rows(
     let (from, to) = (studio.zone.day_start(day), studio.zone.day_start(day.next_day().unwrap_or(day)));
     let mut rows = Vec::new();
     for visit in visits::between(c, from, to).await? {
-        let hers = member.role == Role::Owner || member.practitioner.as_ref() == Some(&visit.practitioner);
-        let Some(id) = visit.client.as_ref().filter(|_| hers) else { continue };
+        let Some(id) = visit.client.as_ref().filter(|_| is_hers(member, &visit)) else { continue };
         let Some(client) = clients::get(c, id).await? else { continue };
         let room = rooms.iter().find(|room| room.id == visit.room).map_or("", |room| &room.name);
         let open = matches!(visit.state, VisitState::Booked | VisitState::Arrived);

@@ -1,23 +1,27 @@
 //! `GET` and `POST /desk/visits/{id}/treatment`: the record is written, and the visit is done.
 //! `GET` and `POST /desk/treatments/{id}/correction`: a further version of it. Template: `practitioner/treatment.html`.
 
+mod again;
 mod times;
 
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
-use time::Date;
+use time::{Date, OffsetDateTime, PrimitiveDateTime};
 
 use times::{Row, minutes_of};
 
+use super::record_view::VersionView;
 use super::view::Names;
 use super::{read, words};
+use crate::actions::chair as at_chair;
 use crate::actions::health::looked;
-use crate::actions::treating::{self, Record, RecordRefused, Refused};
+use crate::actions::treating::{self, Correction, LONGEST, Record};
 use crate::app::App;
 use crate::domain::bottle::Unfit;
 use crate::domain::catalogue::{Area, ServiceKind};
 use crate::domain::ids::{ClientId, ProductId, ServiceId, TreatmentId, VisitId};
+use crate::domain::mark::Mark;
 use crate::domain::steps::Part;
 use crate::store::catalogue::{self, Batch, Product};
 use crate::store::chair;
@@ -49,6 +53,7 @@ struct TreatmentPage {
 /// What the form needs around it.
 struct Chair {
     who: String,
+    /// On which it began.
     day: Date,
     client: ClientId,
     names: Names,
@@ -59,12 +64,16 @@ struct Chair {
     last: String,
     /// Steps by side.
     rows: Vec<Row>,
-    /// What the lines are filled with.
+    /// What fields are filled with from the chair.
     filled: Vec<(String, String)>,
+    /// What it shows of the chair.
+    mark: Mark,
+    /// The record, once it is written.
+    record: Option<Treatment>,
+    /// What stands, where somebody else wrote it meanwhile.
+    stands: Option<VersionView>,
     /// Whether the eyes have to be rinsed, since no tint follows.
     rinse: bool,
-    /// The shield that was used at the chair.
-    shield: String,
     /// The number of the version that is corrected.
     corrects: Option<u32>,
     action: String,
@@ -82,6 +91,11 @@ struct Offered {
 impl Chair {
     fn day_words(&self) -> String {
         when::day(self.day)
+    }
+
+    /// Where a reaction is reported.
+    fn report(&self, visit: &VisitId) -> String {
+        format!("/desk/clients/{}/reaction?visit={visit}", self.client)
     }
 
     async fn load(
@@ -103,8 +117,14 @@ impl Chair {
         let services = names.services.iter().filter(|s| s.active || s.id == visit.service);
         let corrects = current.map(|version| version.version);
         let area = kind.map_or(Area::Lash, ServiceKind::area);
-        let (rows, filled) = times::rows(c, visit, area, current, &names).await?;
-        let measured = chair::measured(c, client, Some(&visit.id)).await?;
+        let (rows, mut filled) = times::rows(c, visit, area, current, &names).await?;
+        let begun = treatments::start(c, &visit.id).await?.map(|begun| begun.started_at);
+        if record.is_none() {
+            let bottles = chair::bottles(c, &visit.id).await?.into_iter();
+            filled.extend(bottles.map(|(product, number)| (format!("batch_{product}"), number)));
+            let measured = chair::measured(c, client, Some(&visit.id)).await?;
+            filled.push(("shield".to_owned(), measured.map(|measured| measured.used).unwrap_or_default()));
+        }
         let (action, back) = match record {
             Some(record) => {
                 (format!("/desk/treatments/{}/correction", record.id), format!("/desk/visits/{}", visit.id))
@@ -113,7 +133,7 @@ impl Chair {
         };
         Ok(Self {
             who: clients::get(c, client).await?.map_or_else(String::new, |client| client.name.as_str().to_owned()),
-            day,
+            day: current.map(|version| version.started_at).or(begun).map_or(day, |at| names.zone.date_at(at)),
             client: client.clone(),
             services: services.map(|service| (service.id.clone(), service.name.clone())).collect(),
             products: products.iter().map(|product| offered(&product.id, &product.name, &all, day)).collect(),
@@ -122,7 +142,9 @@ impl Chair {
             rows,
             filled,
             rinse: kind == Some(ServiceKind::LashLift),
-            shield: measured.map(|measured| measured.used).unwrap_or_default(),
+            mark: at_chair::mark(c, &visit.id, client).await?,
+            record: record.cloned(),
+            stands: None,
             corrects,
             action,
             back,
@@ -139,13 +161,16 @@ impl Chair {
         let zone = &self.names.zone;
         let started_at = read::moment(&mut errors, fields, "started", Some(self.day), zone);
         let ended_at = read::moment(&mut errors, fields, "ended", Some(self.day), zone);
+        let ended_at = ended_at.zip(started_at).map(|(end, start)| self.past_midnight(start, end)).or(ended_at);
         let shield = read::text(&mut errors, fields, "shield", 60, false);
         let [one, two, tint] =
             ["lotion_one", "lotion_two", "tint"].map(|field| read::number(&mut errors, fields, field, 0, MINUTES_MOST));
         let products = self.products.iter().filter(|product| !fields.trimmed(&product.field).is_empty());
         let products =
             products.map(|product| (product.id.clone(), fields.trimmed(&product.field).to_owned())).collect();
-        let times = times::read_all(&self.rows, &mut errors, fields, self.day, zone);
+        let span = started_at.zip(ended_at).filter(|(start, end)| start <= end);
+        let times = span.map(|span| times::read_all(&self.rows, &mut errors, fields, span, &self.names));
+        let times = times.unwrap_or_default();
         let count = read_count(&mut errors, fields);
         let notes = read::text(&mut errors, fields, "notes", 2000, false);
         let used_although = read::text(&mut errors, fields, "used_although", 500, false).unwrap_or_default();
@@ -178,23 +203,6 @@ impl Chair {
             }
             _ => Err(errors),
         }
-    }
-
-    fn refused(self, ctx: Ctx, fields: Fields, refusal: Refused) -> Answer {
-        let (field, said) = match &refusal {
-            Refused::Record(refusal) => words::record(refusal),
-            Refused::WantsReason => ("reason".to_owned(), t("Write down why the record is corrected.").to_owned()),
-            Refused::Event(event) => ("main".to_owned(), words::event(event)),
-            _ => return Err(refusal.into()),
-        };
-        let conflict = matches!(refusal, Refused::Event(_));
-        let mut errors = Errors::new();
-        errors.add(&field, said);
-        if matches!(refusal, Refused::Record(RecordRefused::Unfit(..))) {
-            errors.add("used_although", t("If it was used all the same, write why: the record has to be true."));
-        }
-        let page = TreatmentPage { ctx, fields, errors, chair: self };
-        Ok(if conflict { Page::conflict(page) } else { Page::refused(page) }.into_response())
     }
 }
 
@@ -247,7 +255,7 @@ pub(super) async fn last_time(c: &mut Connection, client: &ClientId, visit: &Vis
 }
 
 /// What a version says, as fields.
-fn fields_of(version: &Version, chair: &Chair) -> Fields {
+fn fields_of(version: &Version, chair: &Chair) -> Result<Fields, Fault> {
     let names = &chair.names;
     let number = |number: Option<u16>| number.map_or_else(String::new, |number| number.to_string());
     let (counted, lifted) = version.count.unzip();
@@ -267,39 +275,50 @@ fn fields_of(version: &Version, chair: &Chair) -> Fields {
         ("outcome", version.outcome.as_str().to_owned()),
     ];
     let batches = version.products.iter().map(|(id, batch)| (format!("batch_{id}"), batch.clone()));
-    Fields::of(
-        named
-            .into_iter()
-            .map(|(name, value)| (name.to_owned(), value))
-            .chain(batches)
-            .chain(chair.filled.clone())
-            .collect(),
-    )
+    let named = named.into_iter().map(|(name, value)| (name.to_owned(), value));
+    Ok(Fields::of(named.chain(batches).chain(chair.filled.clone()).chain(chair.carried()?).collect()))
+}
+
+impl Chair {
+    /// What ends before it began has ended on the day after, unless it would be longer than any treatment.
+    fn past_midnight(&self, start: OffsetDateTime, end: OffsetDateTime) -> OffsetDateTime {
+        let zone = &self.names.zone;
+        let next = self.day.next_day().map(|day| PrimitiveDateTime::new(day, zone.to_civil(end).time()));
+        let next = next.and_then(|civil| zone.to_instant(civil).ok());
+        next.filter(|next| end < start && *next - start <= LONGEST).unwrap_or(end)
+    }
 }
 
 async fn blank(app: &App, ctx: &Ctx, team: &Team, id: &VisitId) -> Result<(Chair, Fields), Fault> {
     let mut c = app.db.read().await?;
     let (visit, client) = treating::visit_for(&mut c, &team.0, id).await?.ok_or(Fault::NotFound)?;
-    let chair = Chair::load(&mut c, ctx, &visit, &client, None).await?;
-    let begun = treatments::start(&mut c, id).await?;
-    let bottles = chair::bottles(&mut c, id).await?;
-    let bottles = bottles.into_iter().map(|(product, number)| (format!("batch_{product}"), number));
+    let mut chair = Chair::load(&mut c, ctx, &visit, &client, None).await?;
+    let begun = treatments::start(&mut c, id).await?.map(|begun| begun.started_at);
+    chair.record = treatments::of_visit(&mut c, id).await?;
+    if !treating::can_record(&visit) && chair.record.is_none() {
+        return Err(Fault::SeeOther(chair.back));
+    }
+    // A record that is written on a later day was not over just now.
+    let now = Some(app.clock.now()).filter(|now| begun.is_none_or(|begun| *now - begun <= LONGEST));
+    let clock = |at: Option<OffsetDateTime>| at.map_or_else(String::new, |at| chair.names.clock(at));
     let pairs = [
         ("service", visit.service.to_string()),
-        ("started", begun.map_or_else(String::new, |begun| chair.names.clock(begun.started_at))),
-        ("ended", chair.names.clock(app.clock.now())),
-        ("shield", chair.shield.clone()),
+        ("started", clock(begun)),
+        ("ended", clock(now)),
         ("mail_aftercare", "yes".to_owned()),
     ];
     let pairs = pairs.map(|(name, value)| (name.to_owned(), value));
-    let fields = Fields::of(pairs.into_iter().chain(bottles).chain(chair.filled.clone()).collect());
-    if treating::can_record(&visit) { Ok((chair, fields)) } else { Err(Fault::SeeOther(chair.back)) }
+    let fields = pairs.into_iter().chain(chair.filled.clone()).chain(chair.carried()?).collect();
+    Ok((chair, Fields::of(fields)))
 }
 
 /// Shows the form.
 pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>) -> Answer {
     let id = VisitId::parse(&id).map_err(|_| Fault::NotFound)?;
     let (chair, fields) = blank(&app, &ctx, &team, &id).await?;
+    if chair.record.is_some() {
+        return Ok(see_other(&chair.back));
+    }
     looked(&app, &team.0, "treatment.seen", Some(&chair.client), id.as_str()).await?;
     Ok(Page::ok(TreatmentPage { ctx, fields, errors: Errors::new(), chair }).into_response())
 }
@@ -310,13 +329,13 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<S
     let (chair, _) = blank(&app, &ctx, &team, &id).await?;
     let record = match chair.read(&fields) {
         Ok(record) => record,
-        Err(errors) => return Ok(Page::refused(TreatmentPage { ctx, fields, errors, chair }).into_response()),
+        Err(errors) => return chair.unread(ctx, fields, errors),
     };
     let reacted = record.outcome == Outcome::Reaction;
-    match treating::record(&app, &team.0, &id, record).await {
-        Ok(_) if reacted => Ok(see_other(&format!("/desk/clients/{}/reaction?visit={id}", chair.client))),
+    match treating::record(&app, &team.0, &id, record, &Mark::sent(fields.get("shown"))).await {
+        Ok(_) if reacted => Ok(see_other(&chair.report(&id))),
         Ok(_) => Ok(see_other(&chair.back)),
-        Err(refusal) => chair.refused(ctx, fields, refusal),
+        Err(refusal) => blank(&app, &ctx, &team, &id).await?.0.refused(ctx, fields, refusal),
     }
 }
 
@@ -325,7 +344,7 @@ async fn correction(app: &App, ctx: &Ctx, team: &Team, id: &TreatmentId) -> Resu
     let (treatment, visit) = treating::record_for(&mut c, &team.0, id).await?.ok_or(Fault::NotFound)?;
     let chair = Chair::load(&mut c, ctx, &visit, &treatment.client, Some(&treatment)).await?;
     let current = treatment.current().ok_or(Fault::NotFound)?;
-    let fields = fields_of(current, &chair);
+    let fields = fields_of(current, &chair)?;
     Ok((chair, fields))
 }
 
@@ -354,10 +373,15 @@ pub async fn post_correction(
     });
     let (record, reason) = match read {
         Ok(read) => read,
-        Err(errors) => return Ok(Page::refused(TreatmentPage { ctx, fields, errors, chair }).into_response()),
+        Err(errors) => return chair.unread(ctx, fields, errors),
     };
-    match treating::correct(&app, &team.0, &id, record, &reason).await {
+    let reacts = |version: &Version| version.outcome == Outcome::Reaction;
+    let newly = record.outcome == Outcome::Reaction && !chair.record.iter().flat_map(Treatment::current).any(reacts);
+    let of = fields.get("corrects").parse().unwrap_or_default();
+    let said = Correction { reason: &reason, of, shown: Mark::sent(fields.get("shown")) };
+    match treating::correct(&app, &team.0, &id, record, said).await {
+        Ok(visit) if newly => Ok(see_other(&chair.report(&visit))),
         Ok(_) => Ok(see_other(&chair.back)),
-        Err(refusal) => chair.refused(ctx, fields, refusal),
+        Err(refusal) => correction(&app, &ctx, &team, &id).await?.0.refused(ctx, fields, refusal),
     }
 }

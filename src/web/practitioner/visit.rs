@@ -19,6 +19,7 @@ use crate::app::App;
 use crate::domain::file;
 use crate::domain::ids::{ClientId, VisitId};
 use crate::domain::label::Label;
+use crate::domain::mark::Mark;
 use crate::domain::readiness::Readiness;
 use crate::domain::role::{Member, Role};
 use crate::domain::skin_test::NOT_DIAGNOSTIC;
@@ -53,6 +54,7 @@ struct View {
     room: String,
     practitioner: String,
     state: VisitState,
+    mark: Mark,
     tag: &'static str,
     skin_test: bool,
     is_today: bool,
@@ -129,6 +131,7 @@ impl View {
             room: rooms.into_iter().find(|room| room.id == visit.room).map_or_else(String::new, |room| room.name),
             practitioner: names.practitioner(&visit.practitioner).to_owned(),
             state: visit.state,
+            mark: treating::mark(&visit),
             tag: words::state(visit.state),
             skin_test: !treatment,
             is_today: studio.zone.date_at(now) == visit.civil.date(),
@@ -275,18 +278,14 @@ pub async fn no_show(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Pat
 /// The studio cancels.
 pub async fn cancel(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
     let id = visit_id(&id)?;
-    let done = treating::cancel(&app, &team.0, &id).await;
+    let done = treating::cancel(&app, &team.0, &id, &Mark::sent(fields.get("shown"))).await;
     after(&app, ctx, &team, &id, fields, done).await
 }
 
 /// Back to the visit, or its page again with what stands against it.
 async fn after(app: &App, ctx: Ctx, team: &Team, id: &VisitId, fields: Fields, done: Result<(), Refused>) -> Answer {
     let Err(refusal) = done else { return Ok(see_other(&format!("/desk/visits/{id}"))) };
-    let (field, said) = match &refusal {
-        Refused::Event(event) => ("main", words::event(event)),
-        Refused::OtherDay(day) => ("main", words::other_day(*day)),
-        _ => return Err(refusal.into()),
-    };
+    let Some((field, said)) = words::stands(&refusal) else { return Err(refusal.into()) };
     let mut errors = Errors::new();
     errors.add(field, said);
     let page = page(app, ctx, team, id, fields, errors).await?;

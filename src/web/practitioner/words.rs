@@ -3,7 +3,7 @@
 use std::fmt::Display;
 
 use crate::actions::health::TestRefused;
-use crate::actions::treating::RecordRefused;
+use crate::actions::treating::{RecordRefused, Refused};
 use crate::domain::bottle::Unfit;
 use crate::domain::catalogue::Area;
 use crate::domain::consent::ConsentStanding;
@@ -50,6 +50,17 @@ pub(super) fn event(refusal: &EventRefused) -> String {
         }
         EventRefused::HoldLapsed { .. } | EventRefused::HoldRuns { .. } => t("This time is only held.").to_owned(),
     }
+}
+
+/// Why a change was refused that the page stands against as a whole: where its words belong, and the words.
+pub(super) fn stands(refusal: &Refused) -> Option<(&'static str, String)> {
+    let said = match refusal {
+        Refused::Event(refused) => event(refused),
+        Refused::OtherDay(day) => other_day(*day),
+        Refused::Changed(_) => t(CHANGED).to_owned(),
+        _ => return None,
+    };
+    Some(("main", said))
 }
 
 /// How a treatment came out.
@@ -208,6 +219,7 @@ pub(super) fn test(refusal: &TestRefused) -> Option<(&'static str, String)> {
         TestRefused::NoConsent => {
             ("product", t("Consent was refused or withdrawn, so nothing is put on the skin.").to_owned())
         }
+        TestRefused::UnknownBatch => ("batch", t(UNKNOWN_BATCH).to_owned()),
         TestRefused::Expired(ended) => {
             ("batch", tf("This batch ended on {day}. Take another one.").with("day", when::day(*ended)).to_string())
         }
@@ -223,16 +235,17 @@ pub(super) fn test(refusal: &TestRefused) -> Option<(&'static str, String)> {
 pub(super) fn record(refusal: &RecordRefused) -> (String, String) {
     match refusal {
         RecordRefused::EndsBeforeStart => ("ended".to_owned(), t("That is before the start.").to_owned()),
+        RecordRefused::TooLong => {
+            ("ended".to_owned(), t("That is more than twelve hours after the start. Look at both times.").to_owned())
+        }
+        RecordRefused::OutsideIt => ("ended".to_owned(), t("A time by side lies outside of these two.").to_owned()),
         RecordRefused::Future => ("ended".to_owned(), t(FUTURE).to_owned()),
         RecordRefused::Count => ("still_lifted".to_owned(), t("That is more than were counted.").to_owned()),
         RecordRefused::NoProduct => (
             "products".to_owned(),
             t("Write the batch of at least one product. Without any, the outcome is “stopped”.").to_owned(),
         ),
-        RecordRefused::UnknownBatch(product) => (
-            format!("batch_{product}"),
-            t("The register doesn’t know this batch. Check the label; the owner adds new batches.").to_owned(),
-        ),
+        RecordRefused::UnknownBatch(product) => (format!("batch_{product}"), t(UNKNOWN_BATCH).to_owned()),
         RecordRefused::Unfit(product, unfit) => (format!("batch_{product}"), self::unfit(unfit)),
     }
 }
@@ -273,6 +286,9 @@ pub(super) fn civil(refusal: CivilRefused) -> String {
     }
 }
 
+const UNKNOWN_BATCH: &str = msg("The register doesn’t know this batch. Check the label; the owner adds new batches.");
+/// A page showed what stands no longer so.
+pub(super) const CHANGED: &str = msg("Something has changed in the meantime. Please read it again.");
 /// No time of day.
 pub(super) const TIME: &str = msg("Write the time like 9:05 or 14:30.");
 /// No time of day to the second.

@@ -1,6 +1,7 @@
 //! What the links of letters lead to, also once they work no longer.
 
 use palpebra::actions::health::{self, Applied};
+use palpebra::domain::ids::SkinTestId;
 use palpebra::domain::role::{Member, Role};
 use palpebra::store::treatments::Outcome;
 use palpebra::store::visits::Purpose;
@@ -98,6 +99,7 @@ async fn tells_of_her_skin(she: &Person, app: &TestApp, of: &Studio) {
     let liv = accounts::by_mail(&mut c, LIV.0).await.unwrap().unwrap().member;
     drop(c);
     let applied = Applied {
+        id: SkinTestId::from_random(app.app.random.id()),
         service: of.lift_and_tint.clone(),
         product: of.tint.clone(),
         batch: GOOD_BATCH.to_owned(),

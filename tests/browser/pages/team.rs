@@ -69,7 +69,9 @@ async fn tests_skin(she: &Person, record: &str) {
     she.inspect_at(&format!("{record}/skin-test"), "skin-test").await;
     let product = she.browser.first("main input[type=radio]", TINT).await.unwrap();
     product.click().await.unwrap();
-    she.browser.fill("Batch", "HB-70").await;
+    let register = she.browser.client.find(Locator::Id("batch-hint")).await.unwrap().text().await.unwrap();
+    let batch = register.trim_end_matches('.').split(", ").find(|one| one.contains(TINT)).unwrap();
+    she.browser.fill("Batch", batch.rsplit(' ').next().unwrap()).await;
     she.browser.fill("Where on the skin", "behind the left ear").await;
     she.browser.press("It is applied").await;
     let reading = she.first_link(record, "/desk/skin-tests/").await;

@@ -26,6 +26,7 @@ async fn liv(app: &TestApp) -> Member {
 async fn applied(app: &TestApp, studio: &Studio, at: OffsetDateTime) -> SkinTestId {
     let row = palpebra::store::studio::get(&mut app.app.db.read().await.unwrap()).await.unwrap().unwrap();
     let applied = Applied {
+        id: SkinTestId::from_random(app.app.random.id()),
         service: studio.lift_and_tint.clone(),
         product: studio.tint.clone(),
         batch: GOOD_BATCH.to_owned(),

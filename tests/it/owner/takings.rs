@@ -95,8 +95,22 @@ async fn a_deposit_is_counted_in_once_and_can_be_taken_out_again() {
         (taking.price.paid_minor(), deposits::of_visit(&mut c, &id).await.unwrap().unwrap().fate)
     };
     assert_eq!(stand().await, (3500, deposits::Fate::Counted));
+    let path = format!("{visit}/deposit");
+    for change in [("fate", "returned"), ("amount", "30"), ("how", "cash")] {
+        let refused = liv.submit(&arrange, &path, &[&deposit[..], &[("fate", "counted"), change]].concat()).await;
+        assert_eq!(refused.status, 409, "the page was opened before");
+        assert_eq!(
+            refused.all("#fate-error"),
+            ["What is counted towards the price is changed on the page of the price."]
+        );
+        assert!(refused.form(&path).1.contains(&(change.0.to_owned(), change.1.to_owned())), "it is kept");
+    }
+    assert_eq!(stand().await, (3500, deposits::Fate::Counted));
     assert_eq!(note(&liv, &visit, &[("price", "55"), ("how", "cash"), ("counts", "")]).await, 303);
     assert_eq!(stand().await, (5500, deposits::Fate::Held));
+    let counted = liv.submit(&arrange, &path, &[&deposit[..], &[("fate", "counted")]].concat()).await;
+    assert_eq!(counted.status, 409, "no price counts it");
+    assert_eq!(liv.submit(&arrange, &path, &[&deposit[..], &[("fate", "returned")]].concat()).await.status, 303);
 }
 
 #[tokio::test]

@@ -18,8 +18,8 @@ use crate::support::chair::{start, ticks};
 use crate::support::studio::{GOOD_BATCH, LIV, NOOR};
 use crate::support::{Html, Person, Studio, TestApp};
 
-const FIRST: &str = "aaaaaaaaaaaaaaaaaaaaaaaaaa";
-const SECOND: &str = "bbbbbbbbbbbbbbbbbbbbbbbbbb";
+pub(super) const FIRST: &str = "aaaaaaaaaaaaaaaaaaaaaaaaaa";
+pub(super) const SECOND: &str = "bbbbbbbbbbbbbbbbbbbbbbbbbb";
 const THIRD: &str = "cccccccccccccccccccccccccc";
 const FOURTH: &str = "dddddddddddddddddddddddddd";
 
@@ -33,17 +33,17 @@ async fn arrived(app: &TestApp, studio: &Studio) -> (Person, VisitId) {
 }
 
 /// A press so many seconds after nine.
-fn on(id: &str, step: u8, side: &str, second: i64) -> String {
+pub(super) fn on(id: &str, step: u8, side: &str, second: i64) -> String {
     let at = NOW.unix_timestamp() + second;
     format!(r#"{{"id":"{id}","kind":"on","step":{step},"side":"{side}","at":{at},"seconds":360}}"#)
 }
 
-fn off(id: &str, step: u8, side: &str, second: i64) -> String {
+pub(super) fn off(id: &str, step: u8, side: &str, second: i64) -> String {
     let at = NOW.unix_timestamp() + second;
     format!(r#"{{"id":"{id}","kind":"off","step":{step},"side":"{side}","at":{at}}}"#)
 }
 
-async fn send(person: &Person, visit: &VisitId, now: OffsetDateTime, presses: &[String]) -> Html {
+pub(super) async fn send(person: &Person, visit: &VisitId, now: OffsetDateTime, presses: &[String]) -> Html {
     let (_, mut fields) = person.get("/desk").await.form("/team/sign-out");
     fields.push(("now".to_owned(), now.unix_timestamp().to_string()));
     fields.push(("presses".to_owned(), format!("[{}]", presses.join(","))));

@@ -9,6 +9,7 @@ mod clients;
 mod guardian;
 mod harm;
 mod letters;
+mod meanwhile;
 mod photos;
 mod reactions;
 mod start;

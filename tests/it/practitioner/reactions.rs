@@ -5,8 +5,11 @@ use palpebra::domain::reaction::{Level, State};
 use palpebra::domain::skin_test::TestResult;
 use palpebra::store::reactions::{self, Reaction};
 use palpebra::store::treatments::Outcome;
+use palpebra::store::visits::Purpose;
 use time::Duration;
+use time::macros::date;
 
+use super::changes;
 use crate::support::app::NOW;
 use crate::support::studio::{LIV, NOOR};
 use crate::support::{Html, Person, Studio, TestApp};
@@ -31,6 +34,26 @@ async fn report(liv: &Person, studio: &Studio, but: &[(&str, &str)]) -> Html {
     let mut fields = vec![("treatment", treatment.as_str()), ("day", "2026-03-01"), ("time", "18:30")];
     fields.extend(but);
     liv.submit(&page, &path, &fields).await
+}
+
+#[tokio::test]
+async fn a_report_that_is_sent_twice_is_one() {
+    let (app, studio, liv) = studio().await;
+    let path = format!("/desk/clients/{}/reaction", studio.mia);
+    let page = liv.get(&path).await;
+    let fields = [("day", "2026-03-01"), ("time", "18:30"), ("many-sign", "lid_swelling")];
+    let sent = liv.submit(&page, &path, &fields).await;
+    assert_eq!(sent.status, 303, "{}", sent.text());
+    assert_eq!(liv.submit(&page, &path, &fields).await.location(), sent.location());
+    assert_eq!(all(&app, &studio).await.len(), 1);
+    assert_eq!(changes(&app).await.iter().filter(|action| *action == "reaction.reported").count(), 1);
+    let other = studio.client("Ada Nilsen", "ada@clients.example.org", date!(1988 - 02 - 01)).await;
+    studio.visit(Purpose::Treatment, &other, &studio.lift, &studio.liv, NOW + Duration::days(1)).await;
+    let path = format!("/desk/clients/{other}/reaction");
+    let mut fields = fields.to_vec();
+    let id = sent.location().unwrap().rsplit('/').next().unwrap().to_owned();
+    fields.push(("id", &id));
+    assert_eq!(liv.submit(&liv.get(&path).await, &path, &fields).await.status, 404, "that is another one's");
 }
 
 async fn add(liv: &Person, page: &str, fields: &[(&str, &str)]) -> Html {

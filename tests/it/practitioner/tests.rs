@@ -47,12 +47,14 @@ async fn a_test_is_applied_at_its_visit_and_read_two_days_later() {
     assert!(error(&liv.submit(&page, &path, &with(("site", ""))).await, "site").contains("fill this in"));
     assert!(error(&liv.submit(&page, &path, &with(("time", "25:00"))).await, "time").contains("like 9:05"));
     assert!(error(&liv.submit(&page, &path, &with(("product", "x.y"))).await, "product").contains("choose"));
-    let done = liv.submit(&page, &path, &with(("batch", "B-77"))).await;
-    assert_eq!(done.status, 303, "a batch that the register doesn't know may be written: {}", done.text());
+    assert!(error(&liv.submit(&page, &path, &with(("batch", "B-77"))).await, "batch").contains("doesn’t know this"));
+    let done = liv.submit(&page, &path, &with(("batch", "a-2031 "))).await;
+    assert_eq!(done.status, 303, "{}", done.text());
+    assert_eq!(liv.submit(&page, &path, &GOOD).await.location(), done.location(), "pressed twice, it is one test");
     let mut c = app.app.db.read().await.unwrap();
     assert_eq!(visits::get(&mut c, &id).await.unwrap().unwrap().state.as_str(), "done");
-    let stored = skin_tests::of_client(&mut c, &studio.mia).await.unwrap().remove(0);
-    assert_eq!((stored.batch.as_str(), stored.test.applied_at), ("B-77", NOW - Duration::minutes(5)));
+    let [stored] = &skin_tests::of_client(&mut c, &studio.mia).await.unwrap()[..] else { unreachable!("one test") };
+    assert_eq!((stored.batch.as_str(), stored.test.applied_at), (GOOD_BATCH, NOW - Duration::minutes(5)));
     drop(c);
     assert_eq!(changes(&app).await[0], "skin-test.applied");
 

@@ -2,7 +2,7 @@
 
 use askama::Template;
 use axum::extract::{Path, State};
-use axum::response::IntoResponse;
+use axum::response::{IntoResponse, Response};
 use time::OffsetDateTime;
 
 use super::{Place, found};
@@ -15,6 +15,7 @@ use crate::domain::catalogue::Area;
 use crate::domain::checklist::ListName;
 use crate::domain::growth::CycleSet;
 use crate::domain::ids::{ClientId, ProductId};
+use crate::domain::mark::Mark;
 use crate::domain::steps::Trait;
 use crate::domain::verdict::{About, Clears, Start};
 use crate::domain::visit::VisitState;
@@ -47,6 +48,7 @@ pub(super) struct BeforePage {
 pub(super) struct Before {
     place: Place,
     said: Said,
+    mark: Mark,
     on_the_day: Vec<String>,
     hygiene: Vec<String>,
     traits: Vec<(&'static str, &'static str)>,
@@ -81,6 +83,7 @@ impl Before {
         let traits = if place.kind.area() == Area::Lash { &Trait::ALL[..] } else { &[] };
         Ok(Self {
             said,
+            mark: readiness.mark(),
             on_the_day: own::list(c, ListName::OnTheDay).await?,
             hygiene: own::list(c, ListName::Hygiene).await?,
             traits: traits.iter().map(|&one| (one.as_str(), words::lashes(one))).collect(),
@@ -132,6 +135,13 @@ impl BeforePage {
     }
 }
 
+/// Other reasons than those that were read: a tick that they were read counts no longer.
+fn changed(ctx: Ctx, before: Before, fields: Fields) -> Response {
+    let mut errors = Errors::new();
+    errors.add("main", t(words::CHANGED));
+    Page::conflict(before.page(ctx, Some(fields.without("notes_read")), errors)).into_response()
+}
+
 /// The treatment begins.
 pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
     let mut c = app.db.read().await?;
@@ -145,10 +155,14 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<S
     }
     let before = Before::load(&mut c, &ctx, &visit, &client, app.clock.now()).await?;
     drop(c);
+    let shown = Mark::sent(fields.get("shown"));
     if before.said.start == Start::No {
         let mut errors = Errors::new();
         errors.add("main", t("This treatment may not start. No written reason changes that."));
         return Ok(Page::conflict(before.page(ctx, Some(fields), errors)).into_response());
+    }
+    if shown.holds(&before.mark).is_err() {
+        return Ok(changed(ctx, before, fields));
     }
     let mut errors = Errors::new();
     let reason = read::text(&mut errors, &fields, "reason", REASON_MOST, false);
@@ -156,7 +170,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<S
     let (Some(reason), Some(looked_at), true) = (reason, looked_at, errors.is_empty()) else {
         return Ok(Page::refused(before.page(ctx, Some(fields), errors)).into_response());
     };
-    let said = Beginning { reason, notes_read: fields.ticked("notes_read"), looked_at: Some(looked_at) };
+    let said = Beginning { shown, reason, notes_read: fields.ticked("notes_read"), looked_at: Some(looked_at) };
     let refusal = match treating::start(&app, ctx.studio()?, &team.0, &visit.id, said).await {
         Ok(()) => return Ok(see_other(&format!("/desk/visits/{}/chair", visit.id))),
         Err(refusal) => refusal,
@@ -165,9 +179,15 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<S
         Refused::WantsReason => ("reason", t("Write down why you start against the verdict.").to_owned()),
         Refused::WantsNotes => ("notes_read", t("Read the notes above and tick that you did.").to_owned()),
         Refused::MayNotStart => ("main", t("This treatment may not start. No written reason changes that.").to_owned()),
-        Refused::Event(event) => ("main", words::event(event)),
-        Refused::OtherDay(day) => ("main", words::other_day(*day)),
-        _ => return Err(refusal.into()),
+        Refused::Changed(_) => {
+            let mut c = app.db.read().await?;
+            let before = Before::load(&mut c, &ctx, &visit, &client, app.clock.now()).await?;
+            return Ok(changed(ctx, before, fields));
+        }
+        _ => match words::stands(&refusal) {
+            Some(said) => said,
+            None => return Err(refusal.into()),
+        },
     };
     let typed = matches!(refusal, Refused::WantsReason | Refused::WantsNotes);
     errors.add(field, said);

@@ -1,19 +1,19 @@
 //! Times by side in the record's form: filled from what was pressed, or written by hand.
 
-use time::{Date, Duration, OffsetDateTime};
+use time::{Duration, OffsetDateTime, PrimitiveDateTime};
 
 use crate::actions::chair as at_chair;
+use crate::actions::treating::lies_within;
 use crate::domain::catalogue::Area;
 use crate::domain::steps::Part;
 use crate::domain::timing::{Side, SideTime};
-use crate::domain::zone::Zone;
 use crate::store::treatments::Version;
 use crate::store::visits::Visit;
 use crate::store::{Connection, Stored};
-use crate::t;
 use crate::web::form::{Errors, Fields};
 use crate::web::practitioner::view::Names;
 use crate::web::practitioner::{read, words};
+use crate::{t, tf};
 
 /// One line: a step on one side.
 pub(super) struct Row {
@@ -27,6 +27,8 @@ pub(super) struct Row {
     most_seconds: u16,
     /// How long it was to stay.
     seconds: u16,
+    /// When it is known to have gone on and come off; the fields show its time of day alone.
+    known: (Option<OffsetDateTime>, Option<OffsetDateTime>),
 }
 
 /// What a line is filled with.
@@ -85,6 +87,7 @@ pub(super) async fn rows(
                     side,
                     part: step.part(),
                     most_seconds: minutes.most * 60,
+                    known: known.as_ref().map_or((None, None), |known| (Some(known.on), known.off)),
                     seconds: known.and_then(|known| known.seconds).unwrap_or(minutes.usual * 60),
                 });
             }
@@ -93,21 +96,21 @@ pub(super) async fn rows(
     Ok((rows, filled))
 }
 
-/// Reads the lines that are filled; of each the part that it belongs to.
+/// Reads the lines that are filled; of each the part that it belongs to. All of them lie in the treatment.
 pub(super) fn read_all(
     rows: &[Row],
     errors: &mut Errors,
     fields: &Fields,
-    day: Date,
-    zone: &Zone,
+    span: (OffsetDateTime, OffsetDateTime),
+    names: &Names,
 ) -> Vec<(Part, SideTime)> {
     let mut times = Vec::new();
     for row in rows {
         if fields.trimmed(&row.on).is_empty() && fields.trimmed(&row.off).is_empty() {
             continue;
         }
-        let on = read::second(errors, fields, &row.on, day, zone);
-        let off = read::second(errors, fields, &row.off, day, zone);
+        let on = read_one(errors, fields, (&row.on, row.known.0), span, names);
+        let off = read_one(errors, fields, (&row.off, row.known.1), span, names);
         let (Some(on), Some(off)) = (on, off) else { continue };
         if off < on {
             errors.add(&row.off, t("That is before it went on."));
@@ -125,6 +128,33 @@ pub(super) fn read_all(
         times.push((row.part, time));
     }
     times
+}
+
+/// A time of day within the treatment, which may go past midnight. What was left as it was pressed keeps its day.
+fn read_one(
+    errors: &mut Errors,
+    fields: &Fields,
+    (field, known): (&str, Option<OffsetDateTime>),
+    (from, to): (OffsetDateTime, OffsetDateTime),
+    names: &Names,
+) -> Option<OffsetDateTime> {
+    let within = |at: &OffsetDateTime| lies_within(*at, from, to);
+    let at = match known.filter(|known| names.second(*known) == fields.trimmed(field)) {
+        Some(known) => known,
+        None => {
+            let time = read::second(errors, fields, field)?;
+            let on = |day| names.zone.to_instant(PrimitiveDateTime::new(day, time));
+            let (first, last) = (on(names.zone.date_at(from)), on(names.zone.date_at(to)));
+            let first = errors.take(field, first, |refusal| words::civil(*refusal))?;
+            if within(&first) { first } else { last.ok().filter(within).unwrap_or(first) }
+        }
+    };
+    if !within(&at) {
+        let said = tf("That is {when}, outside of From and Until.").with("when", names.moment(at));
+        errors.add(field, said);
+        return None;
+    }
+    Some(at)
 }
 
 /// The minutes of a part, to the nearest: the side that wore it longest counts.
