@@ -47,6 +47,9 @@ pub enum TestRefused {
     /// Her answers forbid one.
     #[error("her answers forbid a skin test")]
     Forbidden,
+    /// The product did her harm, or her tests of it weren't clear.
+    #[error("the product is not put on her skin again")]
+    Harmed,
     /// She does not agree.
     #[error("she refused, or withdrew her consent")]
     NoConsent,
@@ -85,7 +88,10 @@ pub struct Applied {
 ///
 /// # Errors
 /// [`TestRefused`]
-pub fn permission(known: &Known, on: Date) -> Result<bool, TestRefused> {
+pub fn permission(known: &Known, on: Date, now: OffsetDateTime) -> Result<bool, TestRefused> {
+    if !known.products.is_empty() && known.products.iter().all(|product| known.test_barred(&product.id, now)) {
+        return Err(TestRefused::Harmed);
+    }
     match known.may_test(on) {
         TestPermission::Yes => Ok(true),
         TestPermission::Unreliable => Ok(false),
@@ -181,7 +187,10 @@ async fn apply(
     if !known.products.iter().any(|product| product.id == applied.product) {
         return Err(TestRefused::OtherProduct);
     }
-    let reliable = permission(&known, on)?;
+    let reliable = permission(&known, on, now)?;
+    if known.test_barred(&applied.product, now) {
+        return Err(TestRefused::Harmed);
+    }
     if matches!(known.consent_standing(), ConsentStanding::Refused | ConsentStanding::Withdrawn) {
         return Err(TestRefused::NoConsent);
     }

@@ -174,8 +174,10 @@ impl Chair {
     /// Waits until the page shows this.
     async fn until_shows(&self, words: &str) {
         let mut look = interval(std::time::Duration::from_millis(20));
+        // A page that is being left answers with an error, and shows nothing.
+        let there = "return (document.body?.innerText ?? '').includes(arguments[0])";
         let shown = async {
-            while !self.browser.text().await.contains(words) {
+            while self.browser.client.execute(there, vec![json!(words)]).await.ok() != Some(json!(true)) {
                 look.tick().await;
             }
         };

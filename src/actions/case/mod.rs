@@ -254,6 +254,16 @@ impl Known {
         }
     }
 
+    /// Whether a product goes on her skin no more, not even to be tested: it did her harm, or her tests of it weren't clear.
+    pub fn test_barred(&self, product: &ProductId, now: OffsetDateTime) -> bool {
+        self.readiness(now, now).reasons.iter().any(|reason| match &reason.about {
+            About::SkinTest(about) | About::Reaction(Some(about)) => {
+                about == product && reason.verdict == Verdict::DoNotTreat
+            }
+            _ => false,
+        })
+    }
+
     fn planned(&self, product: &Product, at: OffsetDateTime, now: OffsetDateTime) -> Planned {
         let covers = |(begins, products): &&(OffsetDateTime, Vec<ProductId>)| {
             *begins > now && *begins < at && products.contains(&product.id)

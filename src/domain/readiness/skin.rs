@@ -30,15 +30,16 @@ pub(super) fn about(case: &Case<'_>, planned: &Planned) -> Option<Reason> {
     if !planned.needs_test {
         return None;
     }
-    if let (
+    let wants_another = match standing {
+        TestStanding::Valid { until } => case.at > until,
         TestStanding::NotDone
         | TestStanding::Expired { .. }
         | TestStanding::Voided { .. }
         | TestStanding::RemovedEarly
-        | TestStanding::Unclear { twice: false },
-        true,
-    ) = (&standing, booked_in_time(case, planned))
-    {
+        | TestStanding::Unclear { twice: false } => true,
+        _ => false,
+    };
+    if wants_another && booked_in_time(case, planned) {
         return Some(say(&fixed::TEST_BOOKED, Verdict::Note, Start::Yes, &[Clears::SkinTest]));
     }
     Some(match standing {

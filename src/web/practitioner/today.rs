@@ -201,7 +201,7 @@ async fn judge(
     }
     let known = Known::of_visit(c, studio, visit).await?;
     if visit.purpose == Purpose::SkinTest {
-        return Ok((Some(permission(&known, visit.civil.date())), String::new()));
+        return Ok((Some(permission(&known, visit.civil.date(), now)), String::new()));
     }
     let readiness = known.readiness(judged_at(visit, now), now);
     Ok((Some(words::verdict(&readiness)), topics(&readiness, names).join(", ")))
@@ -213,8 +213,8 @@ pub(super) fn judged_at(visit: &Visit, now: OffsetDateTime) -> OffsetDateTime {
 }
 
 /// Whether a skin test may be applied on a day, as shape and words.
-pub(super) fn permission(known: &Known, on: Date) -> (&'static str, String) {
-    match health::permission(known, on) {
+pub(super) fn permission(known: &Known, on: Date, now: OffsetDateTime) -> (&'static str, String) {
+    match health::permission(known, on, now) {
         Ok(true) => ("clear", t("Skin test may be applied").to_owned()),
         Ok(false) => ("ask", t("A clear skin test can’t be trusted now").to_owned()),
         Err(TestRefused::NotBefore(day)) => {

@@ -140,7 +140,7 @@ impl View {
             changed: if open { changed(c, id, &names).await? } else { None },
             begun: begun(c, &visit, &names, &known).await?,
             permission: (open && !treatment)
-                .then(|| today::permission(&known, studio.zone.date_at(now).max(visit.civil.date()))),
+                .then(|| today::permission(&known, studio.zone.date_at(now).max(visit.civil.date()), now)),
             guardian_wanted: visit.state == VisitState::Arrived
                 && guardian.is_none()
                 && known.wants_guardian_here(visit.civil.date()),

@@ -216,6 +216,10 @@ pub(super) fn test(refusal: &TestRefused) -> Option<(&'static str, String)> {
             "product",
             t("The answers forbid a skin test of this product. Look at them on the client’s page.").to_owned(),
         ),
+        TestRefused::Harmed => (
+            "product",
+            t("She reacted to it, or a skin test of it was not clear, so it is not put on her skin again.").to_owned(),
+        ),
         TestRefused::NoConsent => {
             ("product", t("Consent was refused or withdrawn, so nothing is put on the skin.").to_owned())
         }

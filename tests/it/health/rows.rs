@@ -95,9 +95,9 @@ rows! {
     trich_state_stable_rests_on_common_practice: "trich=yes trich_state=stable" => &[("P A", "note", PRACTICE)];
     trich_state_now_rests_on_common_practice: "trich=yes trich_state=now" => &[("P A", "ask", PRACTICE)];
     trich_state_broken_skin_rests_on_common_practice: "trich=yes trich_state=broken_skin" => &[("P A", "wait 7d then ask", PRACTICE)];
-    serum_serum_prostaglandin_no_serum_redness_no_rests_on_common_practice: "serum=yes serum_last_on=~2 serum_prostaglandin=no serum_redness=no" => &[("ANY", "wait 7d from serum_last_on", PRACTICE)];
+    serum_serum_prostaglandin_no_serum_redness_no_rests_on_common_practice: "serum=yes serum_last_on=~2 serum_prostaglandin=no serum_redness=no" => &[("ANY", "wait 7d from serum_last_on then note", PRACTICE)];
     serum_serum_redness_serum_which_drops_rests_on_common_practice_and_sccs_1635_21: "serum=yes serum_last_on=~2 serum_prostaglandin=yes serum_redness=yes serum_which=drops" => &[
-            ("ANY", "wait 7d from serum_last_on", PRACTICE),
+            ("ANY", "wait 7d from serum_last_on then note", PRACTICE),
             ("ANY", "note", "SCCS/1635/21"),
             ("ANY", "ask", "SCCS/1635/21"),
         ];
@@ -119,7 +119,7 @@ rows! {
             ("T brow", "ask", PRACTICE),
             ("ANY lash", "ask", PRACTICE),
         ];
-    topical_retinoid_rests_on_common_practice: "topical_retinoid=yes topical_retinoid_last_on=~2" => &[("P T brow", "wait 7d from topical_retinoid_last_on", PRACTICE)];
+    topical_retinoid_rests_on_common_practice: "topical_retinoid=yes topical_retinoid_last_on=~2" => &[("P T brow", "wait 7d from topical_retinoid_last_on then note", PRACTICE)];
     chemo_rests_on_a_cancer_charity_nurse: "chemo=yes" => &[("ANY", "never or letter", "a cancer-charity nurse")];
     chemo_past_rests_on_inference_a_cancer_charity_nurse: "chemo_past=yes chemo_past_on=~90" => &[("P T", "wait 6mo from chemo_past_on or letter", "inference: a cancer-charity nurse")];
     radio_face_rests_on_common_practice: "radio_face=yes" => &[("ANY", "letter", PRACTICE)];

@@ -2,6 +2,7 @@
 
 use palpebra::domain::ids::SkinTestId;
 use palpebra::domain::questionnaire::Answer;
+use palpebra::domain::skin_test::TestResult;
 use palpebra::store::visits::Purpose;
 use palpebra::store::{skin_tests, visits};
 use time::Duration;
@@ -141,6 +142,22 @@ async fn nobody_is_tested_under_16_on_an_allergy_or_without_answers() {
     for words in ["No skin test", "No skin test before Monday 9 March 2026"] {
         assert!(day.contains(words), "{words}: {day}");
     }
+}
+
+#[tokio::test]
+async fn what_she_reacted_to_is_not_tested_on_her_again() {
+    let (app, studio) = TestApp::with_studio().await;
+    let liv = app.member(LIV.0, LIV.1).await;
+    let itched = (TestResult::ItchOrRaised, NOW - Duration::days(58));
+    studio.tested(&studio.mia, NOW - Duration::days(60), Some(itched)).await;
+    let at = NOW + Duration::HOUR;
+    studio.visit(Purpose::SkinTest, &studio.mia, &studio.lift_and_tint, &studio.liv, at).await;
+    let day = liv.get("/desk").await.main();
+    assert!(day.contains("No skin test") && !day.contains("Skin test may be applied"), "{day}");
+    let path = format!("/desk/clients/{}/skin-test", studio.mia);
+    let page = liv.get(&path).await;
+    let refused = liv.submit(&page, &path, &GOOD).await;
+    assert!(error(&refused, "product").contains("not put on her skin again"), "{}", refused.main());
 }
 
 #[tokio::test]

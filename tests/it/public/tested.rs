@@ -69,6 +69,28 @@ async fn no_time_after_the_end_of_a_test_is_on_offer_or_taken() {
 }
 
 #[tokio::test]
+async fn a_visit_after_the_end_of_a_test_is_booked_with_a_new_one() {
+    let (app, studio) = TestApp::with_studio().await;
+    let mia = tested_mia(&app, &studio, 170).await;
+    let path = format!("/services/{}", studio.lift_and_tint);
+    let late = mia.get(&format!("{path}?from=2026-03-20")).await;
+    assert!(!late.main().contains("Everything is taken"), "{}", late.main());
+    let tests = mia.get(&format!("{path}{}", late.link("book a new one along"))).await;
+    assert!(tests.main().contains("First visit: the skin test"), "{}", tests.main());
+    let treatments = mia.get(&format!("{path}?from=2026-03-20&test={}", first_slot(&tests))).await;
+    let slots = treatments.attributes("button.slot", "value");
+    let held = mia.submit(&treatments, "/services/", &[("time", slots.last().unwrap())]).await;
+    let answers = mia.follow(held).await;
+    let next = mia.submit(&answers, "/book/", &[("nothing", "changed")]).await;
+    let sign = mia.follow(next).await;
+    let mut signed = SIGNED.to_vec();
+    signed.push(("typed_name", "Mia Sandgren"));
+    let done = mia.submit(&sign, "/book/", &signed).await;
+    assert!(mia.follow(done).await.main().contains("Booked"));
+    assert_eq!(visits::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap().len(), 2);
+}
+
+#[tokio::test]
 async fn a_skin_test_is_booked_for_a_day_on_which_it_may_be_made() {
     let (app, studio) = TestApp::with_studio().await;
     let person = app.visitor();

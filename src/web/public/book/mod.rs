@@ -5,9 +5,6 @@
 
 use time::{Date, OffsetDateTime};
 
-use crate::actions::booking::{self, Held, Terms};
-use crate::actions::case::{Drafted, Known};
-use crate::actions::diary::{Between, wants_test};
 use crate::app::App;
 use crate::domain::ids::DraftId;
 use crate::domain::money::Money;
@@ -24,7 +21,6 @@ use crate::store::{catalogue, clients, drafts, health, visits};
 use crate::tf;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
-use crate::web::limits::What;
 use crate::web::page::Ctx;
 use crate::web::signing;
 use crate::web::words;
@@ -34,6 +30,7 @@ mod decide;
 pub mod details;
 pub mod done;
 pub mod hold;
+mod kept;
 pub mod later;
 pub mod questions;
 pub mod review;
@@ -266,49 +263,8 @@ impl Booking {
         }
     }
 
-    /// Whether a skin test is held along.
-    fn has_test(&self) -> bool {
-        self.visits.iter().any(|visit| visit.purpose == Purpose::SkinTest)
-    }
-
     pub(super) fn treatment(&self) -> Option<&Visit> {
         self.visits.iter().find(|visit| visit.purpose == Purpose::Treatment)
-    }
-
-    /// What is known of her, with the answers that she has given so far.
-    pub(super) async fn known(&self, app: &App) -> Result<Known, Fault> {
-        let mut c = app.db.read().await?;
-        let mut known = Known::load(&mut c, &self.studio, self.draft.client.as_ref(), &self.service.id).await?;
-        let answers = self.answers();
-        let answers = (!answers.is_empty()).then(|| (self.set_of(answers), self.now));
-        known.add(Drafted { birth: self.born(), answers, consent: None, test_booked_at: None });
-        Ok(known)
-    }
-
-    /// Whether a skin test is booked along, and between which days the treatment may lie; her own window and tests are known
-    /// of a signed-in client only.
-    pub(super) async fn leaves(&self, app: &App) -> Result<(bool, Between), Fault> {
-        let tested = wants_test(&mut *app.db.read().await?, &self.service.id).await?;
-        let known = if self.draft.client.is_some() { Some(self.known(app).await?) } else { None };
-        Ok(times::leaves(known.as_ref(), tested, &self.studio, self.now))
-    }
-
-    /// On what terms its times are held.
-    pub(super) async fn terms(&self, app: &App) -> Result<Terms<'_>, Fault> {
-        let (test, between) = self.leaves(app).await?;
-        // With a test along, the one before may have ended by then.
-        let latest = between.latest.filter(|_| !test && !self.has_test());
-        let between = Between { latest, ..between };
-        Ok(Terms { studio: &self.studio, service: &self.service, between, from: &self.holder })
-    }
-
-    /// Renews the hold. When the time is gone, leads to the page that offers others.
-    pub(in crate::web::public) async fn keep(&self, app: &App) -> Result<(), Fault> {
-        app.limits.count(What::Renew, &self.from, self.now).map_err(Fault::TooMany)?;
-        match booking::keep(app, self.terms(app).await?, &self.draft.id).await? {
-            Held::Until(_) => Ok(()),
-            Held::Gone => Err(Fault::SeeOther(self.path("time"))),
-        }
     }
 
     /// Stores what was filled in, before anything else can fail.

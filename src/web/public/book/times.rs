@@ -48,6 +48,8 @@ struct TimesPage {
     zone: String,
     /// The first day that a signed-in client's own window allows, in words.
     earliest: Option<String>,
+    /// The last day that her skin test reaches, in words.
+    latest: Option<String>,
     /// The time that she chose isn't held.
     refused: Option<NotHeldView>,
 }
@@ -57,6 +59,8 @@ struct TimesPage {
 pub struct Ask {
     from: Option<String>,
     test: Option<String>,
+    /// A new skin test is booked along, though the one before still counts.
+    along: Option<String>,
 }
 
 struct Found {
@@ -66,7 +70,7 @@ struct Found {
     needs_test: bool,
 }
 
-async fn find(app: &App, ctx: &Ctx, id: &str) -> Result<Found, Fault> {
+async fn find(app: &App, ctx: &Ctx, id: &str, along: bool) -> Result<Found, Fault> {
     let id = ServiceId::parse(id).map_err(|_| Fault::NotFound)?;
     let studio = ctx.studio()?.clone();
     let now = app.clock.now();
@@ -79,7 +83,11 @@ async fn find(app: &App, ctx: &Ctx, id: &str) -> Result<Found, Fault> {
         Some((client, _)) => Some(Known::load(&mut c, &studio, Some(client), &id).await?),
         None => None,
     };
-    let (needs_test, between) = leaves(known.as_ref(), wants_test(&mut c, &id).await?, &studio, now);
+    let tested = wants_test(&mut c, &id).await?;
+    let (needs_test, between) = match leaves(known.as_ref(), tested, &studio, now) {
+        (false, between) if tested && along => (true, Between { latest: None, ..between }),
+        leaves => leaves,
+    };
     Ok(Found { studio, service, between, needs_test })
 }
 
@@ -106,7 +114,7 @@ fn tested_until(known: &Known, today: Date, horizon: i64, now: OffsetDateTime) -
 
 /// Shows free times.
 pub async fn get(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, Query(ask): Query<Ask>) -> Answer {
-    let found = find(&app, &ctx, &id).await?;
+    let found = find(&app, &ctx, &id, ask.along.is_some() || ask.test.is_some()).await?;
     let page = show(&app, ctx, found, ask.test.as_deref(), ask.from.as_deref(), None).await?;
     Ok(Page::ok(page).into_response())
 }
@@ -134,6 +142,7 @@ async fn show(
     Ok(TimesPage {
         length: when::length(service.minutes),
         zone: zone_words(&studio.zone),
+        latest: between.latest.map(when::day),
         earliest: between.earliest.filter(|day| *day > today).map(when::day),
         ctx,
         service,
@@ -196,12 +205,13 @@ fn pair(
 /// Holds what was chosen.
 pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fields: Fields) -> Result<Response, Fault> {
     app.limits.count(What::Hold, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
-    let found = find(&app, &ctx, &id).await?;
     let test = Choice::parse(fields.get("test"));
+    let found = find(&app, &ctx, &id, test.is_some()).await?;
     let treatment = Choice::parse(fields.get("time")).ok_or(Fault::BadRequest)?;
     if found.needs_test && test.is_none() {
         return Err(Fault::BadRequest);
     }
+    let test_along = test.is_some();
     let wanted = Wanted { test: test.filter(|_| found.needs_test), treatment };
     let (hash, from) = (ctx.seen.visit_hash(), ctx.seen.holder());
     let who = Beginner { owner_hash: &hash, client: ctx.seen.client.as_ref().map(|(id, _)| id) };
@@ -209,7 +219,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     match booking::begin(&app, terms, who, &wanted).await? {
         Ok(draft) => Ok(see_other(&format!("/book/{draft}"))),
         Err(why) => {
-            let found = find(&app, &ctx, &id).await?;
+            let found = find(&app, &ctx, &id, test_along).await?;
             let refused = NotHeldView::new(why, &found.studio.zone);
             let page = show(&app, ctx, found, Some(fields.get("test")), None, Some(refused)).await?;
             Ok(NotHeldView::answer(why, app.clock.now(), page))
