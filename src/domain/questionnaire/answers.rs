@@ -181,6 +181,15 @@ mod tests {
     }
 
     #[test]
+    fn those_that_are_left_out_go_and_the_others_stay() {
+        let mut answers = Answers::default();
+        answers.set("changes", Answer::No);
+        answers.set("contacts", Answer::Yes);
+        let left = answers.without(|key| key == "changes");
+        assert_eq!((left.get("changes"), left.get("contacts"), left.len()), (None, Some(&Answer::Yes), 1));
+    }
+
+    #[test]
     fn debug_shows_no_content() {
         let set = AnswerSet { questionnaire: 1, given_on: date!(2026 - 03 - 10), returning: false, answers: answers() };
         let shown = format!("{set:?} {:?} {:#?}", Answer::Text("secret words".into()), set.answers);
