@@ -14,10 +14,14 @@ pub struct Mark(String);
 pub struct Changed;
 
 impl Mark {
-    /// Of what is shown.
+    /// Of what is shown. What can't be written has a mark that never holds.
     pub fn of(shown: &impl Serialize) -> Self {
-        let text = serde_json::to_string(shown).unwrap_or_default();
-        Self(Fingerprint::of(text.as_bytes()).to_string().chars().take(16).collect())
+        let text = serde_json::to_string(shown).ok();
+        Self(
+            text.map_or_else(String::new, |text| {
+                Fingerprint::of(text.as_bytes()).to_string().chars().take(16).collect()
+            }),
+        )
     }
 
     /// As a form sent it.
@@ -35,7 +39,7 @@ impl Mark {
     /// # Errors
     /// [`Changed`]
     pub fn holds(&self, now: &Self) -> Result<(), Changed> {
-        if self == now { Ok(()) } else { Err(Changed) }
+        if self == now && !now.0.is_empty() { Ok(()) } else { Err(Changed) }
     }
 }
 
@@ -50,5 +54,7 @@ mod tests {
         assert_eq!(Mark::sent(shown.as_str()).holds(&Mark::of(&("rosacea", 3))), Ok(()));
         assert_eq!(shown.holds(&Mark::of(&("rosacea", 4))), Err(Changed));
         assert_eq!(Mark::sent("").holds(&shown), Err(Changed));
+        let unwritten = Mark::of(&std::collections::BTreeMap::from([((1, 2), 3)]));
+        assert_eq!(unwritten.holds(&unwritten), Err(Changed), "no such key can be written as JSON");
     }
 }
