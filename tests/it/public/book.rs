@@ -274,6 +274,30 @@ async fn a_rule_that_forbids_is_told_kindly_and_nothing_is_booked() {
     assert_eq!(booked_rows(&app).await, 0);
 }
 
+/// A cold sore heals: it bars today, and not a visit five weeks from now, before which she is asked again (common practice,
+/// no source).
+#[tokio::test]
+async fn what_passes_is_refused_today_and_booked_for_in_five_weeks() {
+    let (app, studio) = TestApp::with_studio().await;
+    let sore = [("herpes", "yes"), ("herpes_state", "active")];
+    let person = app.visitor();
+    let details = take_first(&person, studio.lift.as_str()).await;
+    let refused = fill(&person, &details, &DETAILS, &sore).await;
+    assert!(refused.main().contains("While it is active we won't treat"), "{}", refused.main());
+    assert!(refused.main().contains("From Monday 30 March 2026 on"), "{}", refused.main());
+    let times = person.get(&refused.link("See times from then on")).await;
+    assert_eq!(times.status, 200);
+
+    let path = format!("/services/{}", studio.lift);
+    let page = person.get(&format!("{path}?from=2026-04-06")).await;
+    let held = person.submit(&page, "/services/", &[("time", &first_slot(&page))]).await;
+    let details = person.follow(held).await;
+    let sign = fill(&person, &details, &DETAILS, &sore).await;
+    assert!(sign.main().contains("the skin has to have been whole for two weeks"), "{}", sign.main());
+    let done = person.submit(&sign, "/book/", &SIGNED).await;
+    assert!(person.follow(done).await.main().contains("Booked"));
+}
+
 /// "No colour and no allergy test under 16": advice of a UK trade body for hairdressing.
 #[tokio::test]
 async fn whoever_turns_sixteen_after_the_skin_test_that_she_chose_is_led_to_one_on_her_birthday() {
