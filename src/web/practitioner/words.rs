@@ -212,6 +212,11 @@ pub(super) fn test(refusal: &TestRefused) -> Option<(&'static str, String)> {
         TestRefused::NoAnswers => {
             ("product", t("The health questions were not answered yet. They come before any skin test.").to_owned())
         }
+        TestRefused::AskFirst => (
+            "product",
+            t("An answer that decides on a skin test is open, or the answers are more than six months old. Ask her first, and take it down on the client’s page.")
+                .to_owned(),
+        ),
         TestRefused::Forbidden => (
             "product",
             t("The answers forbid a skin test of this product. Look at them on the client’s page.").to_owned(),
