@@ -64,7 +64,7 @@ pub enum Booked {
 ///
 /// # Errors
 /// When the database can't.
-pub async fn book(app: &App, terms: Terms<'_>, draft: &Draft, complete: Complete) -> Stored<Booked> {
+pub async fn book(app: &App, terms: &Terms<'_>, draft: &Draft, complete: Complete) -> Stored<Booked> {
     if keep(app, terms, &draft.id).await? == Held::Gone {
         return Ok(Booked::TimeGone);
     }

@@ -52,13 +52,12 @@ pub struct Wanted {
 }
 
 /// On what terms a time is held: the studio's settings, the service, and the days that suit the client.
-#[derive(Clone, Copy)]
 pub struct Terms<'a> {
     /// The studio.
     pub studio: &'a Studio,
     /// The service.
     pub service: &'a Service,
-    /// Between which days the treatment may lie.
+    /// On which days the treatment may lie.
     pub between: Between,
     /// Who asks, or from where, as limits have it.
     pub from: &'a str,
@@ -92,7 +91,7 @@ pub struct Beginner<'a> {
 /// When the database can't.
 pub async fn begin(
     app: &App,
-    terms: Terms<'_>,
+    terms: &Terms<'_>,
     who: Beginner<'_>,
     wanted: &Wanted,
 ) -> Stored<Result<DraftId, NotHeld>> {
@@ -141,7 +140,7 @@ pub(super) async fn release(tx: &mut Tx, draft: &DraftId, now: OffsetDateTime) -
 async fn hold(
     app: &App,
     tx: &mut Tx,
-    terms: Terms<'_>,
+    terms: &Terms<'_>,
     draft: &DraftId,
     wanted: &Wanted,
     chosen_before: bool,
@@ -221,7 +220,7 @@ async fn no_place(
 }
 
 /// Until when these times may be held from now on, which is not beyond the first of them; or when they may be again.
-fn note(app: &App, terms: Terms<'_>, draft: &DraftId, held: &[Visit]) -> Result<OffsetDateTime, OffsetDateTime> {
+fn note(app: &App, terms: &Terms<'_>, draft: &DraftId, held: &[Visit]) -> Result<OffsetDateTime, OffsetDateTime> {
     let spans: Vec<Span> = held.iter().map(Span::of).collect();
     let minutes = Duration::minutes(terms.studio.hold_minutes);
     let until = app.limits.holds.note(terms.from, draft, &spans, minutes, app.clock.now())?;
@@ -251,11 +250,11 @@ impl Spot {
     }
 }
 
-fn fits(diary: &Diary, wanted: &Wanted, between: Between) -> Option<(Option<Spot>, Spot)> {
+fn fits(diary: &Diary, wanted: &Wanted, between: &Between) -> Option<(Option<Spot>, Spot)> {
     diary.search(diary.service, between, |search| {
         let treatment = still_free(search, wanted.treatment.starts_at, &wanted.treatment.practitioner)?;
         let Some(test) = &wanted.test else { return Some((None, Spot::of(&treatment)?)) };
-        diary.search(diary.test, Between::default(), |search| {
+        diary.search(diary.test, &Between::default(), |search| {
             let test = still_free(search, test.starts_at, &test.practitioner)?;
             if diary.pair.fits(&test, &treatment) {
                 Some((Some(Spot::of(&test)?), Spot::of(&treatment)?))
@@ -280,13 +279,16 @@ pub enum Held {
 ///
 /// # Errors
 /// When the database can't.
-pub async fn keep(app: &App, terms: Terms<'_>, draft: &DraftId) -> Stored<Held> {
+pub async fn keep(app: &App, terms: &Terms<'_>, draft: &DraftId) -> Stored<Held> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let held = visits::of_draft(&mut tx, draft).await?;
     let Some(wanted) = last_wanted(&mut tx, draft).await? else { return Ok(Held::Gone) };
     let end = held.iter().map(|visit| visit.hold_until).min().flatten();
-    if let Some(end) = end.filter(|end| *end > now) {
+    // Meanwhile she may have booked another visit near it.
+    let near = |visit: &Visit| terms.between.but.iter().any(|days| days.contains(visit.civil.date()));
+    let near = held.iter().any(|visit| visit.purpose == Purpose::Treatment && near(visit));
+    if let Some(end) = end.filter(|end| *end > now && !near) {
         // From another address no more is renewed than can be held there.
         let until = match no_place(app, &mut tx, terms.from, draft, now).await? {
             Some(_) => end,
@@ -324,7 +326,7 @@ pub async fn last_wanted(c: &mut Connection, draft: &DraftId) -> Stored<Option<W
 /// When the database can't.
 pub async fn choose_again(
     app: &App,
-    terms: Terms<'_>,
+    terms: &Terms<'_>,
     draft: &DraftId,
     wanted: &Wanted,
 ) -> Stored<Result<(), NotHeld>> {

@@ -7,7 +7,7 @@ use super::booking::{Choice, Spot};
 use super::case::Known;
 use super::diary::{Between, Diary};
 use super::hours::may_arrange;
-use super::own_visits::{Change, Own, put_at};
+use super::own_visits::{Change, Own, between, put_at};
 use super::treating::{Refused, mark, visit_for};
 use super::{Pending, enqueue, wishes};
 use crate::app::App;
@@ -39,7 +39,7 @@ pub enum Placed {
 /// When a visit may lie for her.
 #[derive(Debug, Clone, Default)]
 pub struct Fit {
-    /// Between which days.
+    /// On which days.
     pub between: Between,
     /// Not before this moment: a skin test that is booked, or could be made now, has its wait over then.
     pub not_before: Option<OffsetDateTime>,
@@ -65,7 +65,7 @@ impl Fit {
             return Ok(Self::default());
         }
         let known = Known::load(c, studio, client, &service.id).await?;
-        let mut fit = Self { between: Between { earliest: known.earliest(now), latest: None }, ..Self::default() };
+        let mut fit = Self { between: known.between(now), ..Self::default() };
         let labels = catalogue::tests_for(c, &service.id).await?;
         if labels.is_empty() || !known.needs_test(now, now) {
             return Ok(fit);
@@ -118,7 +118,7 @@ pub async fn book(
     let diary = Diary::of_days(&mut tx, (studio, service), now, None, (day, day)).await?.at_the_desk();
     let length = if purpose == Purpose::SkinTest { diary.test } else { diary.service };
     let spot = diary
-        .search(length, fit.between, |search| Spot::of(&still_free(search, choice.starts_at, &choice.practitioner)?));
+        .search(length, &fit.between, |search| Spot::of(&still_free(search, choice.starts_at, &choice.practitioner)?));
     let Some(spot) = spot.filter(|spot| fit.allows(spot.starts_at)) else { return Ok(Placed::Taken) };
     let visit = Visit {
         id: VisitId::from_random(app.random.id()),
@@ -172,10 +172,10 @@ pub async fn relocate(
     let own = Own::load(&mut tx, &client, id).await?.ok_or(Refused::NotFound)?;
     visits::expire_holds(&mut tx, now).await?;
     let service = catalogue::service(&mut tx, &visit.service).await?.ok_or(Refused::NotFound)?;
-    let between = between_of(&mut tx, studio, &own, &service, now).await?;
+    let between = between(own.known(&mut tx, studio).await?.as_ref(), now);
     let day = studio.zone.date_at(to.starts_at);
     let diary = Diary::of_days(&mut tx, (studio, &service), now, Some(id), (day, day)).await?.at_the_desk();
-    let spot = diary.search(own.length(&diary), between, |search| {
+    let spot = diary.search(own.length(&diary), &between, |search| {
         let time = still_free(search, to.starts_at, &to.practitioner)?;
         if own.fits_partners(&diary, &time) { Spot::of(&time) } else { None }
     });
@@ -186,24 +186,6 @@ pub async fn relocate(
         tx.commit().await?;
     }
     Ok(change)
-}
-
-/// Between which days an own visit may be moved. The skin test that it belongs with has its own say.
-///
-/// # Errors
-/// When the database can't.
-pub async fn between_of(
-    c: &mut Connection,
-    studio: &Studio,
-    own: &Own,
-    service: &Service,
-    now: OffsetDateTime,
-) -> Stored<Between> {
-    if own.visit.purpose == Purpose::SkinTest {
-        return Ok(Between::default());
-    }
-    let known = Known::load(c, studio, own.visit.client.as_ref(), &service.id).await?;
-    Ok(Between { earliest: known.earliest(now), latest: None })
 }
 
 /// The client called: she can't come to the visit as it was shown. After the studio's limit it is noted as late.

@@ -30,13 +30,15 @@ pub struct Diary {
     pub pair: PairRule,
 }
 
-/// The days between which a visit suits the client.
-#[derive(Debug, Clone, Copy, Default)]
+/// The days on which a visit suits the client.
+#[derive(Debug, Clone, Default)]
 pub struct Between {
     /// The first.
     pub earliest: Option<Date>,
     /// The last.
     pub latest: Option<Date>,
+    /// Those in between that lie too near to other visits of hers.
+    pub but: Vec<DateRange>,
 }
 
 /// How many days ahead the desk looks, at least.
@@ -193,15 +195,16 @@ impl Diary {
         Self { rules: self.rules.at_once(), ..self }
     }
 
-    /// Looks for free times of a length between two days.
-    pub fn search<T>(&self, length: Occupation, between: Between, look: impl FnOnce(&Search<'_>) -> T) -> T {
+    /// Looks for free times of a length on the days that suit.
+    pub fn search<T>(&self, length: Occupation, between: &Between, look: impl FnOnce(&Search<'_>) -> T) -> T {
         let people: Vec<_> = self.people.iter().map(|(id, hours, busy)| PractitionerTime { id, hours, busy }).collect();
         let rooms: Vec<_> = self.rooms.iter().map(|(id, busy)| RoomTime { id, busy }).collect();
+        let closed: Vec<_> = self.holidays.iter().chain(&between.but).copied().collect();
         look(&Search {
             zone: &self.zone,
             now: self.now,
             rules: self.rules,
-            holidays: &self.holidays,
+            holidays: &closed,
             service: length,
             practitioners: &people,
             rooms: Some(&rooms),
@@ -211,8 +214,8 @@ impl Diary {
     }
 
     /// Looks for a skin test and the treatment after it.
-    pub fn pairs<T>(&self, between: Between, look: impl FnOnce(&crate::domain::schedule::Pairs<'_>) -> T) -> T {
-        self.search(self.test, Between::default(), |test| {
+    pub fn pairs<T>(&self, between: &Between, look: impl FnOnce(&crate::domain::schedule::Pairs<'_>) -> T) -> T {
+        self.search(self.test, &Between::default(), |test| {
             self.search(self.service, between, |treatment| {
                 look(&crate::domain::schedule::pairs(test, treatment, self.pair))
             })

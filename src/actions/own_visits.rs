@@ -69,7 +69,8 @@ impl Own {
     pub async fn known(&self, c: &mut Connection, studio: &Studio) -> Stored<Option<Known>> {
         match self.visit.purpose {
             Purpose::Treatment => {
-                Known::load(c, studio, self.visit.client.as_ref(), &self.visit.service).await.map(Some)
+                let known = Known::load(c, studio, self.visit.client.as_ref(), &self.visit.service).await?;
+                Ok(Some(known.leave_out(&self.visit.id)))
             }
             Purpose::SkinTest => Ok(None),
         }
@@ -108,6 +109,11 @@ impl Own {
             Purpose::SkinTest => ends_at + floor <= partner.starts_at && starts_at + valid >= partner.starts_at,
         })
     }
+}
+
+/// The days to which an own visit may be moved: a skin test waits for nothing but the visits that it belongs with.
+pub fn between(known: Option<&Known>, now: OffsetDateTime) -> Between {
+    known.map_or_else(Between::default, |known| known.between(now))
 }
 
 /// Cancels a visit, and with it those that make no sense without it.
@@ -149,7 +155,6 @@ pub async fn relocate(
     client: &ClientId,
     id: &VisitId,
     to: &Choice,
-    between: Between,
 ) -> Stored<Change> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
@@ -161,7 +166,8 @@ pub async fn relocate(
     let day = studio.zone.date_at(to.starts_at);
     let diary = Diary::of_days(&mut tx, (studio, service), now, Some(id), (day, day)).await?;
     let known = own.known(&mut tx, studio).await?;
-    let spot = diary.search(own.length(&diary), between, |search| {
+    let between = between(known.as_ref(), now);
+    let spot = diary.search(own.length(&diary), &between, |search| {
         let time = still_free(search, to.starts_at, &to.practitioner)?;
         let fits = own.fits_partners(&diary, &time) && own.fits_tests(known.as_ref(), to.starts_at, now);
         if fits { Spot::of(&time) } else { None }

@@ -7,7 +7,7 @@ use time::{Duration, OffsetDateTime};
 
 use super::booking::Spot;
 use super::diary::{Between, Diary};
-use super::own_visits::{Change, Own, put_at};
+use super::own_visits::{Change, Own, between, put_at};
 use super::{Pending, enqueue};
 use crate::app::App;
 use crate::domain::ids::{ClientId, OfferId, VisitId, WishId};
@@ -178,11 +178,12 @@ async fn suiting(
 ) -> Stored<Option<Spot>> {
     let Some(service) = catalogue::service(c, &own.visit.service).await? else { return Ok(None) };
     let Ok(known) = readable(own.known(c, studio).await)? else { return Ok(None) };
-    let earliest = known.as_ref().and_then(|known| known.earliest(now));
+    let between = between(known.as_ref(), now);
     let day = studio.zone.date_at(opening.from);
-    let between = Between { earliest: Some(earliest.map_or(day, |first| first.max(day))), latest: Some(day) };
+    let between =
+        Between { earliest: Some(between.earliest.map_or(day, |first| first.max(day))), latest: Some(day), ..between };
     let diary = Diary::of_days(c, (studio, &service), now, None, (day, day)).await?;
-    Ok(diary.search(own.length(&diary), between, |search| {
+    Ok(diary.search(own.length(&diary), &between, |search| {
         let times = free_times(search);
         let suiting = times.iter().filter(|time| {
             time.starts_at() < opening.until

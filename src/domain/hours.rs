@@ -221,6 +221,12 @@ pub struct DateRange {
     last: Date,
 }
 
+impl From<Date> for DateRange {
+    fn from(day: Date) -> Self {
+        Self { first: day, last: day }
+    }
+}
+
 /// Why days are not a range.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum DateRangeRefused {

@@ -35,7 +35,7 @@ pub struct Search<'a> {
     pub now: OffsetDateTime,
     /// Grid, notice, horizon, unsellable gaps.
     pub rules: BookingRules,
-    /// Days on which the studio is closed, whatever a practitioner's hours say.
+    /// Days without times, whatever a practitioner's hours say: the studio is closed, or the client has a visit too near.
     pub holidays: &'a [DateRange],
     /// How long the visit takes; for services in sequence their sum.
     pub service: Occupation,

@@ -4,10 +4,12 @@
 //! intervals ([`IntervalRule`]). Waits from products, insurers and health answers only ever push a
 //! window later. `opens ≤ due ≤ lapsed` always holds.
 
+mod booked;
 mod days;
 mod effect;
 mod rule;
 
+pub use booked::too_near;
 pub use days::EdgeDays;
 pub use effect::{Effect, effect};
 pub use rule::{GrowthRule, IntervalRefused, IntervalRule, Limits, LimitsRefused, RetouchRule, RuleRefused};

@@ -5,6 +5,7 @@
 
 mod agreed;
 mod barred;
+mod booked;
 mod bottle;
 mod choices;
 mod judged;
@@ -103,6 +104,8 @@ pub struct Known {
     /// Whether a reaction of hers, from moderate on, is not settled.
     reaction_open: bool,
     past: Vec<treatments::Past>,
+    /// Her treatments that are booked.
+    booked: Vec<booked::Booked>,
     letters: Vec<Letter>,
 }
 
@@ -156,7 +159,7 @@ impl Known {
     ) -> Stored<Self> {
         let services = catalogue::services(c).await?;
         let retouch = RetouchRules::of(&services);
-        let service = services.into_iter().find(|one| one.id == *service);
+        let service = services.iter().find(|one| one.id == *service).cloned();
         let service = service.ok_or_else(|| impossible("service", "id", "asked for"))?;
         let products = catalogue::tests_for(c, &service.id).await?;
         let register = catalogue::products(c).await?;
@@ -182,16 +185,17 @@ impl Known {
             reactions: Vec::new(),
             reaction_open: false,
             past: Vec::new(),
+            booked: Vec::new(),
             letters: Vec::new(),
             service,
         };
         if let Some(client) = client {
-            known.load_client(c, client).await?;
+            known.load_client(c, client, &services).await?;
         }
         Ok(known)
     }
 
-    async fn load_client(&mut self, c: &mut Connection, id: &ClientId) -> Stored<()> {
+    async fn load_client(&mut self, c: &mut Connection, id: &ClientId, services: &[Service]) -> Stored<()> {
         let client = clients::even_restricted(c, id).await?.ok_or_else(|| impossible("client", "id", id.as_str()))?;
         self.birth = Some(client.born);
         self.answers = health::answers(c, id).await?.into_iter().map(|given| (given.set, given.given_at)).collect();
@@ -205,7 +209,9 @@ impl Known {
         self.letters = letters::counting(c, id).await?;
         self.reactions = treatments::reactions(c, id).await?;
         self.past = treatments::past(c, Some(id)).await?;
-        for visit in visits::of_client(c, id).await?.into_iter().filter(is_test_to_come) {
+        let visits = visits::of_client(c, id).await?;
+        self.booked = visits.iter().filter_map(|visit| booked::Booked::of(visit, services)).collect();
+        for visit in visits.into_iter().filter(is_test_to_come) {
             let products = catalogue::tests_for(c, &visit.service).await?;
             self.booked_tests.push((visit.starts_at, products.into_iter().map(|product| product.id).collect()));
         }
@@ -332,7 +338,7 @@ impl Known {
             tests: &self.tests(now, None),
             test_rules: self.test_rules,
             consent: self.consent_standing(),
-            window_opens: self.window(at, &[]).map(|window| window.opens()),
+            window_opens: self.opens(at, now),
             reaction_open: self.reaction_open,
         })
     }

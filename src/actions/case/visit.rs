@@ -16,7 +16,8 @@ impl Known {
     /// # Errors
     /// When the service or the client isn't there, or the file can't be read.
     pub async fn of_visit(c: &mut Connection, studio: &Studio, visit: &Visit) -> Stored<Self> {
-        let mut known = Self::load(c, studio, visit.client.as_ref(), &visit.service).await?;
+        let known = Self::load(c, studio, visit.client.as_ref(), &visit.service).await?;
+        let mut known = known.leave_out(&visit.id);
         if visit.state == VisitState::Arrived {
             known.guardian_here = Some(guardians::of_visit(c, &visit.id).await?.is_some());
         }

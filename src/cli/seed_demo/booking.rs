@@ -67,11 +67,12 @@ impl Story<'_> {
         let now = self.app.clock.now();
         let mut case =
             Known::load(&mut *self.app.db.read().await?, &self.opened.studio, known.as_ref(), &service.id).await?;
-        let between = Between { earliest: case.earliest(now), latest: None };
+        let between = case.between(now);
         let needs_test = !case.products.is_empty() && case.needs_test(now, now);
         case.add(drafted);
         let healthy = between.earliest.max(case.earliest(now));
-        let Some(wanted) = self.choose(&service, wish, healthy, needs_test).await? else {
+        let days = Between { earliest: healthy, ..between.clone() };
+        let Some(wanted) = self.choose(&service, wish, days, needs_test).await? else {
             let why = format!("no time for {} on day {}", wish.service, wish.day);
             return if wish.needed { Err(refused(&she.name, why)) } else { Ok(()) };
         };
@@ -85,7 +86,7 @@ impl Story<'_> {
         let terms = Terms { studio, service: &service, between, from: "" };
         let owner_hash = sha256_hex(&app.random.token());
         let beginner = Beginner { owner_hash: &owner_hash, client: known.as_ref() };
-        let begun = booking::begin(app, terms, beginner, &wanted).await?;
+        let begun = booking::begin(app, &terms, beginner, &wanted).await?;
         let draft = begun.map_err(|_| refused(&she.name, "her time was not free"))?;
         app.clock.advance(Duration::minutes(7));
         let filled =
@@ -100,7 +101,7 @@ impl Story<'_> {
             text_version: self.in_force.consent.version(),
         };
         let filled = filled.ok_or_else(|| refused(&she.name, "no draft"))?;
-        if book::book(app, terms, &filled, complete).await? != Booked::Done {
+        if book::book(app, &terms, &filled, complete).await? != Booked::Done {
             return Err(refused(&she.name, "her time was taken"));
         }
         let booked = visits::of_draft(&mut *app.db.read().await?, &draft).await?;
@@ -146,11 +147,12 @@ impl Story<'_> {
                 let diary =
                     Diary::load(&mut *app.db.read().await?, studio, &service, app.clock.now(), Some(id)).await?;
                 let on = visit.civil.date();
-                let later = Between { earliest: Some(day(on, 1)), latest: Some(day(on, PATIENCE)) };
-                let times = choices(&diary, diary.service, later);
+                let later =
+                    Between { earliest: Some(day(on, 1)), latest: Some(day(on, PATIENCE)), ..Between::default() };
+                let times = choices(&diary, diary.service, &later);
                 let hers: Vec<_> = times.iter().filter(|time| time.practitioner == visit.practitioner).collect();
                 let to = self.pick(&hers).ok_or_else(|| refused(id, "no other time"))?;
-                own_visits::relocate(app, studio, &service, client, id, to, Between::default()).await?
+                own_visits::relocate(app, studio, &service, client, id, to).await?
             }
             _ => {
                 let member = self.opened.treats_as(&visit.practitioner)?;
@@ -183,18 +185,19 @@ impl Story<'_> {
         &self,
         service: &Service,
         wish: &Booking,
-        healthy: Option<Date>,
+        healthy: Between,
         needs_test: bool,
     ) -> Result<Option<Wanted>, DemoRefused> {
         let (app, studio) = (self.app, &self.opened.studio);
         let diary = Diary::load(&mut *app.db.read().await?, studio, service, app.clock.now(), None).await?;
         let wished = day(self.today, wish.day);
-        let first = healthy.map_or(wished, |healthy| healthy.max(wished));
+        let first = healthy.earliest.map_or(wished, |healthy| healthy.max(wished));
         let last = day(first, if wish.at.is_some() { 0 } else { PATIENCE });
         let with = wish.with.as_ref().map(|key| of(&self.opened.team, key)).transpose()?;
         let with = with.and_then(|member| member.practitioner.as_ref());
         let at = self.moment(wish.at.as_deref(), wish.day)?;
-        let mut treatments = choices(&diary, diary.service, Between { earliest: Some(first), latest: Some(last) });
+        let mut treatments =
+            choices(&diary, diary.service, &Between { earliest: Some(first), latest: Some(last), ..healthy });
         treatments.retain(|time| with.is_none_or(|with| *with == time.practitioner));
         treatments.retain(|time| at.map_or(self.on(time) != self.today, |at| at == time.starts_at));
         if !needs_test {
@@ -204,7 +207,11 @@ impl Story<'_> {
         }
         let tested = wish.test.map(|test| day(self.today, test));
         let test_at = self.moment(wish.test_at.as_deref(), wish.test.unwrap_or(0))?;
-        let mut tests = choices(&diary, diary.test, Between { earliest: tested, latest: Some(tested.unwrap_or(last)) });
+        let mut tests = choices(
+            &diary,
+            diary.test,
+            &Between { earliest: tested, latest: Some(tested.unwrap_or(last)), ..Between::default() },
+        );
         tests.retain(|time| test_at.map_or(self.on(time) != self.today, |at| at == time.starts_at));
         for treatment in treatments {
             let floor =
@@ -310,7 +317,7 @@ fn answer(she: &Guest, question: &Question, today: Date) -> Result<Option<Answer
     }))
 }
 
-fn choices(diary: &Diary, length: Occupation, between: Between) -> Vec<Choice> {
+fn choices(diary: &Diary, length: Occupation, between: &Between) -> Vec<Choice> {
     diary.search(length, between, |search| {
         let times = free_times(search);
         let each = times.iter().flat_map(|time| {

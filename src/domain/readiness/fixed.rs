@@ -186,5 +186,5 @@ pub(super) const CONSENT_WITHDRAWN: Fixed = source(
 
 pub(super) const WINDOW: Fixed = practice(
     "window_not_open",
-    msg("Too many of your lashes still carry the last lift. Lifting them again now could harm them."),
+    msg("It is too soon to do this again. Lashes and brows that are treated too often can be harmed."),
 );

@@ -4,12 +4,10 @@ use askama::Template;
 use axum::extract::{Path, Query, State};
 use axum::response::IntoResponse;
 use serde::Deserialize;
-use time::OffsetDateTime;
 
 use super::visits::{own, view};
 use crate::actions::booking::Choice;
-use crate::actions::case::Known;
-use crate::actions::diary::{Between, Diary};
+use crate::actions::diary::Diary;
 use crate::actions::own_visits::{self, Change, Own};
 use crate::app::App;
 use crate::domain::schedule::free_times;
@@ -27,6 +25,8 @@ struct MovePage {
     ctx: Ctx,
     visit: VisitView,
     slots: Slots,
+    /// Whether another visit of hers keeps days out.
+    near: bool,
     may_change: bool,
     taken: bool,
 }
@@ -42,11 +42,6 @@ async fn service(app: &App, own: &Own) -> Result<Service, Fault> {
     catalogue::service(&mut c, &own.visit.service).await?.ok_or(Fault::NotFound)
 }
 
-/// A treatment keeps to her window; a skin test need not.
-fn between(known: Option<&Known>, now: OffsetDateTime) -> Between {
-    Between { earliest: known.and_then(|known| known.earliest(now)), latest: None }
-}
-
 async fn show(app: &App, ctx: Ctx, own: &Own, from: Option<&str>, taken: bool) -> Result<MovePage, Fault> {
     let service = service(app, own).await?;
     let from = from.and_then(|text| crate::store::types::day("", "", "", text).ok());
@@ -54,7 +49,8 @@ async fn show(app: &App, ctx: Ctx, own: &Own, from: Option<&str>, taken: bool) -
     let mut c = app.db.read().await?;
     let known = own.known(&mut c, ctx.studio()?).await?;
     let diary = Diary::load(&mut c, ctx.studio()?, &service, now, Some(&own.visit.id)).await?;
-    let slots = diary.search(own.length(&diary), between(known.as_ref(), now), |search| {
+    let between = own_visits::between(known.as_ref(), now);
+    let slots = diary.search(own.length(&diary), &between, |search| {
         let times = free_times(search);
         // Asked of one time after the other until the page is full: the rules are the slow part.
         Slots::of(
@@ -67,7 +63,14 @@ async fn show(app: &App, ctx: Ctx, own: &Own, from: Option<&str>, taken: bool) -
         )
     });
     let may_change = own.may_change(now, ctx.studio()?);
-    Ok(MovePage { visit: view(&mut c, &own.visit).await?.0, ctx, slots, may_change, taken })
+    Ok(MovePage {
+        visit: view(&mut c, &own.visit).await?.0,
+        ctx,
+        slots,
+        near: !between.but.is_empty(),
+        may_change,
+        taken,
+    })
 }
 
 /// Offers other times.
@@ -88,12 +91,10 @@ pub async fn get(
 pub async fn post(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path<String>, fields: Fields) -> Answer {
     let mut c = app.db.read().await?;
     let own = own(&mut c, &who, &id).await?;
-    let known = own.known(&mut c, ctx.studio()?).await?;
     drop(c);
     let to = Choice::parse(fields.get("time")).ok_or(Fault::BadRequest)?;
     let service = service(&app, &own).await?;
-    let between = between(known.as_ref(), app.clock.now());
-    match own_visits::relocate(&app, ctx.studio()?, &service, &who.0, &own.visit.id, &to, between).await? {
+    match own_visits::relocate(&app, ctx.studio()?, &service, &who.0, &own.visit.id, &to).await? {
         Change::Done => Ok(see_other("/me")),
         change => Ok(Page::conflict(show(&app, ctx, &own, None, change == Change::Taken).await?).into_response()),
     }

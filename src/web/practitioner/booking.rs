@@ -79,6 +79,8 @@ struct Found {
     slots: Slots,
     /// The first day that suits her, in words.
     earliest: Option<String>,
+    /// Whether another visit of hers keeps days out.
+    near: bool,
     /// Where the skin test that she still needs is booked.
     test: Option<String>,
 }
@@ -133,7 +135,7 @@ async fn page(app: &App, ctx: Ctx, team: &Team, asked: &Asked, taken: bool) -> R
         }
         let length = if *purpose == Purpose::SkinTest { diary.test } else { diary.service };
         let at = asked.at.as_deref().and_then(|at| crate::domain::hours::parse_clock(at).ok()).unwrap_or(0);
-        let slots = diary.search(length, fit.between, |search| {
+        let slots = diary.search(length, &fit.between, |search| {
             let mut times = free_times(search);
             times.retain(|time| {
                 let minute = u16::from(time.civil.hour()) * 60 + u16::from(time.civil.minute());
@@ -146,6 +148,7 @@ async fn page(app: &App, ctx: Ctx, team: &Team, asked: &Asked, taken: bool) -> R
         found = Some(Found {
             slots,
             earliest: earliest.filter(|day| *day > today).map(when::day),
+            near: !fit.between.but.is_empty(),
             test: fit.lacks_test.then(|| format!("/desk/book?service={}{TEST}{again}", service.id)),
         });
     }

@@ -7,6 +7,7 @@ mod earlier;
 mod moves;
 mod return_again;
 mod skin_tests;
+mod two_visits;
 
 use palpebra::domain::ids::VisitId;
 use palpebra::store::audit;

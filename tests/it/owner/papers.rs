@@ -42,7 +42,7 @@ async fn free(studio: &Studio, app: &TestApp) -> (usize, usize, Option<Date>) {
     let service = catalogue::service(&mut c, &studio.lift).await.unwrap().unwrap();
     let diary = Diary::load(&mut c, &row, &service, NOW, None).await.unwrap();
     let days = |who: &PractitionerId| -> BTreeSet<Date> {
-        diary.search(diary.service, Between::default(), |search| {
+        diary.search(diary.service, &Between::default(), |search| {
             let times = free_times(search).into_iter().filter(|time| time.practitioners().any(|one| one == who));
             times.map(|time| time.civil.date()).collect()
         })

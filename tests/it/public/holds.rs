@@ -118,11 +118,11 @@ async fn from_another_address_no_more_is_renewed_than_can_be_held_there() {
     let service = catalogue::service(&mut c, &studio.lift).await.unwrap().unwrap();
     drop(c);
     let from = |from| Terms { studio: &row, service: &service, between: Between::default(), from };
-    let first = async |whose: &str, terms| {
+    let first = async |whose: &str, terms: Terms<'_>| {
         let person = app.visitor();
         let page = person.get(&format!("/services/{}", studio.lift)).await;
         let wanted = Wanted { test: None, treatment: Choice::parse(&first_slot(&page)).unwrap() };
-        booking::begin(&app.app, terms, Beginner { owner_hash: whose, client: None }, &wanted).await.unwrap()
+        booking::begin(&app.app, &terms, Beginner { owner_hash: whose, client: None }, &wanted).await.unwrap()
     };
     let mut begun = Vec::new();
     for n in 0..6 {
@@ -132,10 +132,10 @@ async fn from_another_address_no_more_is_renewed_than_can_be_held_there() {
     let end = app.app.clock.now() + Duration::minutes(20);
     app.app.clock.advance(Duration::minutes(10));
     for draft in &begun {
-        assert_eq!(booking::keep(&app.app, from("b"), draft).await.unwrap(), Held::Until(end), "b has six of its own");
+        assert_eq!(booking::keep(&app.app, &from("b"), draft).await.unwrap(), Held::Until(end), "b has six of its own");
     }
     for (draft, renewed) in begun.iter().zip([10, 10, 10, 10, 10, 10]) {
-        let held = booking::keep(&app.app, from("c"), draft).await.unwrap();
+        let held = booking::keep(&app.app, &from("c"), draft).await.unwrap();
         assert_eq!(held, Held::Until(end + Duration::minutes(renewed)), "c has none");
     }
     // They count where they were begun, and where they were renewed.

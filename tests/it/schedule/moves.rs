@@ -18,7 +18,7 @@ use tokio::runtime::Runtime;
 use crate::support::TestApp;
 use crate::support::studio::Studio;
 
-/// One studio for every case: two visits of a client, one of which is moved about while the other is in the way.
+/// One studio for every case: a visit that is moved about while somebody else's is in the way.
 struct Place {
     runtime: Runtime,
     app: TestApp,
@@ -38,7 +38,8 @@ fn place() -> &'static Place {
         let (app, studio) = runtime.block_on(TestApp::with_studio());
         let (settings, service, moved) = runtime.block_on(async {
             let at = datetime!(2026-03-28 11:00 UTC);
-            studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.noor, at).await;
+            let other = studio.client("Ines Korvald", "ines@clients.example.org", date!(1979 - 01 - 02)).await;
+            studio.visit(Purpose::Treatment, &other, &studio.lift, &studio.noor, at).await;
             let at = datetime!(2026-03-27 09:00 UTC);
             let moved = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, at).await;
             let mut c = app.app.db.read().await.unwrap();
@@ -65,7 +66,7 @@ impl Place {
         let (now, days) = (self.app.app.clock.now(), (date!(2026 - 03 - 26), date!(2026 - 03 - 31)));
         let mut c = self.app.app.db.read().await.unwrap();
         let diary = Diary::of_days(&mut c, (&self.settings, &self.service), now, but, days).await.unwrap();
-        diary.search(diary.service, Between::default(), |search| {
+        diary.search(diary.service, &Between::default(), |search| {
             let times = free_times(search);
             let each = |time: &palpebra::domain::schedule::FreeTime<'_>| {
                 let starts_at = time.starts_at();
@@ -78,7 +79,7 @@ impl Place {
 
     async fn move_to(&self, to: &Choice) -> Change {
         let Self { app, studio, settings, service, moved, .. } = self;
-        relocate(&app.app, settings, service, &studio.mia, moved, to, Between::default()).await.unwrap()
+        relocate(&app.app, settings, service, &studio.mia, moved, to).await.unwrap()
     }
 }
 

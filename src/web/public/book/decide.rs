@@ -143,7 +143,7 @@ impl Booking {
             signed,
             text_version: self.in_force.consent.version(),
         };
-        match book::book(app, self.terms(app).await?, &self.draft, complete).await? {
+        match book::book(app, &self.terms(app).await?, &self.draft, complete).await? {
             Booked::Done => Ok(see_other(&self.path("done"))),
             Booked::TimeGone => Ok(see_other(&self.path("time"))),
             // What is asked or signed now is on the page that is next.

@@ -40,7 +40,7 @@ impl Booking {
     /// Renews the hold. When the time is gone, leads to the page that offers others.
     pub(in crate::web::public) async fn keep(&self, app: &App) -> Result<(), Fault> {
         app.limits.count(What::Renew, &self.from, self.now).map_err(Fault::TooMany)?;
-        match booking::keep(app, self.terms(app).await?, &self.draft.id).await? {
+        match booking::keep(app, &self.terms(app).await?, &self.draft.id).await? {
             Held::Until(_) => Ok(()),
             Held::Gone => Err(Fault::SeeOther(self.path("time"))),
         }

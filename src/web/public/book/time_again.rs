@@ -33,6 +33,8 @@ struct TimePage {
     /// Whether skin tests are on offer, since the one before is gone too.
     choosing_test: bool,
     slots: Slots,
+    /// Whether another visit of hers keeps days out.
+    near: bool,
     path: String,
     /// The time that she chose isn't held.
     refused: Option<NotHeldView>,
@@ -84,8 +86,9 @@ async fn show(
     };
     let test_from = booking.born().map(|born| age::turns(born, age::TINT_FROM)).max(waits);
     let old_enough = |time: &&FreeTime<'_>| test_from.is_none_or(|from| time.civil.date() >= from);
+    let others = !between.but.is_empty();
     let (slots, test, choosing_test) = if needs_test {
-        diary.pairs(between, |pairs| {
+        diary.pairs(&between, |pairs| {
             let found = chosen
                 .as_ref()
                 .and_then(|choice| pairs.tests().iter().find(|time| time.starts_at() == choice.starts_at))
@@ -96,7 +99,7 @@ async fn show(
             }
         })
     } else {
-        (diary.search(diary.service, between, |search| Slots::of(&free_times(search), near)), None, false)
+        (diary.search(diary.service, &between, |search| Slots::of(&free_times(search), near)), None, false)
     };
     let held = booking.visits.iter().any(|visit| visit.hold_until.is_some_and(|end| end > booking.now));
     Ok(TimePage {
@@ -105,6 +108,7 @@ async fn show(
         test: test.map(|choice| (choice.text(), moment(&choice))),
         choosing_test,
         slots,
+        near: others,
         path: booking.path("time"),
         refused,
         ctx,
@@ -122,7 +126,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
         return Err(Fault::BadRequest);
     }
     let wanted = Wanted { test: test.filter(|_| needs_test), treatment };
-    match booking::choose_again(&app, booking.terms(&app).await?, &booking.draft.id, &wanted).await? {
+    match booking::choose_again(&app, &booking.terms(&app).await?, &booking.draft.id, &wanted).await? {
         Ok(()) => Ok(see_other(&booking.next())),
         Err(why) => {
             let refused = NotHeldView::new(why, &booking.studio.zone);

@@ -48,6 +48,8 @@ struct TimesPage {
     zone: String,
     /// The first day that a signed-in client's own window allows, in words.
     earliest: Option<String>,
+    /// Whether another visit of hers keeps days out.
+    near: bool,
     /// The last day that her skin test reaches, in words.
     latest: Option<String>,
     /// The time that she chose isn't held.
@@ -91,14 +93,15 @@ async fn find(app: &App, ctx: &Ctx, id: &str, along: bool) -> Result<Found, Faul
     Ok(Found { studio, service, between, needs_test })
 }
 
-/// Whether a skin test is booked along, where the service has one, and between which days the treatment may lie.
+/// Whether a skin test is booked along, where the service has one, and on which days the treatment may lie.
 pub(super) fn leaves(known: Option<&Known>, tested: bool, studio: &Studio, now: OffsetDateTime) -> (bool, Between) {
     let Some(known) = known else { return (tested, Between::default()) };
-    let earliest = known.earliest(now);
+    let between = known.between(now);
     if !tested || known.needs_test(now, now) {
-        return (tested, Between { earliest, latest: None });
+        return (tested, between);
     }
-    (false, Between { earliest, latest: tested_until(known, studio.zone.date_at(now), studio.horizon_days, now) })
+    let latest = tested_until(known, studio.zone.date_at(now), studio.horizon_days, now);
+    (false, Between { latest, ..between })
 }
 
 /// The last day within the horizon on which her tests still hold.
@@ -133,7 +136,7 @@ async fn show(
     let (choosing, slots, test) = if found.needs_test {
         let mut c = app.db.read().await?;
         let diary = Diary::load(&mut c, &found.studio, &found.service, now, None).await?;
-        pair(&diary, found.between, chosen, from)
+        pair(&diary, &found.between, chosen, from)
     } else {
         (Choosing::Only, only(app, &found, from).await?, None)
     };
@@ -142,6 +145,7 @@ async fn show(
     Ok(TimesPage {
         length: when::length(service.minutes),
         zone: zone_words(&studio.zone),
+        near: !between.but.is_empty(),
         latest: between.latest.map(when::day),
         earliest: between.earliest.filter(|day| *day > today).map(when::day),
         ctx,
@@ -169,7 +173,7 @@ async fn only(app: &App, found: &Found, from: Option<Date>) -> Result<Slots, Fau
     loop {
         let last = first.saturating_add(Duration::days(days)).min(end);
         let diary = Diary::of_days(&mut c, (studio, service), now, None, (first, last)).await?;
-        let slots = diary.search(diary.service, *between, |search| Slots::of(&free_times(search), from));
+        let slots = diary.search(diary.service, between, |search| Slots::of(&free_times(search), from));
         if slots.later.is_some() || last >= end {
             return Ok(slots);
         }
@@ -179,13 +183,13 @@ async fn only(app: &App, found: &Found, from: Option<Date>) -> Result<Slots, Fau
 
 fn pair(
     diary: &Diary,
-    between: Between,
+    between: &Between,
     chosen: Option<Choice>,
     from: Option<Date>,
 ) -> (Choosing, Slots, Option<(String, String)>) {
     diary.pairs(between, |pairs| {
         let test = chosen.and_then(|choice| {
-            let free = diary.search(diary.test, Between::default(), |search| {
+            let free = diary.search(diary.test, &Between::default(), |search| {
                 still_free(search, choice.starts_at, &choice.practitioner).is_some()
             });
             let time = pairs.tests().iter().find(|time| time.starts_at() == choice.starts_at)?;
@@ -215,8 +219,8 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     let wanted = Wanted { test: test.filter(|_| found.needs_test), treatment };
     let (hash, from) = (ctx.seen.visit_hash(), ctx.seen.holder());
     let who = Beginner { owner_hash: &hash, client: ctx.seen.client.as_ref().map(|(id, _)| id) };
-    let terms = Terms { studio: &found.studio, service: &found.service, between: found.between, from: &from };
-    match booking::begin(&app, terms, who, &wanted).await? {
+    let terms = Terms { studio: &found.studio, service: &found.service, between: found.between.clone(), from: &from };
+    match booking::begin(&app, &terms, who, &wanted).await? {
         Ok(draft) => Ok(see_other(&format!("/book/{draft}"))),
         Err(why) => {
             let found = find(&app, &ctx, &id, test_along).await?;
