@@ -108,7 +108,7 @@ async fn show(
         test: test.map(|choice| (choice.text(), moment(&choice))),
         choosing_test,
         slots,
-        near: others,
+        near: others && !choosing_test,
         path: booking.path("time"),
         refused,
         ctx,

@@ -145,7 +145,7 @@ async fn show(
     Ok(TimesPage {
         length: when::length(service.minutes),
         zone: zone_words(&studio.zone),
-        near: !between.but.is_empty(),
+        near: choosing != Choosing::Test && !between.but.is_empty(),
         latest: between.latest.map(when::day),
         earliest: between.earliest.filter(|day| *day > today).map(when::day),
         ctx,
