@@ -4,7 +4,6 @@ use std::collections::BTreeSet;
 
 use time::OffsetDateTime;
 
-use super::booking::{Held, Terms, keep};
 use super::{Pending, enqueue, verdicts};
 use crate::app::App;
 use crate::domain::consent::{ConsentRecord, Signed};
@@ -17,6 +16,7 @@ use crate::store::catalogue::Service;
 use crate::store::clients::Client;
 use crate::store::drafts::Draft;
 use crate::store::health::{StoredAnswers, StoredConsent};
+use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::{Connection, Stored, Tx, audit, catalogue, clients, drafts, health, visits};
 
@@ -60,14 +60,11 @@ pub enum Booked {
     Changed,
 }
 
-/// Books: client, answers, consent and visits in one transaction, or nothing of it.
+/// Books: client, answers, consent and visits in one transaction, or nothing of it. The times have to be held.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn book(app: &App, terms: &Terms<'_>, draft: &Draft, complete: Complete) -> Stored<Booked> {
-    if keep(app, terms, &draft.id).await? == Held::Gone {
-        return Ok(Booked::TimeGone);
-    }
+pub async fn book(app: &App, studio: &Studio, draft: &Draft, complete: Complete) -> Stored<Booked> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let in_force = health::in_force(&mut tx).await?;
@@ -95,6 +92,9 @@ pub async fn book(app: &App, terms: &Terms<'_>, draft: &Draft, complete: Complet
         visits::update(&mut tx, &visit, now).await?;
         booked.push(visit.id);
     }
+    if booked.is_empty() {
+        return Ok(Booked::TimeGone);
+    }
     if let Some(signed) = complete.signed {
         let consent = StoredConsent {
             id: signed.id.clone(),
@@ -109,7 +109,7 @@ pub async fn book(app: &App, terms: &Terms<'_>, draft: &Draft, complete: Complet
     }
     for visit in &booked {
         if let Some(visit) = visits::get(&mut tx, visit).await? {
-            verdicts::booked(&mut tx, terms.studio, &visit, now).await?;
+            verdicts::booked(&mut tx, studio, &visit, now).await?;
         }
     }
     drafts::booked(&mut tx, &draft.id, now).await?;

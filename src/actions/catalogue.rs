@@ -1,5 +1,6 @@
 //! Services with their retouch rules, products and batches.
 
+use serde::Serialize;
 use time::Date;
 
 use super::seen::{Saved, overtaken};
@@ -7,6 +8,7 @@ use crate::app::App;
 use crate::domain::catalogue::{Area, Chemistry, ServiceKind};
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
 use crate::domain::limits::Label;
+use crate::domain::mark::Mark;
 use crate::domain::role::Actor;
 use crate::domain::window::RetouchRule;
 use crate::store::audit::Event;
@@ -14,7 +16,7 @@ use crate::store::catalogue::{self, Batch, Product, Service};
 use crate::store::{Connection, Stored, audit};
 
 /// What the owner says about a service.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize)]
 pub struct ServiceFacts {
     /// What it is called.
     pub name: String,
@@ -85,7 +87,7 @@ pub async fn add_service(app: &App, actor: &Actor, kind: ServiceKind, facts: Ser
 }
 
 /// Changes a service. Its kind stays, since past treatments are read by it, and so does its retouch rule. `seen` is the
-/// sign of the [`ServiceFacts`] that the form was filled from.
+/// mark of the [`ServiceFacts`] that the form was filled from.
 ///
 /// # Errors
 /// When the database can't.
@@ -93,7 +95,7 @@ pub async fn save_service(
     app: &App,
     actor: &Actor,
     id: &ServiceId,
-    seen: Option<&str>,
+    seen: Option<&Mark>,
     facts: ServiceFacts,
 ) -> Stored<Saved> {
     let mut tx = app.db.write().await?;
@@ -119,7 +121,7 @@ pub async fn save_service(
     Ok(Saved::Done(()))
 }
 
-/// Sets the retouch rule of a service. `seen` is the sign of the rule that the form was filled from.
+/// Sets the retouch rule of a service. `seen` is the mark of the rule that the form was filled from.
 ///
 /// # Errors
 /// When the database can't.
@@ -127,7 +129,7 @@ pub async fn save_rule(
     app: &App,
     actor: &Actor,
     id: &ServiceId,
-    seen: Option<&str>,
+    seen: Option<&Mark>,
     rule: &RetouchRule,
 ) -> Stored<Saved> {
     let mut tx = app.db.write().await?;
@@ -164,7 +166,7 @@ fn rule_words(rule: &RetouchRule) -> String {
 }
 
 /// What the owner says about a product.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize)]
 pub struct ProductFacts {
     /// What it is called.
     pub name: String,
@@ -194,7 +196,7 @@ impl ProductFacts {
     }
 }
 
-/// Adds a product, or changes it. `seen` is the sign of the [`ProductFacts`] that the form was filled from.
+/// Adds a product, or changes it. `seen` is the mark of the [`ProductFacts`] that the form was filled from.
 ///
 /// # Errors
 /// When the database can't.
@@ -202,7 +204,7 @@ pub async fn save_product(
     app: &App,
     actor: &Actor,
     id: Option<ProductId>,
-    seen: Option<&str>,
+    seen: Option<&Mark>,
     facts: ProductFacts,
 ) -> Stored<Saved<ProductId>> {
     let mut tx = app.db.write().await?;
@@ -228,12 +230,12 @@ pub async fn save_product(
     Ok(Saved::Done(product.id))
 }
 
-/// Sets what a product's label says against the published limits. `seen` is the sign of the label that the form was
+/// Sets what a product's label says against the published limits. `seen` is the mark of the label that the form was
 /// filled from.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn save_label(app: &App, actor: &Actor, id: &ProductId, seen: Option<&str>, label: &Label) -> Stored<Saved> {
+pub async fn save_label(app: &App, actor: &Actor, id: &ProductId, seen: Option<&Mark>, label: &Label) -> Stored<Saved> {
     let mut tx = app.db.write().await?;
     let Some(product) = catalogue::product(&mut tx, id).await? else { return Ok(Saved::Unknown) };
     if overtaken(seen, &product.label) {

@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use time::{Date, Duration, OffsetDateTime};
 
 use super::case::Known;
-use super::seen::sign_of;
 use crate::app::App;
 use crate::domain::ids::{ClientId, ServiceId};
+use crate::domain::mark::Mark;
 use crate::domain::role::Actor;
 use crate::domain::screening::{Draft, EditRefused, RuleTable};
 use crate::domain::verdict::Verdict;
@@ -71,9 +71,9 @@ pub async fn discard(app: &App, actor: &Actor) -> Stored<()> {
     tx.commit().await
 }
 
-/// The sign of a draft beside what is in force: of what somebody looks at before it is published.
-pub fn sign_of_draft(draft: &Draft, before: &Draft) -> String {
-    sign_of(&[draft, before].map(|set| (set.questionnaire.canonical(), set.rules.canonical())))
+/// The mark of a draft beside what is in force: of what somebody looks at before it is published.
+pub fn mark_of_draft(draft: &Draft, before: &Draft) -> Mark {
+    Mark::of(&[draft, before].map(|set| (set.questionnaire.canonical(), set.rules.canonical())))
 }
 
 /// Changes the draft. Nothing when there is none.
@@ -124,11 +124,11 @@ pub enum Published {
     Overtaken,
 }
 
-/// Publishes the draft that was looked at, by its sign: from now on it is in force for everybody.
+/// Publishes the draft that was looked at, by its mark: from now on it is in force for everybody.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn publish(app: &App, actor: &Actor, seen: &str, review: Review) -> Stored<Published> {
+pub async fn publish(app: &App, actor: &Actor, seen: &Mark, review: Review) -> Stored<Published> {
     let now = app.clock.now();
     let shipped = shipped()?;
     let mut tx = app.db.write().await?;
@@ -141,7 +141,7 @@ pub async fn publish(app: &App, actor: &Actor, seen: &str, review: Review) -> St
     if !draft.set.misfits().is_empty() || draft.set.rules.softened(&shipped).is_some() {
         return Ok(Published::Misfits);
     }
-    if seen != sign_of_draft(&draft.set, &before) {
+    if seen.holds(&mark_of_draft(&draft.set, &before)).is_err() {
         return Ok(Published::Overtaken);
     }
     let questions = before.questionnaire.version() + u32::from(!asked.is_empty());

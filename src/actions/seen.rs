@@ -1,8 +1,8 @@
-//! What a form was filled from, so that a change which somebody else made meanwhile is noticed when the form comes back.
+//! How saving a form ends that may have been filled from what somebody else has changed meanwhile.
 
-use std::fmt::Debug;
+use serde::Serialize;
 
-use crate::domain::fingerprint::Fingerprint;
+use crate::domain::mark::Mark;
 
 /// How saving what a form brought ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -15,12 +15,7 @@ pub enum Saved<T = ()> {
     Overtaken,
 }
 
-/// A sign of what a form shows: another one as soon as any of it is another.
-pub fn sign_of(shown: &impl Debug) -> String {
-    Fingerprint::of(format!("{shown:?}").as_bytes()).to_string()
-}
-
 /// Whether something else is stored now than what a form was filled from. The program itself has seen no form.
-pub(super) fn overtaken(seen: Option<&str>, stored: &impl Debug) -> bool {
-    seen.is_some_and(|seen| seen != sign_of(stored))
+pub(super) fn overtaken(seen: Option<&Mark>, stored: &impl Serialize) -> bool {
+    seen.is_some_and(|seen| seen.holds(&Mark::of(stored)).is_err())
 }

@@ -3,11 +3,12 @@
 use time::OffsetDateTime;
 
 use super::people::PeopleError;
-use super::seen::{Saved, sign_of};
+use super::seen::Saved;
 use super::tell;
 use crate::app::App;
 use crate::domain::hours::WeeklyHours;
 use crate::domain::ids::{AccountId, PractitionerId};
+use crate::domain::mark::Mark;
 use crate::domain::person::{Mail, PersonName};
 use crate::domain::role::{Actor, Member, News, Role};
 use crate::password;
@@ -32,13 +33,13 @@ pub async fn add(app: &App, actor: &Actor, name: &PersonName) -> Stored<Practiti
     Ok(she.id)
 }
 
-/// The sign of what the form about her is filled from.
+/// The mark of what the form about her is filled from.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn seen(c: &mut Connection, she: &Practitioner) -> Stored<String> {
+pub async fn seen(c: &mut Connection, she: &Practitioner) -> Stored<Mark> {
     let hours = practitioners::hours(c, &she.id).await?;
-    Ok(sign_of(&(&she.name, she.active, hours)))
+    Ok(Mark::of(&(&she.name, she.active, hours)))
 }
 
 /// Stores her name, whether she can be booked, and her week. What is booked stays booked. `shown` is what [`seen`] said of
@@ -50,14 +51,14 @@ pub async fn save(
     app: &App,
     actor: &Actor,
     id: &PractitionerId,
-    shown: Option<&str>,
+    shown: Option<&Mark>,
     (name, active, week): (&PersonName, bool, &WeeklyHours),
 ) -> Stored<Saved> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let Some(old) = practitioners::get(&mut tx, id).await? else { return Ok(Saved::Unknown) };
     let stored = seen(&mut tx, &old).await?;
-    if shown.is_some_and(|shown| shown != stored) {
+    if shown.is_some_and(|shown| shown.holds(&stored).is_err()) {
         return Ok(Saved::Overtaken);
     }
     let before = practitioners::hours(&mut tx, id).await?;

@@ -1,20 +1,18 @@
 //! Forms: read once, checked for their token, refused by field.
 
-use axum::body::Bytes;
-use axum::extract::multipart::{Field, MultipartError};
-use axum::extract::{FromRequest, Multipart, Request};
-use axum::http::header;
-use tokio::io::AsyncWriteExt;
-
-use std::fs::File;
-use std::io;
 use std::sync::Arc;
 
-use crate::actions::{export, files};
+use axum::body::Bytes;
+use axum::extract::{FromRequest, Request};
+use axum::http::header;
+
 use crate::app::App;
-use crate::documents::upload::{Checked, MOST_BYTES, Takes, UploadRefused};
 use crate::web::error::Fault;
 use crate::web::session::Seen;
+
+mod files;
+
+pub use files::{FormWithFile, Opened, Upload};
 
 /// A name that may come more than once begins with this; any other that does makes the form a bad one,
 /// since two readers could take it for two different things.
@@ -101,8 +99,7 @@ impl FromRequest<App> for Fields {
     type Rejection = Fault;
 
     async fn from_request(request: Request, app: &App) -> Result<Self, Fault> {
-        let seen =
-            request.extensions().get::<Arc<Seen>>().cloned().ok_or_else(|| Fault::internal("no session layer"))?;
+        let seen = seen(&request)?;
         let kind = request.headers().get(header::CONTENT_TYPE).and_then(|kind| kind.to_str().ok()).unwrap_or("");
         if !kind.starts_with("application/x-www-form-urlencoded") {
             return Err(Fault::WrongKind);
@@ -116,189 +113,9 @@ impl FromRequest<App> for Fields {
     }
 }
 
-/// A file that came with a form whose token was right: in scratch space that nobody else can open, read from its start.
-pub struct Upload {
-    /// The file.
-    pub file: File,
-    /// Its size; 0 when none was chosen.
-    pub bytes: u64,
-}
-
-impl FromRequest<App> for Upload {
-    type Rejection = Fault;
-
-    async fn from_request(request: Request, app: &App) -> Result<Self, Fault> {
-        let (seen, form) = with_files(request, app).await?;
-        Self::read(form, |token| seen.owns_form(token), || export::scratch(app)).await
-    }
-}
-
-impl Upload {
-    /// Reads a form of two fields: the token, and after it one file named `file`, which goes to a file that `scratch` makes.
-    ///
-    /// # Errors
-    /// [`Fault::ForeignForm`] when the token isn't `ours`; [`Fault::BadRequest`] when the form is another one;
-    /// [`Fault::TooLarge`]; [`Fault::Unavailable`] when the file can't be kept.
-    pub async fn read(
-        mut form: Multipart,
-        ours: impl Fn(&str) -> bool,
-        scratch: impl Fn() -> io::Result<File>,
-    ) -> Result<Self, Fault> {
-        own_token(&mut form, ours).await?;
-        let mut field = next(&mut form, "file").await?;
-        let mut file = tokio::fs::File::from_std(scratch().map_err(full)?);
-        let mut bytes = 0;
-        while let Some(part) = field.chunk().await.map_err(broken)? {
-            file.write_all(&part).await.map_err(full)?;
-            bytes += u64::try_from(part.len()).unwrap_or(u64::MAX);
-        }
-        drop(field);
-        file.flush().await.map_err(full)?;
-        if form.next_field().await.map_err(broken)?.is_some() {
-            return Err(Fault::BadRequest);
-        }
-        Ok(Self { file: file.into_std().await, bytes })
-    }
-}
-
-/// A form with fields and, where one was chosen, a file. The token comes first, so that nobody else's file is taken in.
-pub struct FormWithFile {
-    /// The fields.
-    pub fields: Fields,
-    file: Option<Received>,
-}
-
-/// A file in scratch space, or that it was too large to be put there.
-enum Received {
-    Whole(File),
-    TooLarge,
-}
-
-/// The most that the fields of a form with a file hold together, in bytes, and how many they are.
-const FIELDS: (usize, usize) = (64 * 1024, 200);
-
-impl FromRequest<App> for FormWithFile {
-    type Rejection = Fault;
-
-    async fn from_request(request: Request, app: &App) -> Result<Self, Fault> {
-        let (seen, form) = with_files(request, app).await?;
-        Self::read(form, |token| seen.owns_form(token), || export::scratch(app)).await
-    }
-}
-
-impl FormWithFile {
-    /// Reads a form whose first field is the token; of its files at most one was chosen, and goes to a file that `scratch`
-    /// makes.
-    ///
-    /// # Errors
-    /// As [`Upload::read`], but a file that is too large is told by [`Self::take`].
-    pub async fn read(
-        mut form: Multipart,
-        ours: impl Fn(&str) -> bool,
-        scratch: impl Fn() -> io::Result<File>,
-    ) -> Result<Self, Fault> {
-        own_token(&mut form, ours).await?;
-        let (mut pairs, mut bytes, mut file) = (Vec::new(), 0, None);
-        while let Some(mut field) = form.next_field().await.map_err(broken)? {
-            let name = field.name().unwrap_or_default().to_owned();
-            if field.file_name().is_some() {
-                match (receive(&scratch, &mut field).await?, &file) {
-                    (None, _) => {}
-                    (found, None) => file = found,
-                    (Some(_), Some(_)) => return Err(Fault::BadRequest),
-                }
-                continue;
-            }
-            let value = text(&mut field, FIELDS.0 - bytes).await?;
-            bytes += value.len();
-            pairs.push((name, value));
-            if pairs.len() > FIELDS.1 {
-                return Err(Fault::TooLarge);
-            }
-        }
-        Ok(Self { fields: checked(pairs)?, file })
-    }
-
-    /// Whether a file was chosen.
-    pub fn has_file(&self) -> bool {
-        self.file.is_some()
-    }
-
-    /// The file, checked; nothing when none was chosen.
-    ///
-    /// # Errors
-    /// [`UploadRefused`]
-    pub async fn take(&mut self, takes: Takes) -> Result<Option<Checked>, UploadRefused> {
-        match self.file.take() {
-            None => Ok(None),
-            Some(Received::TooLarge) => Err(UploadRefused::TooLarge),
-            Some(Received::Whole(file)) => files::check(file, takes).await.map(Some),
-        }
-    }
-}
-
-/// Takes in a file; nothing when none was chosen. Of one that is too large the rest is passed over.
-async fn receive(scratch: impl Fn() -> io::Result<File>, field: &mut Field<'_>) -> Result<Option<Received>, Fault> {
-    let named = field.file_name().is_some_and(|name| !name.is_empty());
-    let mut file = tokio::fs::File::from_std(scratch().map_err(full)?);
-    let mut bytes = 0;
-    while let Some(part) = field.chunk().await.map_err(broken)? {
-        bytes += part.len();
-        if bytes <= MOST_BYTES {
-            file.write_all(&part).await.map_err(full)?;
-        }
-    }
-    if bytes == 0 && !named {
-        return Ok(None);
-    }
-    if bytes > MOST_BYTES {
-        return Ok(Some(Received::TooLarge));
-    }
-    file.flush().await.map_err(full)?;
-    tokio::io::AsyncSeekExt::rewind(&mut file).await.map_err(full)?;
-    Ok(Some(Received::Whole(file.into_std().await)))
-}
-
-/// A field that holds text.
-async fn text(field: &mut Field<'_>, most: usize) -> Result<String, Fault> {
-    let mut value = Vec::new();
-    while let Some(part) = field.chunk().await.map_err(broken)? {
-        value.extend_from_slice(&part);
-        if value.len() > most {
-            return Err(Fault::TooLarge);
-        }
-    }
-    String::from_utf8(value).map_err(|_| Fault::BadRequest)
-}
-
-async fn with_files(request: Request, app: &App) -> Result<(Arc<Seen>, Multipart), Fault> {
-    let seen = request.extensions().get::<Arc<Seen>>().cloned().ok_or_else(|| Fault::internal("no session layer"))?;
-    let form = Multipart::from_request(request, app).await.map_err(|_| Fault::WrongKind)?;
-    Ok((seen, form))
-}
-
-/// The first field of a form that carries a file is its token.
-async fn own_token(form: &mut Multipart, ours: impl Fn(&str) -> bool) -> Result<(), Fault> {
-    let mut token = next(form, "csrf").await?;
-    let posted = text(&mut token, 1024).await.map_err(|fault| match fault {
-        Fault::TooLarge => Fault::ForeignForm,
-        other => other,
-    })?;
-    if ours(&posted) { Ok(()) } else { Err(Fault::ForeignForm) }
-}
-
-async fn next<'a>(form: &'a mut Multipart, name: &str) -> Result<Field<'a>, Fault> {
-    let field = form.next_field().await.map_err(broken)?;
-    field.filter(|field| field.name() == Some(name)).ok_or(Fault::BadRequest)
-}
-
-fn broken(error: MultipartError) -> Fault {
-    if error.status().as_u16() == 413 { Fault::TooLarge } else { Fault::BadRequest }
-}
-
-fn full(error: io::Error) -> Fault {
-    tracing::error!(%error, "what was sent can't be kept");
-    Fault::Unavailable
+/// Who sent it.
+fn seen(request: &Request) -> Result<Arc<Seen>, Fault> {
+    request.extensions().get::<Arc<Seen>>().cloned().ok_or_else(|| Fault::internal("no session layer"))
 }
 
 fn checked(pairs: Vec<(String, String)>) -> Result<Fields, Fault> {

@@ -101,7 +101,7 @@ impl Story<'_> {
             text_version: self.in_force.consent.version(),
         };
         let filled = filled.ok_or_else(|| refused(&she.name, "no draft"))?;
-        if book::book(app, &terms, &filled, complete).await? != Booked::Done {
+        if book::book(app, studio, &filled, complete).await? != Booked::Done {
             return Err(refused(&she.name, "her time was taken"));
         }
         let booked = visits::of_draft(&mut *app.db.read().await?, &draft).await?;

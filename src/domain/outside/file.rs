@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use time::{Date, Duration, OffsetDateTime, PrimitiveDateTime};
+use time::{Date, Duration, OffsetDateTime, PrimitiveDateTime, UtcOffset};
 
 use super::repeat::Repeat;
 use super::value::{Line, Moment, length, lines, offset};
@@ -62,15 +62,15 @@ impl Explained {
             all.push((starts, change.after));
             all.extend(change.more.iter().map(|at| (*at, change.after)));
             if let Some(rule) = &change.repeats {
-                let until = rule.until().map(Moment::civil);
+                // Its end is in UTC, which may be a day behind the clocks.
+                let ends = rule.until().map(|until| until.civil().date().saturating_add(Duration::DAY));
+                let last = ends.map_or(last, |ends| ends.min(last));
                 let days = rule.days_within(starts.date(), starts.date(), last, left)?.into_iter();
-                let times = days.map(|day| PrimitiveDateTime::new(day, starts.time()));
-                let times = times.filter(|at| until.is_none_or(|until| *at <= until.saturating_add(Duration::DAY)));
-                all.extend(times.map(|at| (at, change.after)));
+                all.extend(days.map(|day| (PrimitiveDateTime::new(day, starts.time()), change.after)));
             }
         }
         all.sort_unstable();
-        let before = changes.iter().min_by_key(|change| change.starts).map_or(0, |change| change.before);
+        let before = changes.iter().min_by_key(|change| change.starts).map(|change| change.before).unwrap_or_default();
         Some(Self { changes: all, before })
     }
 
@@ -239,7 +239,9 @@ pub fn busy_times(
     (from, to): (OffsetDateTime, OffsetDateTime),
 ) -> Result<Vec<(i64, i64)>, Unreadable> {
     let mut left = MOST_LOOKED_AT;
-    let file = File::read(text, to.date().saturating_add(Duration::days(2)), &mut left)?;
+    // The clocks of an event may be a day ahead of UTC.
+    let last = to.to_offset(UtcOffset::UTC).date().saturating_add(Duration::DAY);
+    let file = File::read(text, last, &mut left)?;
     let mut found = Vec::new();
     let mut moved: BTreeSet<(&str, i64)> = BTreeSet::new();
     for event in &file.events {
@@ -248,7 +250,7 @@ pub fn busy_times(
         }
     }
     for event in file.events.iter().filter(|event| event.is_busy()) {
-        let times = occurrences(&file, event, studio, (from, to), &mut left)?;
+        let times = occurrences(&file, event, studio, (from, last), &mut left)?;
         let alone = event.line("RECURRENCE-ID").is_some();
         found.extend(times.into_iter().filter(|(start, _)| alone || !moved.contains(&(event.value("UID"), *start))));
         if found.len() > MOST {
@@ -284,7 +286,7 @@ fn occurrences(
     file: &File,
     event: &Event,
     studio: &Zone,
-    (from, to): (OffsetDateTime, OffsetDateTime),
+    (from, last): (OffsetDateTime, Date),
     left: &mut u32,
 ) -> Result<Vec<(i64, i64)>, Unreadable> {
     let line = event.line("DTSTART").ok_or(Unreadable::Time)?;
@@ -302,12 +304,12 @@ fn occurrences(
     for rule in event.all("RRULE") {
         let rule = Repeat::parse(&rule.value).ok_or(Unreadable::Repeat)?;
         let reach = Duration::days(days + 2);
-        let looked_at = (from.date().saturating_sub(reach), to.date().saturating_add(Duration::days(2)));
+        let earliest = from.date().saturating_sub(reach);
         let until = rule.until().map(|until| match until {
             Moment::Day(day) => clock.instant(Moment::Day(day.saturating_add(Duration::DAY)).civil()) - 1,
             until => file.instant(until, &clock),
         });
-        let days = rule.days_within(civil.date(), looked_at.0, looked_at.1, left).ok_or(Unreadable::TooMany)?;
+        let days = rule.days_within(civil.date(), earliest, last, left).ok_or(Unreadable::TooMany)?;
         for day in days {
             let at = PrimitiveDateTime::new(day, civil.time());
             let begin = match start {

@@ -272,6 +272,22 @@ mod tests {
     }
 
     #[test]
+    fn each_day_that_is_looked_at_is_taken_off_once_and_a_period_before_them_as_one() {
+        let looked_at = |rule: &str, first: Date, last: Date, mut left: u32| {
+            let found = Repeat::parse(rule).unwrap().days_within(date!(2026 - 03 - 02), first, last, &mut left);
+            found.map(|days| (days.len(), left))
+        };
+        let (monday, sunday) = (date!(2026 - 03 - 02), date!(2026 - 03 - 08));
+        assert_eq!(looked_at("FREQ=DAILY", monday, sunday, 7), Some((7, 0)));
+        assert_eq!(looked_at("FREQ=DAILY", monday, sunday, 6), None);
+        assert_eq!(looked_at("FREQ=WEEKLY", monday, sunday, 7), Some((1, 0)));
+        assert_eq!(looked_at("FREQ=WEEKLY", monday, sunday, 6), None);
+        let fourth = (date!(2026 - 03 - 23), date!(2026 - 03 - 29));
+        assert_eq!(looked_at("FREQ=WEEKLY", fourth.0, fourth.1, 10), Some((1, 0)), "three weeks are passed over");
+        assert_eq!(looked_at("FREQ=WEEKLY;COUNT=9", fourth.0, fourth.1, 28), Some((1, 0)), "a count counts them");
+    }
+
+    #[test]
     fn a_rule_without_a_day_ends() {
         let rule = Repeat::parse("FREQ=YEARLY;BYMONTH=2;BYMONTHDAY=30").unwrap();
         assert_eq!(rule.days(date!(2020 - 01 - 01), date!(2026 - 01 - 01), date!(2027 - 12 - 31)), []);

@@ -7,14 +7,15 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
-use super::{done, id, there, tick};
+use super::{done, id, seen, there, tick};
 use crate::actions::catalogue;
-use crate::actions::seen::{Saved, sign_of};
+use crate::actions::seen::Saved;
 use crate::app::App;
 use crate::domain::age::Jurisdiction;
 use crate::domain::catalogue::Area;
 use crate::domain::ids::ProductId;
 use crate::domain::limits::{self, Ingredient, Label};
+use crate::domain::mark::Mark;
 use crate::msg;
 use crate::store;
 use crate::store::catalogue::Product;
@@ -100,7 +101,7 @@ fn share_field(ingredient: Ingredient) -> String {
 }
 
 fn stored(label: Option<&Label>) -> Fields {
-    let mut pairs = vec![("seen".to_owned(), sign_of(&label))];
+    let mut pairs = vec![("seen".to_owned(), Mark::of(&label).as_str().to_owned())];
     let Some(label) = label else { return Fields::of(pairs) };
     pairs.push(("professional_only".to_owned(), tick(label.professional_only)));
     let ph = label.ph.map(|ph| words::parts(ph.into(), 10));
@@ -190,7 +191,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
     let id = id(ProductId::parse(&path))?;
     let product = there(store::catalogue::product(&mut *app.db.read().await?, &id).await?)?;
     match read_label(&fields) {
-        Ok(label) => match catalogue::save_label(&app, &team.actor(), &id, Some(fields.get("seen")), &label).await? {
+        Ok(label) => match catalogue::save_label(&app, &team.actor(), &id, Some(&seen(&fields)), &label).await? {
             Saved::Done(()) => Ok(done(&format!("/owner/products/{id}"), "saved")),
             Saved::Unknown => Err(Fault::NotFound),
             Saved::Overtaken => {

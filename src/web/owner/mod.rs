@@ -9,6 +9,7 @@ use time::Date;
 
 use crate::apart::Broke;
 use crate::app::App;
+use crate::domain::mark::Mark;
 use crate::language::Language;
 use crate::msg;
 use crate::store::studio::Studio;
@@ -115,6 +116,11 @@ fn there<T>(found: Option<T>) -> Result<T, Fault> {
 /// What a form shows before anything was typed into it.
 fn filled<const N: usize>(pairs: [(&str, String); N]) -> Fields {
     Fields::of(pairs.map(|(name, value)| (name.to_owned(), value)).to_vec())
+}
+
+/// What a form was filled from, as it says itself.
+fn seen(fields: &Fields) -> Mark {
+    Mark::sent(fields.get("seen"))
 }
 
 fn tick(on: bool) -> String {

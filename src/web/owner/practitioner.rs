@@ -7,12 +7,13 @@ use axum::response::IntoResponse;
 use time::{Date, OffsetDateTime};
 
 use super::practitioners::{DAYS, week};
-use super::{Done, done, filled, id, there, tick, today};
+use super::{Done, done, filled, id, seen, there, tick, today};
 use crate::actions::seen::Saved;
 use crate::actions::team;
 use crate::app::App;
 use crate::domain::hours::{DayHours, WeeklyHours};
 use crate::domain::ids::PractitionerId;
+use crate::domain::mark::Mark;
 use crate::domain::person::PersonName;
 use crate::domain::role::{Member, Role};
 use crate::domain::zone::Zone;
@@ -107,7 +108,7 @@ pub(super) async fn page(
     let she = there(practitioners::get(&mut c, id).await?)?;
     let fields = match typed.about {
         Some(fields) => fields,
-        None => stored(&she, &week(&mut c, &she).await?, team::seen(&mut c, &she).await?),
+        None => stored(&she, &week(&mut c, &she).await?, &team::seen(&mut c, &she).await?),
     };
     let off = practitioners::time_off(&mut c, today(app, ctx.studio()?)).await?;
     let off = off.into_iter().filter(|off| off.practitioner.as_ref() == Some(id));
@@ -123,8 +124,9 @@ pub(super) async fn page(
     Ok(PractitionerPage { ctx, she, off, booked, sign_in, fields, account: typed.sign_in, errors })
 }
 
-fn stored(she: &Practitioner, week: &WeeklyHours, seen: String) -> Fields {
-    let mut pairs = filled([("seen", seen), ("name", she.name.clone()), ("active", tick(she.active))]).pairs();
+fn stored(she: &Practitioner, week: &WeeklyHours, seen: &Mark) -> Fields {
+    let mut pairs =
+        filled([("seen", seen.as_str().to_owned()), ("name", she.name.clone()), ("active", tick(she.active))]).pairs();
     pairs.extend(DAYS.iter().map(|(day, name)| ((*name).to_owned(), week.on(*day).to_string())));
     Fields::of(pairs)
 }
@@ -157,7 +159,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
     match read(&fields) {
         Ok((name, week)) => {
             let about = (&name, fields.ticked("active"), &week);
-            match team::save(&app, &team.actor(), &id, Some(fields.get("seen")), about).await? {
+            match team::save(&app, &team.actor(), &id, Some(&seen(&fields)), about).await? {
                 Saved::Done(()) => Ok(done(&format!("/owner/practitioners/{id}"), "saved")),
                 Saved::Unknown => Err(Fault::NotFound),
                 Saved::Overtaken => {

@@ -6,15 +6,16 @@ use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
 use super::label::LabelView;
-use super::{Done, done, filled, id, read, there, tick, today};
+use super::{Done, done, filled, id, read, seen, there, tick, today};
 use crate::actions::catalogue::{self, ProductFacts};
-use crate::actions::seen::{Saved, sign_of};
+use crate::actions::seen::Saved;
 use crate::actions::test_reports;
 use crate::app::App;
 use crate::domain::bottle::{Days, Unfit};
 use crate::domain::catalogue::Chemistry;
 use crate::domain::ids::ProductId;
 use crate::domain::label::Label;
+use crate::domain::mark::Mark;
 use crate::store;
 use crate::store::catalogue::{Batch, Product};
 use crate::web::assets;
@@ -41,7 +42,7 @@ struct ProductPage {
 
 fn stored(product: &Product) -> Fields {
     filled([
-        ("seen", sign_of(&ProductFacts::stored(product))),
+        ("seen", Mark::of(&ProductFacts::stored(product)).as_str().to_owned()),
         ("name", product.name.clone()),
         ("maker", product.maker.clone()),
         ("supplier", product.supplier.clone()),
@@ -124,8 +125,8 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
     let id = id(ProductId::parse(&path))?;
     match read_product(&fields) {
         Ok(facts) => {
-            let seen = Some(fields.get("seen"));
-            match catalogue::save_product(&app, &team.actor(), Some(id.clone()), seen, facts).await? {
+            let seen = seen(&fields);
+            match catalogue::save_product(&app, &team.actor(), Some(id.clone()), Some(&seen), facts).await? {
                 Saved::Done(id) => Ok(done(&format!("/owner/products/{id}"), "saved")),
                 Saved::Unknown => Err(Fault::NotFound),
                 Saved::Overtaken => {

@@ -8,12 +8,13 @@ use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 use time::Date;
 
-use super::{done, filled, id, read, there};
+use super::{done, filled, id, read, seen, there};
 use crate::actions::catalogue;
-use crate::actions::seen::{Saved, sign_of};
+use crate::actions::seen::Saved;
 use crate::app::App;
 use crate::domain::growth::{CycleName, CycleSet};
 use crate::domain::ids::{ClientId, ServiceId};
+use crate::domain::mark::Mark;
 use crate::domain::window::{
     Effect, GrowthRule, IntervalRefused, IntervalRule, Limits, RetouchRule, effect, parts, window,
 };
@@ -93,7 +94,7 @@ fn percent(share: f64) -> String {
 }
 
 fn stored(rule: &RetouchRule) -> Fields {
-    let seen = ("seen", sign_of(rule));
+    let seen = ("seen", Mark::of(rule).as_str().to_owned());
     match rule {
         RetouchRule::Growth(rule) => {
             let limits = rule.limits();
@@ -192,7 +193,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
     match fields.trimmed("step") {
         "save" => {
             drop(c);
-            match catalogue::save_rule(&app, &team.actor(), &id, Some(fields.get("seen")), &rule).await? {
+            match catalogue::save_rule(&app, &team.actor(), &id, Some(&seen(&fields)), &rule).await? {
                 Saved::Done(()) => Ok(done(&format!("/owner/services/{id}"), "saved")),
                 Saved::Unknown => Err(Fault::NotFound),
                 Saved::Overtaken => {

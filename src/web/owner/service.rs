@@ -5,12 +5,13 @@ use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
 use super::rule::{Edges, edges};
-use super::{Done, done, filled, id, read, there, tick};
+use super::{Done, done, filled, id, read, seen, there, tick};
 use crate::actions::catalogue::{self, ServiceFacts};
-use crate::actions::seen::{Saved, sign_of};
+use crate::actions::seen::Saved;
 use crate::app::App;
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
+use crate::domain::mark::Mark;
 use crate::domain::money::{Currency, Money};
 use crate::store;
 use crate::store::catalogue::{Product, Service};
@@ -71,7 +72,7 @@ impl ServicePage {
 
 fn stored(s: &ServiceFacts, currency: &Currency) -> Fields {
     let one = filled([
-        ("seen", sign_of(s)),
+        ("seen", Mark::of(s).as_str().to_owned()),
         ("name", s.name.clone()),
         ("description", s.description.clone()),
         ("minutes", s.minutes.to_string()),
@@ -162,7 +163,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(path): Path
     let choices = Choices::load(&mut c).await?;
     drop(c);
     match read_service(&fields, &ctx.studio()?.currency, &choices) {
-        Ok(facts) => match catalogue::save_service(&app, &team.actor(), &id, Some(fields.get("seen")), facts).await? {
+        Ok(facts) => match catalogue::save_service(&app, &team.actor(), &id, Some(&seen(&fields)), facts).await? {
             Saved::Done(()) => Ok(done(&format!("/owner/services/{id}"), "saved")),
             Saved::Unknown => Err(Fault::NotFound),
             Saved::Overtaken => {

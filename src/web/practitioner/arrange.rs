@@ -8,7 +8,7 @@ use serde::Deserialize;
 
 use super::calendar::visible;
 use super::view::Names;
-use super::words;
+use super::{visit_id, words};
 use crate::actions::booking::Choice;
 use crate::actions::desk;
 use crate::actions::diary::Diary;
@@ -92,10 +92,6 @@ fn fate_words(fate: Fate) -> &'static str {
         Fate::Returned => t("Returned to the client"),
         Fate::Counted => t("Counted towards the price"),
     }
-}
-
-fn visit_id(text: &str) -> Result<VisitId, Fault> {
-    VisitId::parse(text).map_err(|_| Fault::NotFound)
 }
 
 /// What stands in the form of the deposit.
@@ -219,7 +215,7 @@ pub async fn relocate(
         Ok(Change::Taken | Change::TooLate) => Shown { taken: true, ..PLAIN() },
         Err(refusal) => stands(refusal)?,
     };
-    Ok(Page::conflict(page(&app, ctx, &team, &id, &Asked::default(), shown).await?).into_response())
+    otherwise(&app, ctx, &team, &id, shown).await
 }
 
 /// What the page says when the visit stands otherwise than it was shown.
@@ -228,6 +224,11 @@ fn stands(refusal: Refused) -> Result<Shown, Fault> {
     let mut shown = PLAIN();
     shown.errors.add(field, said);
     Ok(shown)
+}
+
+/// The page again, since it stands otherwise than it was shown.
+async fn otherwise(app: &App, ctx: Ctx, team: &Team, id: &VisitId, shown: Shown) -> Answer {
+    Ok(Page::conflict(page(app, ctx, team, id, &Asked::default(), shown).await?).into_response())
 }
 
 /// Notes the deposit.
@@ -252,8 +253,7 @@ pub async fn deposit(State(app): State<App>, ctx: Ctx, team: Team, Path(path): P
             Err(Refused::Counted) => {
                 errors.add("fate", t("What is counted towards the price is changed on the page of the price."));
                 let shown = Shown { typed: Some(fields), errors, taken: false };
-                let page = page(&app, ctx, &team, &id, &Asked::default(), shown).await?;
-                return Ok(Page::conflict(page).into_response());
+                return otherwise(&app, ctx, &team, &id, shown).await;
             }
             Err(refusal) => return Err(refusal.into()),
         }
@@ -270,7 +270,7 @@ pub async fn put_back(State(app): State<App>, ctx: Ctx, team: Team, Path(path): 
         Err(Refused::Taken) => Shown { taken: true, ..PLAIN() },
         Err(refusal) => stands(refusal)?,
     };
-    Ok(Page::conflict(page(&app, ctx, &team, &id, &Asked::default(), shown).await?).into_response())
+    otherwise(&app, ctx, &team, &id, shown).await
 }
 
 /// The client called it off.
@@ -284,9 +284,6 @@ pub async fn called_off(
     let id = visit_id(&path)?;
     match desk::cancel_for_client(&app, &team.0, &id, &Mark::sent(fields.get("shown"))).await {
         Ok(()) => Ok(see_other(&format!("/desk/visits/{id}/arrange"))),
-        Err(refusal) => {
-            let shown = stands(refusal)?;
-            Ok(Page::conflict(page(&app, ctx, &team, &id, &Asked::default(), shown).await?).into_response())
-        }
+        Err(refusal) => otherwise(&app, ctx, &team, &id, stands(refusal)?).await,
     }
 }

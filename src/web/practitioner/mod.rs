@@ -25,3 +25,11 @@ pub mod treatment;
 mod view;
 pub mod visit;
 mod words;
+
+use crate::domain::ids::VisitId;
+use crate::web::error::Fault;
+
+/// The visit that a path names.
+fn visit_id(text: &str) -> Result<VisitId, Fault> {
+    VisitId::parse(text).map_err(|_| Fault::NotFound)
+}

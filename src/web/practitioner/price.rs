@@ -6,6 +6,7 @@ use axum::response::IntoResponse;
 
 use super::arrange::how_words;
 use super::view::Names;
+use super::visit_id;
 use crate::actions::takings::{self, Noted};
 use crate::actions::treating;
 use crate::app::App;
@@ -79,10 +80,6 @@ async fn page(
         fields,
         errors,
     })
-}
-
-fn visit_id(text: &str) -> Result<VisitId, Fault> {
-    VisitId::parse(text).map_err(|_| Fault::NotFound)
 }
 
 /// Shows the form.

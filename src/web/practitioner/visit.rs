@@ -9,7 +9,7 @@ use time::OffsetDateTime;
 use super::photos::{self, PhotoView};
 use super::record_view::RecordView;
 use super::view::{AnswersView, ConsentView, Names, Said, TestView};
-use super::{booking, today, words};
+use super::{booking, today, visit_id, words};
 use crate::actions::case::{Known, judged};
 use crate::actions::chair;
 use crate::actions::guardian as noted;
@@ -217,10 +217,6 @@ async fn begun(c: &mut Connection, visit: &Visit, names: &Names, known: &Known) 
         // As it was judged then; the answers may be others by now, so none are shown beside it.
         said: judged.map(|judged| Said::of(&judged, names, &known.in_force.questionnaire, None)),
     }))
-}
-
-fn visit_id(text: &str) -> Result<VisitId, Fault> {
-    VisitId::parse(text).map_err(|_| Fault::NotFound)
 }
 
 async fn page(

@@ -5,7 +5,7 @@
 
 use std::convert::Infallible;
 use std::fmt::Display;
-use std::io::{self, Cursor, Read, Seek};
+use std::io::{self, Cursor, Read};
 use std::sync::LazyLock;
 
 use axum::body::Body;
@@ -37,7 +37,7 @@ use palpebra::domain::zone::Zone;
 use palpebra::language::Language;
 use palpebra::sealing::{self, Lock};
 use palpebra::studio_key::PublicKey;
-use palpebra::web::form::{Fields, FormWithFile, Upload};
+use palpebra::web::form::{Fields, FormWithFile, Opened, Upload};
 use palpebra::web::practitioner::chair::presses as chair;
 use palpebra::web::session;
 use time::macros::{date, datetime};
@@ -110,11 +110,12 @@ fn form_with_file(bytes: &[u8]) -> bool {
     let (kind, body) = (&bytes[..end], &bytes[end + 1..]);
     let read = |size| {
         RUNTIME.block_on(async {
-            let with_file = FormWithFile::read(multipart(kind, body, size).await?, ours, tempfile::tempfile).await;
-            let upload = Upload::read(multipart(kind, body, size).await?, ours, tempfile::tempfile).await;
+            let opened = async || Opened::of(multipart(kind, body, size).await?, ours).await.ok();
+            let with_file = FormWithFile::read(opened().await?, tempfile::tempfile).await;
+            let upload = Upload::read(opened().await?, tempfile::tempfile).await;
             let file = upload.ok().map(|mut upload| {
                 let mut content = Vec::new();
-                upload.file.rewind().and_then(|()| upload.file.read_to_end(&mut content)).expect("a file is read");
+                upload.file.read_to_end(&mut content).expect("a file is read");
                 assert_eq!(content.len() as u64, upload.bytes);
                 content
             });

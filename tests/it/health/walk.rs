@@ -265,6 +265,46 @@ fn a_booked_test_counts_until_its_time_has_passed() {
 }
 
 #[test]
+fn a_test_that_ends_before_the_visit_is_followed_by_a_booked_one_and_needs_none_up_to_its_last_moment() {
+    let end = datetime!(2026-08-20 12:00 +1);
+    let says = |at: OffsetDateTime, hours_before: i64| {
+        let products = vec![Planned { test_booked_at: Some(at - Duration::hours(hours_before)), ..planned(1) }];
+        let tests = vec![applied(1, datetime!(2026-02-20 12:00 +1), &[(48, TestResult::NoVisibleChange)])];
+        let readiness = Client { products, tests, at, ..Client::new(ServiceKind::LashTint) }.readiness();
+        rules(&readiness).join(" ")
+    };
+    assert_eq!(says(end + Duration::SECOND, 48), "skin_test_booked");
+    assert_eq!(says(end + Duration::SECOND, 47), "skin_test_expired", "an hour short of the floor");
+    assert_eq!(says(end, 48), "", "the one that counts is enough");
+    assert_eq!(says(end - Duration::DAY, 48), "");
+}
+
+/// Colour touches her skin on the day of the test too.
+#[test]
+fn whoever_comes_of_age_between_test_and_visit_needs_her_guardian_for_a_test_that_is_still_to_come() {
+    let at = |booked: &[OffsetDateTime], now| {
+        let product = |(number, at): (u8, &OffsetDateTime)| Planned { test_booked_at: Some(*at), ..planned(number) };
+        let products = (1..).zip(booked).map(product).collect();
+        Client { born: date!(2008 - 03 - 12), products, tests: Vec::new(), now, ..Client::new(ServiceKind::LashTint) }
+    };
+    let signs = |client: Client| rules(&client.readiness()).contains(&"age_guardian_signs");
+    let (minor, adult) = (datetime!(2026-03-11 23:59 +1), datetime!(2026-03-12 0:00 +1));
+    assert!(signs(at(&[minor], NOW)));
+    assert!(!signs(at(&[adult], NOW)), "she comes of age on that day");
+    assert!(signs(at(&[adult, minor], NOW)), "the first of two tests");
+    assert!(signs(at(&[minor.to_offset(time::UtcOffset::UTC)], NOW)));
+    assert!(!signs(at(&[adult.to_offset(time::UtcOffset::UTC)], NOW)), "by the studio's clock, whatever its offset");
+    assert!(signs(at(&[minor], minor - Duration::SECOND)), "still to come");
+    assert!(!signs(at(&[minor], minor)), "its time has come");
+    assert!(!signs(at(&[minor], adult)));
+    let mut untested = at(&[minor], NOW);
+    untested.products[0].needs_test = false;
+    assert!(!signs(untested));
+    let guardian = GuardianPart { signed: true, present: false };
+    assert!(!signs(Client { guardian, ..at(&[minor], NOW) }), "who has signed");
+}
+
+#[test]
 fn a_product_that_needs_no_test_is_still_blocked_by_a_reaction() {
     let mut client = Client { tests: Vec::new(), ..Client::new(ServiceKind::LashLift) };
     client.products[0].needs_test = false;
@@ -378,6 +418,11 @@ fn a_reaction_stops_what_has_no_other_product_and_is_asked_about_otherwise() {
     let unfit = lift(vec![reacted.clone(), lotion(8, 1200, false)]);
     assert_eq!((rules(&unfit), unfit.verdict), (vec!["product_above_limit", "product_blocked"], Verdict::DoNotTreat));
     assert!(unfit.reasons.iter().all(|reason| reason.start == Start::No), "{:?}", rules(&unfit));
+    let mut doubtful = lotion(8, 900, false);
+    doubtful.label.as_mut().unwrap().ph = Some(60);
+    let left = lift(vec![reacted.clone(), doubtful]);
+    assert_eq!(rules(&left), ["product_ph", "product_blocked"]);
+    assert_eq!((left.verdict, left.may_start()), (Verdict::Ask, Start::WithReason), "what is asked about may be used");
     let retired = lift(vec![Shelved { in_use: false, ..lotion(7, 1200, false) }, lotion(8, 900, false)]);
     assert_eq!(retired.verdict, Verdict::Clear, "what nobody uses any more says nothing");
     let tint = Client { shelf: vec![reacted], ..Client::new(ServiceKind::BrowTint) }.readiness();

@@ -1,8 +1,10 @@
 //! How much of a calendar one address can hold, and for how long.
 
+use palpebra::actions::book::{self, Booked, Complete};
 use palpebra::actions::booking::{self, Beginner, Choice, Held, NotHeld, Terms, Wanted};
 use palpebra::actions::diary::Between;
-use palpebra::store::catalogue;
+use palpebra::store::treatments::Outcome;
+use palpebra::store::{catalogue, drafts, health, visits};
 use time::Duration;
 
 use crate::support::booking::{DETAILS, SIGNED, fill, first_slot, take_first};
@@ -142,6 +144,52 @@ async fn from_another_address_no_more_is_renewed_than_can_be_held_there() {
     assert!(matches!(first("x", from("a")).await, Err(NotHeld::Enough(_))));
     assert!(matches!(first("y", from("c")).await, Err(NotHeld::Enough(_))));
     assert!(first("z", from("d")).await.is_ok());
+}
+
+#[tokio::test]
+async fn what_is_held_is_renewed_and_what_is_not_is_taken_again_only_as_far_as_her_window_goes() {
+    let (app, studio) = TestApp::with_studio().await;
+    let mia = app.client(MIA).await;
+    let page = take_first(&mia, studio.lift.as_str()).await;
+    let lifted = app.app.clock.now() - Duration::DAY;
+    studio.treated(&studio.mia, &studio.lift, lifted, Outcome::AsWished, &[&studio.lotion]).await;
+    app.app.clock.advance(Duration::minutes(10));
+    let renewed = mia.submit(&page, "/book/", &[("more_time", "1")]).await;
+    assert!(renewed.location().unwrap().ends_with("/answers"), "{:?}", renewed.location());
+    let page = mia.follow(renewed).await;
+    app.app.clock.advance(Duration::minutes(21));
+    let again = mia.submit(&page, "/book/", &[("more_time", "1")]).await;
+    assert!(again.location().unwrap().ends_with("/time"), "{:?}", again.location());
+}
+
+#[tokio::test]
+async fn what_is_not_held_is_not_booked() {
+    let (app, studio) = TestApp::with_studio().await;
+    let mut c = app.app.db.read().await.unwrap();
+    let row = palpebra::store::studio::get(&mut c).await.unwrap().unwrap();
+    let service = catalogue::service(&mut c, &studio.lift).await.unwrap().unwrap();
+    let in_force = health::in_force(&mut c).await.unwrap();
+    drop(c);
+    let page = app.visitor().get(&format!("/services/{}", studio.lift)).await;
+    let wanted = Wanted { test: None, treatment: Choice::parse(&first_slot(&page)).unwrap() };
+    let terms = Terms { studio: &row, service: &service, between: Between::default(), from: "a" };
+    let who = Beginner { owner_hash: "x", client: Some(&studio.mia) };
+    let id = booking::begin(&app.app, &terms, who, &wanted).await.unwrap().unwrap();
+    app.app.clock.advance(Duration::minutes(21));
+    let mut tx = app.app.db.write().await.unwrap();
+    visits::expire_holds(&mut tx, app.app.clock.now()).await.unwrap();
+    tx.commit().await.unwrap();
+    let by = drafts::By::Browser("x", Some(&studio.mia));
+    let draft = drafts::get(&mut app.app.db.read().await.unwrap(), &id, by).await.unwrap().unwrap();
+    let complete = Complete {
+        person: book::Person::Known(studio.mia.clone()),
+        answers: studio.answers(&[]).await,
+        signed: None,
+        text_version: in_force.consent.version(),
+    };
+    let before = app.fingerprint().await;
+    assert_eq!(book::book(&app.app, &row, &draft, complete).await.unwrap(), Booked::TimeGone);
+    assert_eq!(app.fingerprint().await, before);
 }
 
 #[tokio::test]

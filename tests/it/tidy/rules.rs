@@ -134,9 +134,11 @@ pub(crate) const RULES: &[Rule] = &[
             ("src/web/public/book.rs", "use axum::{Form, Json};"),
             ("src/web/public/book.rs", "fn f(axum::extract::Form(x): Y) {}"),
             ("src/web/public/book.rs", "use axum::extract::{Path, RawForm as R};"),
+            ("src/web/files.rs", "use axum::extract::Multipart;"),
         ],
         good: &[
             ("src/web/form.rs", "use axum::extract::RawForm;"),
+            ("src/web/form/files.rs", "use axum::extract::{FromRequest, Multipart, Request};"),
             ("src/web/public/book.rs", "use crate::web::form::Form; use axum::extract::Path;"),
         ],
     },
@@ -453,14 +455,14 @@ pub(crate) fn length(file: &File) -> Found {
 }
 
 fn forms(file: &File) -> Found {
-    if file.in_src().is_none() || file.within(&["web/form.rs"]) {
+    if file.in_src().is_none() || file.within(&["web/form.rs", "web/form/"]) {
         return Vec::new();
     }
     let own = |path: &str| {
         path.starts_with("axum") && matches!(path.rsplit("::").next(), Some("Form" | "RawForm" | "Multipart"))
     };
     let found = file.paths().into_iter().filter(|(_, path)| own(path));
-    found.map(|(line, path)| (line, format!("{path}: forms are read by web/form.rs"))).collect()
+    found.map(|(line, path)| (line, format!("{path}: forms are read by web/form.rs and web/form/"))).collect()
 }
 
 fn templates(file: &File) -> Found {

@@ -27,6 +27,10 @@ fn plain_events_in_each_kind_of_time() {
     assert_eq!(busy(&floating).unwrap(), ["2026-03-02 9:00:00.0 2026-03-02 9:30:00.0"]);
     let tokyo = event("DTSTART;TZID=/some.example.org/Asia/Tokyo:20260302T180000\nDURATION:PT1H");
     assert_eq!(busy(&tokyo).unwrap(), ["2026-03-02 10:00:00.0 2026-03-02 11:00:00.0"]);
+    let argentina = event("DTSTART;TZID=/some.example.org/America/Argentina/Ushuaia:20260302T060000\nDURATION:PT1H");
+    assert_eq!(busy(&argentina), busy(&tokyo), "a name of three parts");
+    let japan = event("DTSTART;TZID=Japan:20260302T180000\nDURATION:PT1H");
+    assert_eq!(busy(&japan), busy(&tokyo), "a name of one");
     let day = event("DTSTART;VALUE=DATE:20260329");
     assert_eq!(busy(&day).unwrap(), ["2026-03-29 0:00:00.0 2026-03-30 0:00:00.0"], "a day of 23 hours");
     assert_eq!(busy(&event("DTSTART:20260302T090000")).unwrap(), Vec::<String>::new(), "it takes no time");
@@ -147,6 +151,12 @@ fn a_zone_is_taken_as_explained_also_where_its_changes_are_listed_or_have_ended(
     let ended = change("DAYLIGHT", "+0100", "+0200", "RRULE:FREQ=YEARLY;BYMONTH=3;BYDAY=-1SU;UNTIL=20250401T000000Z");
     let since = change("STANDARD", "+0200", "+0100", "RDATE:20251026T030000");
     assert_eq!(zone(&[standard, ended, since]), ["2026-03-27 9:00", "2026-04-03 10:00"], "summer time was given up");
+    let far =
+        |kind: &str, from: &str, to: &str, rule: &str| change(kind, from, to, rule).replace("20240101", "20250330");
+    let forth = "RRULE:FREQ=YEARLY;BYMONTH=3;BYDAY=-1SU;UNTIL=20260328T130000Z";
+    let last = [far("DAYLIGHT", "+1300", "+1400", forth), far("STANDARD", "+1400", "+1300", "RDATE:20251026T030000")];
+    // On 27 March nine o'clock is eight in the evening of the day before in UTC.
+    assert_eq!(zone(&last), ["2026-03-26 21:00", "2026-04-02 21:00"], "its last change is a day earlier in UTC");
     let later =
         "BEGIN:STANDARD\nDTSTART:20300101T020000\nTZOFFSETFROM:+0300\nTZOFFSETTO:+0100\nEND:STANDARD".to_owned();
     assert_eq!(zone(&[later]), ["2026-03-27 7:00", "2026-04-03 8:00"], "before the first change, what it changes from");
@@ -186,6 +196,36 @@ fn an_event_repeats_up_to_the_end_of_its_last_day_and_from_far_away() {
     // Eight in the evening of 28 February is the morning of 1 March in Berlin.
     let far = event("DTSTART;TZID=Pacific/Honolulu:20260201T200000\nDURATION:PT1H\nRRULE:FREQ=DAILY");
     assert_eq!(busy(&far).unwrap()[0], "2026-03-01 7:00:00.0 2026-03-01 8:00:00.0");
+}
+
+#[test]
+fn clocks_far_ahead_are_on_the_next_day_before_the_stretch_asked_for_ends() {
+    let zone = Zone::parse("Europe/Berlin").unwrap();
+    let daily = |zone: &str| {
+        let lines = format!("DTSTART;TZID={zone}:20260401T090000\nDURATION:PT1H\nRRULE:FREQ=DAILY");
+        format!("BEGIN:VCALENDAR\n{}\nEND:VCALENDAR\n", event(&lines))
+    };
+    let last = |to: OffsetDateTime| {
+        let within = (datetime!(2026-04-10 0:00 UTC), to);
+        busy_times(&daily("Pacific/Kiritimati"), &zone, within).unwrap().last().copied().unwrap().0
+    };
+    // Nine o'clock on 16 April is 19:00 UTC on the day before.
+    let begins = datetime!(2026-04-15 19:00 UTC);
+    assert_eq!(last(datetime!(2026-04-15 19:00:01 UTC)), begins.unix_timestamp());
+    assert_eq!(last(datetime!(2026-04-15 9:00:01 -10)), begins.unix_timestamp(), "whatever offset it is told in");
+    assert_eq!(last(begins), (begins - Duration::DAY).unix_timestamp());
+}
+
+#[test]
+fn an_event_that_repeats_more_often_than_is_read_is_refused_though_it_be_at_the_same_times() {
+    let rules = |count: usize| {
+        let rules = "RRULE:FREQ=DAILY;COUNT=10\n".repeat(count / 10);
+        let rest = format!("RRULE:FREQ=DAILY;COUNT={}", count % 10);
+        busy(&event(&format!("DTSTART:20260302T090000Z\nDURATION:PT1H\n{rules}{rest}"))).map(|found| found.len())
+    };
+    // Its own start is one of them.
+    assert_eq!(rules(19_999), Ok(10));
+    assert_eq!([rules(20_000), rules(20_001)], [Err(Unreadable::TooMany), Err(Unreadable::TooMany)]);
 }
 
 /// A name of a zone with many slashes, rules that begin in the year 0, a zone whose clocks change daily, and one that lists

@@ -11,12 +11,13 @@ use crate::actions::rules::{self as change, Change, Published, Review};
 use crate::actions::verdicts;
 use crate::app::App;
 use crate::domain::label::Label;
+use crate::domain::mark::Mark;
 use crate::t;
 use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
-use crate::web::owner::{done, filled, there, today};
+use crate::web::owner::{done, filled, seen, there, today};
 use crate::web::page::{Answer, Ctx, Page, see_other};
 
 /// The longest reason, in characters.
@@ -32,7 +33,7 @@ struct PublishPage {
     questions: Vec<String>,
     misfits: Vec<(String, String)>,
     /// The sign of what is shown here.
-    seen: String,
+    seen: Mark,
     fields: Fields,
     errors: Errors,
 }
@@ -49,7 +50,7 @@ async fn page(
     let mut c = app.db.read().await?;
     let Some((stored, before)) = draft::load(&mut c).await? else { return Ok(None) };
     let set = stored.set;
-    let seen = change::sign_of_draft(&set, &before);
+    let seen = change::mark_of_draft(&set, &before);
     let misfits: Vec<_> = set.misfits().iter().map(|one| words::misfit(one, &set.questionnaire, &set.rules)).collect();
     let (changes, clients) =
         if misfits.is_empty() { change::effect(&mut c, &studio, &set, now).await? } else { (Vec::new(), 0) };
@@ -97,7 +98,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) 
         return Ok(Page::refused(there(page)?).into_response());
     };
     let review = Review { by: by.as_str().to_owned(), on, reason: reason.as_str().to_owned() };
-    match change::publish(&app, &team.actor(), fields.get("seen"), review).await? {
+    match change::publish(&app, &team.actor(), &seen(&fields), review).await? {
         Published::Done(_) => {
             verdicts::watch(&app).await?;
             Ok(done("/owner/rules", "saved"))

@@ -9,15 +9,15 @@ use axum::response::IntoResponse;
 
 use super::{draft, words};
 use crate::actions::rules as change;
-use crate::actions::seen::sign_of;
 use crate::app::App;
 use crate::domain::label::Label;
+use crate::domain::mark::Mark;
 use crate::domain::questionnaire::{After, ChoiceOption, Kind, Question};
 use crate::domain::screening::{Draft, EditRefused, RuleTable};
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
-use crate::web::owner::{done, filled, read, there, tick};
+use crate::web::owner::{done, filled, read, seen, there, tick};
 use crate::web::page::{Answer, Ctx, Page};
 use crate::{t, tf};
 
@@ -106,7 +106,7 @@ fn stored(question: &Question) -> Fields {
     let kind = words::KINDS.iter().find(|(_, _, kind)| *kind == question.kind).map_or("", |(word, _, _)| word);
     let after = question.after.as_ref().map_or(String::new(), |after| format!("{}={}", after.question, after.is));
     let mut pairs = filled([
-        ("seen", sign_of(question)),
+        ("seen", Mark::of(question).as_str().to_owned()),
         ("text", question.text.clone()),
         ("why", question.why.clone()),
         ("kind", kind.to_owned()),
@@ -219,11 +219,11 @@ async fn save(app: &App, ctx: Ctx, team: &Team, place: Place, fields: Fields) ->
     // A question that nothing is said about yet needs a rule next.
     let wants_rule = place.is_new && matches!(question.kind, Kind::YesNo | Kind::Choice);
     let next = format!("{}/questions/{}/rule", draft::PATH, question.key);
-    let (key, seen) = (place.question.key.clone(), fields.get("seen").to_owned());
+    let (key, seen) = (place.question.key.clone(), seen(&fields));
     let add = |set: &Draft, shipped: &RuleTable| {
         // Of one that is new there is nothing yet that could have changed.
         match set.questionnaire.question(&key) {
-            Some(stored) if sign_of(stored) != seen => Err(EditRefused::Overtaken),
+            Some(stored) if seen.holds(&Mark::of(stored)).is_err() => Err(EditRefused::Overtaken),
             _ => set.with_question(&section, question, shipped),
         }
     };

@@ -7,9 +7,9 @@ use axum::response::{IntoResponse, Response};
 
 use super::{draft, words};
 use crate::actions::rules as change;
-use crate::actions::seen::sign_of;
 use crate::app::App;
 use crate::domain::catalogue::{Area, Chemistry};
+use crate::domain::mark::Mark;
 use crate::domain::questionnaire::{Kind, Question};
 use crate::domain::screening::{Cause, Draft, EditRefused, Outcome, Rule, RuleTable, Scope, TestEffect, Then};
 use crate::domain::span::Span;
@@ -18,7 +18,7 @@ use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
-use crate::web::owner::{done, filled, read, there, tick};
+use crate::web::owner::{done, filled, read, seen, there, tick};
 use crate::web::page::{Answer, Ctx, Page};
 
 /// The longest sentence for a client, and the longest source, in characters.
@@ -125,7 +125,7 @@ fn stored(rule: &Rule) -> Fields {
     let why = cause.and_then(|cause| words::CAUSES.iter().find(|(_, _, one)| *one == cause));
     let ground = words::GROUNDS.iter().find(|(_, _, one)| *one == rule.basis.kind);
     let mut pairs = filled([
-        ("seen", sign_of(rule)),
+        ("seen", Mark::of(rule).as_str().to_owned()),
         ("when", rule.when.clone()),
         ("verdict", words::of_outcome(&rule.outcome).as_str().to_owned()),
         ("from", from),
@@ -293,10 +293,10 @@ async fn save(app: &App, ctx: Ctx, team: &Team, (key, is_new): (&str, bool), fie
         Err(errors) => return refused(ctx, old, fields, errors),
     };
     let what = format!("rule {}", rule.key);
-    let seen = fields.get("seen").to_owned();
+    let seen = seen(&fields);
     let add = |set: &Draft, shipped: &RuleTable| match set.rules.rule(&rule.key) {
         // Of one that is new there is nothing yet that could have changed.
-        Some(stored) if !is_new && sign_of(stored) != seen => Err(EditRefused::Overtaken),
+        Some(stored) if !is_new && seen.holds(&Mark::of(stored)).is_err() => Err(EditRefused::Overtaken),
         _ => set.with_rule(rule, shipped),
     };
     match there(change::edit(app, &team.actor(), &what, add).await?)? {

@@ -59,7 +59,6 @@ pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, upload: Upload) 
         None
     } else {
         let (mut file, mut body) = (upload.file, Vec::new());
-        std::io::Seek::rewind(&mut file).map_err(Fault::internal)?;
         file.read_to_end(&mut body).map_err(Fault::internal)?;
         let kept = takeover::keep(&app, &team.0, body).await?;
         errors.take("file", kept, |why| refused(*why))

@@ -138,7 +138,7 @@ impl Booking {
         self.path(if self.last.is_some() { "answers" } else { "health/1" })
     }
 
-    /// Books, with a new signature or on the earlier one that holds.
+    /// Books what [`Self::keep`] has just kept, with a new signature or on the earlier one that holds.
     pub(super) async fn finish(&self, app: &App, signed: Option<Signed>) -> Result<Response, Fault> {
         let person = match (&self.draft.client, self.person()) {
             (Some(id), _) => Person::Known(id.clone()),
@@ -153,7 +153,7 @@ impl Booking {
             signed,
             text_version: self.in_force.consent.version(),
         };
-        match book::book(app, &self.terms(app).await?, &self.draft, complete).await? {
+        match book::book(app, &self.studio, &self.draft, complete).await? {
             Booked::Done => Ok(see_other(&self.path("done"))),
             Booked::TimeGone => Ok(see_other(&self.path("time"))),
             // What is asked or signed now is on the page that is next.

@@ -23,24 +23,28 @@ impl Booking {
     /// Whether a skin test is booked along, and between which days the treatment may lie; her own window and tests are known
     /// of a signed-in client only.
     pub(super) async fn leaves(&self, app: &App) -> Result<(bool, Between), Fault> {
-        let tested = wants_test(&mut *app.db.read().await?, &self.service.id).await?;
         let known = if self.draft.client.is_some() { Some(self.known(app).await?) } else { None };
-        Ok(times::leaves(known.as_ref(), tested, &self.studio, self.now))
+        self.leaves_by(app, known.as_ref()).await
     }
 
-    /// On what terms its times are held.
-    pub(super) async fn terms(&self, app: &App) -> Result<Terms<'_>, Fault> {
-        let (test, between) = self.leaves(app).await?;
+    /// The same, by what is known of a signed-in client.
+    pub(super) async fn leaves_by(&self, app: &App, known: Option<&Known>) -> Result<(bool, Between), Fault> {
+        let tested = wants_test(&mut *app.db.read().await?, &self.service.id).await?;
+        Ok(times::leaves(known, tested, &self.studio, self.now))
+    }
+
+    /// On what terms its times are held, with what [`Self::leaves`] said.
+    pub(super) fn terms(&self, (test, between): (bool, Between)) -> Terms<'_> {
         // With a test along, the one before may have ended by then.
         let latest = between.latest.filter(|_| !test && !self.has_test());
         let between = Between { latest, ..between };
-        Ok(Terms { studio: &self.studio, service: &self.service, between, from: &self.holder })
+        Terms { studio: &self.studio, service: &self.service, between, from: &self.holder }
     }
 
     /// Renews the hold. When the time is gone, leads to the page that offers others.
     pub(in crate::web::public) async fn keep(&self, app: &App) -> Result<(), Fault> {
         app.limits.count(What::Renew, &self.from, self.now).map_err(Fault::TooMany)?;
-        match booking::keep(app, &self.terms(app).await?, &self.draft.id).await? {
+        match booking::keep(app, &self.terms(self.leaves(app).await?), &self.draft.id).await? {
             Held::Until(_) => Ok(()),
             Held::Gone => Err(Fault::SeeOther(self.path("time"))),
         }

@@ -71,7 +71,7 @@ async fn show(
     let diary = Diary::load(&mut c, &booking.studio, &booking.service, booking.now, None).await?;
     drop(c);
     let known = booking.known(app).await?;
-    let (needs_test, between) = booking.leaves(app).await?;
+    let (needs_test, between) = booking.leaves_by(app, booking.draft.client.as_ref().map(|_| &known)).await?;
     let between = Between { earliest: between.earliest.max(from), ..between };
     let zone = &booking.studio.zone;
     let moment = |choice: &Choice| when::moment(zone.to_civil(choice.starts_at));
@@ -120,13 +120,13 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     app.limits.count(What::Hold, &ctx.seen.from, app.clock.now()).map_err(Fault::TooMany)?;
     let booking = Booking::open(&app, &ctx, &id).await?;
     let treatment = Choice::parse(fields.get("time")).ok_or(Fault::BadRequest)?;
-    let (needs_test, _) = booking.leaves(&app).await?;
+    let (needs_test, between) = booking.leaves(&app).await?;
     let test = Choice::parse(fields.get("test"));
     if needs_test && test.is_none() {
         return Err(Fault::BadRequest);
     }
     let wanted = Wanted { test: test.filter(|_| needs_test), treatment };
-    match booking::choose_again(&app, &booking.terms(&app).await?, &booking.draft.id, &wanted).await? {
+    match booking::choose_again(&app, &booking.terms((needs_test, between)), &booking.draft.id, &wanted).await? {
         Ok(()) => Ok(see_other(&booking.next())),
         Err(why) => {
             let refused = NotHeldView::new(why, &booking.studio.zone);
