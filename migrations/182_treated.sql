@@ -72,3 +72,17 @@ END;
 INSERT INTO retouch_stale
 SELECT t.client_id FROM treatment t JOIN treatment_version x ON x.treatment_id = t.id WHERE x.outcome = 'stopped'
 UNION SELECT client_id FROM visit WHERE state = 'in_treatment' AND client_id IS NOT NULL;
+
+-- A bottle that runs out is followed by one of another batch: both stay with the visit.
+CREATE TABLE chair_bottle (
+    visit_id   TEXT    NOT NULL REFERENCES visit (id) ON DELETE CASCADE,
+    product_id TEXT    NOT NULL,
+    number     TEXT    NOT NULL,
+    checked_by TEXT    NOT NULL,
+    checked_at INTEGER NOT NULL,
+    PRIMARY KEY (visit_id, product_id, number),
+    FOREIGN KEY (product_id, number) REFERENCES batch (product_id, number)
+) STRICT, WITHOUT ROWID;
+INSERT INTO chair_bottle SELECT visit_id, product_id, number, checked_by, checked_at FROM chair_batch;
+DROP TABLE chair_batch;
+ALTER TABLE chair_bottle RENAME TO chair_batch;
