@@ -338,6 +338,7 @@ fn label(ingredient: Ingredient, share: Option<u16>, area: Area) -> Label {
         professional_only: true,
         ph: Some(90),
         age: Some(16),
+        step: None,
     }
 }
 

@@ -7,6 +7,7 @@ mod calendar;
 mod case;
 mod chair;
 mod clients;
+mod growth;
 mod guardian;
 mod harm;
 mod letters;

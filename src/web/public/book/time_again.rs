@@ -8,7 +8,7 @@ use serde::Deserialize;
 use time::{Date, Duration};
 
 use super::Booking;
-use super::slots::{NotHeldView, Slots};
+use super::slots::{self, NotHeldView, Slots};
 use crate::actions::booking::{self, Choice, Wanted};
 use crate::actions::diary::{Between, Diary};
 use crate::app::App;
@@ -69,6 +69,7 @@ async fn show(
     let mut c = app.db.read().await?;
     let before = booking::last_wanted(&mut c, &booking.draft.id).await?;
     let diary = Diary::load(&mut c, &booking.studio, &booking.service, booking.now, None).await?;
+    let diary = diary.without(&slots::spent(app, &ctx, &booking.studio))?;
     drop(c);
     let known = booking.known(app).await?;
     let (needs_test, between) = booking.leaves_by(app, booking.draft.client.as_ref().map(|_| &known)).await?;
