@@ -153,7 +153,7 @@ pub(super) async fn find_or_add(
     let client = Client { id: ClientId::from_random(app.random.id()), name, mail, phone, born };
     clients::insert(tx, &client, now).await?;
     let event = Event { action: "client.added", client: Some(&client.id), ..Event::default() };
-    audit::append(tx, &Actor::Client(client.id.clone()), event, now).await?;
+    audit::append(tx, actor, event, now).await?;
     Ok(client)
 }
 

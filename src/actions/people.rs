@@ -141,7 +141,9 @@ pub async fn use_link(
     let lasts = Stay::CLIENT.longest;
     let begun = Begun { token_hash: &new_hash, holder: &holder, stage: Stage::Open, device, lasts };
     sessions::begin(&mut tx, &begun, now).await?;
-    drafts::hand_over(&mut tx, old_hash, &new_hash, &client).await?;
+    if let Some(known) = clients::get(&mut tx, &client).await? {
+        drafts::hand_over(&mut tx, old_hash, &new_hash, &known).await?;
+    }
     let draft = match draft {
         Some(id) => {
             drafts::get(&mut tx, &id, drafts::By::Browser(&new_hash, Some(&client))).await?.map(|draft| draft.id)

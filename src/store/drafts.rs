@@ -5,9 +5,11 @@
 
 use time::{OffsetDateTime, UtcOffset};
 
+use super::clients::Client;
 use super::types::{day_text, impossible, read};
 use super::{Connection, Stored};
 use crate::domain::ids::{ClientId, DraftId, ServiceId};
+use crate::domain::person::PersonName;
 
 /// What the keys of days are called, before the day.
 const KEYS: &str = "drafts ";
@@ -65,6 +67,21 @@ impl Draft {
         let pairs: Vec<(String, String)> =
             self.details.as_deref().and_then(|json| serde_json::from_str(json).ok()).unwrap_or_default();
         pairs.into_iter().find(|(name, _)| name == field).map(|(_, value)| value).unwrap_or_default()
+    }
+}
+
+impl Draft {
+    /// Whether it can be this client's own: nothing is typed yet, or her name and date of birth are.
+    fn can_be_of(&self, client: &Client) -> bool {
+        if self.details.is_none() {
+            return self.answers == NOTHING;
+        }
+        let born = client.born.date();
+        let typed = |part: &str| self.typed(&format!("born_{part}")).trim().parse::<i32>().ok();
+        let parts = [typed("day"), typed("month"), typed("year")];
+        let name = PersonName::parse(&self.typed("name"));
+        parts == [Some(born.day().into()), Some(u8::from(born.month()).into()), Some(born.year())]
+            && name.is_ok_and(|name| name.key() == client.name.key())
     }
 }
 
@@ -245,20 +262,25 @@ pub async fn booked(c: &mut Connection, id: &DraftId, now: OffsetDateTime) -> St
     if changed.rows_affected() == 1 { Ok(()) } else { Err(impossible("draft", "state", key)) }
 }
 
-/// Everything that one browser was filling in goes over to its new token, and to the client who has signed in there.
+/// Everything that one browser was filling in goes over to its new token, and to the client who has signed in there: but
+/// for what was begun for somebody else, which stays nobody's.
 ///
 /// # Errors
 /// When the file can't be written.
-pub async fn hand_over(c: &mut Connection, old_hash: &str, new_hash: &str, client: &ClientId) -> Stored<()> {
-    let client = client.as_str();
-    sqlx::query!(
-        "UPDATE draft SET owner_hash = ?, client_id = coalesce(client_id, ?) WHERE owner_hash = ? AND state = 'open'",
-        new_hash,
-        client,
-        old_hash
-    )
-    .execute(c)
-    .await?;
+pub async fn hand_over(c: &mut Connection, old_hash: &str, new_hash: &str, client: &Client) -> Stored<()> {
+    move_all(c, old_hash, new_hash).await?;
+    let nobodys = sqlx::query_scalar!(
+        "SELECT id FROM draft WHERE owner_hash = ? AND client_id IS NULL AND state = 'open'",
+        new_hash
+    );
+    for id in nobodys.fetch_all(&mut *c).await? {
+        let id = read("draft", "id", &id, DraftId::parse(&id))?;
+        let draft = get(c, &id, By::Form(new_hash)).await?;
+        if draft.is_some_and(|draft| draft.can_be_of(client)) {
+            let (id, client) = (id.as_str(), client.id.as_str());
+            sqlx::query!("UPDATE draft SET client_id = ? WHERE id = ?", client, id).execute(&mut *c).await?;
+        }
+    }
     Ok(())
 }
 
@@ -308,14 +330,16 @@ pub struct Link {
     pub good: bool,
 }
 
-/// A link, as long as its draft is there and unfinished.
+/// A link, as long as its draft is there and unfinished, and wrong dates of birth weren't given too often with any of its
+/// links.
 ///
 /// # Errors
 /// When the file can't be read.
 pub async fn link(c: &mut Connection, token_hash: &str) -> Stored<Option<Link>> {
     let row = sqlx::query!(
-        r#"SELECT l.draft_id, l.used_at IS NULL AND l.tries < ?1 AS "good!: bool" FROM draft_link l
-           JOIN draft d ON d.id = l.draft_id WHERE l.token_hash = ?2 AND d.state = 'open'"#,
+        r#"SELECT l.draft_id, l.used_at IS NULL AS "good!: bool" FROM draft_link l
+           JOIN draft d ON d.id = l.draft_id WHERE l.token_hash = ?2 AND d.state = 'open'
+               AND (SELECT sum(tries) FROM draft_link o WHERE o.draft_id = l.draft_id) < ?1"#,
         MOST_TRIES,
         token_hash
     )
@@ -328,7 +352,7 @@ pub async fn link(c: &mut Connection, token_hash: &str) -> Stored<Option<Link>> 
     .transpose()
 }
 
-/// How many wrong dates of birth end a link.
+/// How many wrong dates of birth end the links of a draft, the next ones too.
 const MOST_TRIES: i64 = 5;
 
 /// A wrong date of birth was given with a link.
@@ -340,14 +364,19 @@ pub async fn tried(c: &mut Connection, token_hash: &str) -> Stored<()> {
     Ok(())
 }
 
-/// Uses a link up; `false` when somebody was quicker.
+/// Uses a link up; `false` when somebody was quicker, or others tried too often at the same moment.
 ///
 /// # Errors
 /// When the file can't be written.
 pub async fn use_link(c: &mut Connection, token_hash: &str, now: OffsetDateTime) -> Stored<bool> {
     let now = now.unix_timestamp();
-    let used =
-        sqlx::query!("UPDATE draft_link SET used_at = ? WHERE token_hash = ? AND used_at IS NULL", now, token_hash);
+    let used = sqlx::query!(
+        "UPDATE draft_link SET used_at = ? WHERE token_hash = ? AND used_at IS NULL
+             AND (SELECT sum(tries) FROM draft_link o WHERE o.draft_id = draft_link.draft_id) < ?",
+        now,
+        token_hash,
+        MOST_TRIES
+    );
     Ok(used.execute(c).await?.rows_affected() == 1)
 }
 

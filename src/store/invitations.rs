@@ -147,16 +147,17 @@ pub async fn tried(c: &mut Connection, token_hash: &str) -> Stored<()> {
     Ok(())
 }
 
-/// Uses a link up; `false` when somebody was quicker.
+/// Uses a link up; `false` when somebody was quicker, or others tried too often at the same moment.
 ///
 /// # Errors
 /// When the file can't be written.
 pub async fn use_link(c: &mut Connection, token_hash: &str, now: OffsetDateTime) -> Stored<bool> {
     let now = now.unix_timestamp();
     let used = sqlx::query!(
-        "UPDATE invitation_link SET used_at = ? WHERE token_hash = ? AND used_at IS NULL",
+        "UPDATE invitation_link SET used_at = ? WHERE token_hash = ? AND used_at IS NULL AND tries < ?",
         now,
-        token_hash
+        token_hash,
+        MOST_TRIES
     );
     Ok(used.execute(c).await?.rows_affected() == 1)
 }

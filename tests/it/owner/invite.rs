@@ -291,6 +291,18 @@ async fn before_her_window_opens_the_times_begin_with_it() {
     );
 }
 
+/// As when many dates are tried at the same moment, all of them looked at before the first was counted.
+#[tokio::test]
+async fn a_right_date_that_was_looked_at_before_the_wrong_ones_were_counted_signs_nobody_in() {
+    let (app, studio, link) = invited().await;
+    let token = link.rsplit('/').next().unwrap();
+    let letter = invite::find(&mut app.app.db.read().await.unwrap(), token).await.unwrap().unwrap().1;
+    for _ in 0..5 {
+        invite::wrong(&app.app, token, &letter.id).await.unwrap();
+    }
+    assert!(invite::open(&app.app, token, &studio.mia, "somewhere", "").await.unwrap().is_none());
+}
+
 #[tokio::test]
 async fn a_link_ends_after_five_wrong_dates_or_four_weeks() {
     let (app, _, link) = invited().await;

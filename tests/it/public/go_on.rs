@@ -1,10 +1,13 @@
 //! A booking is left, and gone on with from the link in her mail.
 
 use palpebra::actions::booking;
+use palpebra::actions::going_on::{self, Browser};
+use palpebra::store::types::sha256_hex;
+use palpebra::store::{clients, drafts, health, visits};
 use palpebra::web::limits::Limits;
 use time::Duration;
 
-use crate::support::booking::{DETAILS, SIGNED, answer_page, fill, first_slot, take_first};
+use crate::support::booking::{DETAILS, SIGNED, answer_all, answer_page, fill, first_slot, take_first};
 use crate::support::studio::{MIA, Studio};
 use crate::support::{Html, Person, TestApp};
 
@@ -106,6 +109,87 @@ async fn a_wrong_date_of_birth_opens_nothing_and_five_end_the_link() {
         assert_eq!(refused.status, if wrong < 5 { 422 } else { 410 }, "{wrong}: {}", refused.main());
     }
     assert_eq!(stranger.submit(&page, "/go-on/", &BORN).await.status, 410, "not even the right one now");
+    let page = stranger.get(&link).await;
+    assert!(page.main().contains("wrong date of birth is given too often"), "{}", page.main());
+    assert!(!page.main().contains("new link"), "a new one would begin to count anew: {}", page.main());
+}
+
+#[tokio::test]
+async fn wrong_dates_count_for_all_links_of_a_booking() {
+    let (app, studio) = TestApp::with_studio().await;
+    let (_, link) = leaves(&app, &studio).await;
+    let stranger = app.visitor();
+    let page = stranger.get(&link).await;
+    let wrong = [("born_day", "4"), ("born_month", "7"), ("born_year", "1988")];
+    for _ in 0..3 {
+        assert_eq!(stranger.submit(&page, "/go-on/", &wrong).await.status, 422);
+    }
+    assert_eq!(stranger.submit(&page, "/go-on/", &[("send", "again")]).await.status, 200);
+    let link = app.mail_to(MAIL).await.link("/go-on/");
+    let page = stranger.get(&link).await;
+    assert_eq!(stranger.submit(&page, "/go-on/", &wrong).await.status, 422);
+    assert_eq!(stranger.submit(&page, "/go-on/", &wrong).await.status, 410);
+    assert_eq!(stranger.submit(&page, "/go-on/", &BORN).await.status, 410);
+    let sent = app.mails().await.len();
+    assert_eq!(stranger.submit(&page, "/go-on/", &[("send", "again")]).await.status, 410);
+    assert_eq!(app.mails().await.len(), sent);
+}
+
+/// As when many dates are tried at the same moment, all of them looked at before the first was counted.
+#[tokio::test]
+async fn a_right_date_that_was_looked_at_before_the_wrong_ones_were_counted_opens_nothing() {
+    let (app, studio) = TestApp::with_studio().await;
+    let (_, link) = leaves(&app, &studio).await;
+    let token = link.rsplit('/').next().unwrap();
+    let mut c = app.app.db.read().await.unwrap();
+    let draft = drafts::link(&mut c, &sha256_hex(token)).await.unwrap().unwrap().draft;
+    drop(c);
+    for _ in 0..5 {
+        going_on::wrong(&app.app, token, &draft).await.unwrap();
+    }
+    let browser = Browser { token: "somewhere", signed_in: false };
+    assert!(going_on::open(&app.app, token, &draft, browser).await.unwrap().is_none());
+}
+
+/// Ottilie's booking, with an answer, in a browser in which Mia signs in.
+#[tokio::test]
+async fn a_booking_for_somebody_else_is_not_taken_over_by_whoever_signs_in() {
+    let (app, studio) = TestApp::with_studio().await;
+    let person = app.visitor();
+    let details = take_first(&person, studio.lift.as_str()).await;
+    let next = person.submit(&details, "/book/", &DETAILS).await;
+    let first = person.follow(next).await;
+    let next = answer_page(&person, &first, &[("atopy", "yes")]).await;
+    let second = person.follow(next).await;
+    app.signs_in(&person, MIA).await;
+    let hers = person.get("/me").await;
+    assert!(hers.all("[href^='/book/'], [action^='/book/']").is_empty(), "{}", hers.main());
+    let path = second.form("/book/").0;
+    let page = person.get(&path).await;
+    assert_eq!(page.status, 200, "she may go on with it for Ottilie: {}", page.main());
+    let sign = answer_all(&person, page, &[]).await;
+    let done = person.submit(&sign, "/book/", &SIGNED).await;
+    assert!(person.follow(done).await.main().contains("Booked"));
+    let mut c = app.app.db.read().await.unwrap();
+    assert!(visits::of_client(&mut c, &studio.mia).await.unwrap().is_empty());
+    let ottilie = clients::search(&mut c, "Ottilie", 5).await.unwrap();
+    assert_eq!(visits::of_client(&mut c, &ottilie[0].id).await.unwrap().len(), 1);
+    assert_eq!(health::answers(&mut c, &studio.mia).await.unwrap().len(), 1, "those that she has given herself");
+}
+
+#[tokio::test]
+async fn a_booking_that_she_began_herself_is_hers_once_she_signs_in() {
+    let (app, studio) = TestApp::with_studio().await;
+    for (name, year, is_hers) in [("mia  sandgren", "1991", true), ("Mia Sandgren", "1992", false)] {
+        let person = app.visitor();
+        let details = take_first(&person, studio.lift.as_str()).await;
+        let mut hers = DETAILS;
+        (hers[0].1, hers[3].1, hers[4].1, hers[5].1) = (name, "14", "06", year);
+        assert_eq!(person.submit(&details, "/book/", &hers).await.status, 303);
+        app.signs_in(&person, MIA).await;
+        let listed = !person.get("/me").await.all("[href^='/book/'], [action^='/book/']").is_empty();
+        assert_eq!(listed, is_hers, "{name} {year}: {}", person.get("/me").await.main());
+    }
 }
 
 #[tokio::test]

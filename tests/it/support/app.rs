@@ -193,6 +193,12 @@ impl TestApp {
     /// A client, signed in by the link in her mail.
     pub(crate) async fn client(&self, mail: &str) -> Person {
         let person = self.visitor();
+        self.signs_in(&person, mail).await;
+        person
+    }
+
+    /// Somebody signs in as a client, in the browser in which she is.
+    pub(crate) async fn signs_in(&self, person: &Person, mail: &str) {
         let page = person.get("/sign-in").await;
         person.submit(&page, "/sign-in", &[("mail", mail)]).await;
         let mails = self.mails().await.into_iter().rev();
@@ -201,7 +207,6 @@ impl TestApp {
         let page = person.get(&link).await;
         let home = person.submit(&page, "/sign-in/", &[]).await;
         assert_eq!(home.status, 303, "{}", home.text());
-        person
     }
 
     /// Every cell of every table as text, but for the tables named.
