@@ -78,7 +78,7 @@ pub async fn book(app: &App, studio: &Studio, draft: &Draft, complete: Complete)
     let given = StoredAnswers {
         id: AnswersId::from_random(app.random.id()),
         set: complete.answers,
-        given_by: "client".to_owned(),
+        taken: None,
         given_at: now,
     };
     health::add_answers(&mut tx, &client.id, &given).await?;

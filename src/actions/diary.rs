@@ -2,6 +2,7 @@
 
 use time::{Date, Duration, OffsetDateTime};
 
+use super::holds::Span;
 use crate::domain::hours::{DateRange, WeeklyHours, WorkingHours};
 use crate::domain::ids::{PractitionerId, RoomId, ServiceId, VisitId};
 use crate::domain::schedule::{BookingRules, BusyTimes, Occupation, PairRule, PractitionerTime, RoomTime, Search};
@@ -187,6 +188,19 @@ impl Diary {
     pub fn with_only(mut self, who: &PractitionerId) -> Self {
         self.people.retain(|(id, ..)| id == who);
         self
+    }
+
+    /// Without times that can't be held from where she asks.
+    ///
+    /// # Errors
+    /// When one ends before it starts, which no visit does.
+    pub fn without(mut self, spent: &[Span]) -> Stored<Self> {
+        for (id, _, busy) in self.people.iter_mut().filter(|_| !spent.is_empty()) {
+            let own = spent.iter().map(Span::seconds).filter(|(who, ..)| *who == &*id).map(|(_, from, to)| (from, to));
+            let all = busy.spans().iter().copied().chain(own);
+            *busy = BusyTimes::parse(all).map_err(|_| impossible("visit", "busy_until", id.as_str()))?;
+        }
+        Ok(self)
     }
 
     /// The same without notice, for a time that was chosen when there was enough.

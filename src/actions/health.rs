@@ -44,6 +44,9 @@ pub enum TestRefused {
     /// Her answers are missing.
     #[error("no skin test without answers to the health questions")]
     NoAnswers,
+    /// An answer that decides on it is open.
+    #[error("no skin test before she was asked")]
+    AskFirst,
     /// Her answers forbid one.
     #[error("her answers forbid a skin test")]
     Forbidden,
@@ -96,6 +99,7 @@ pub fn permission(known: &Known, on: Date, now: OffsetDateTime) -> Result<bool, 
         TestPermission::Yes => Ok(true),
         TestPermission::Unreliable => Ok(false),
         TestPermission::NotBefore(day) => Err(TestRefused::NotBefore(day)),
+        TestPermission::AskFirst => Err(TestRefused::AskFirst),
         TestPermission::No { rule } => Err(match rule.as_str() {
             TestPermission::AGE => TestRefused::Age,
             super::case::NO_ANSWERS => TestRefused::NoAnswers,

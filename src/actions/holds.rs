@@ -32,6 +32,11 @@ impl Span {
         Self { practitioner: visit.practitioner.clone(), from: visit.starts_at, until: visit.busy_until }
     }
 
+    /// Whose time, and its begin and end in Unix seconds.
+    pub(super) fn seconds(&self) -> (&PractitionerId, i64, i64) {
+        (&self.practitioner, self.from.unix_timestamp(), self.until.unix_timestamp())
+    }
+
     fn overlaps(&self, other: &Self) -> bool {
         self.practitioner == other.practitioner && self.from < other.until && other.from < self.until
     }
@@ -77,6 +82,13 @@ impl Holds {
             (gather(&|place| place == from), MOST_FROM_ONE_PLACE),
             (gather(&|place| wide.is_some() && self::wide(place) == wide), MOST_FROM_A_WIDE_PLACE),
         ]
+    }
+
+    /// The times that can't be held from here just now, since they were held for as long as they may be.
+    pub fn spent(&self, from: &str, lasts: Duration, now: OffsetDateTime) -> Vec<Span> {
+        let by = self.by.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        let spent = |hold: &&Hold| hold.over > now && hold.since + longest(lasts) <= now;
+        by.get(from).into_iter().flatten().filter(spent).map(|hold| hold.span.clone()).collect()
     }
 
     /// Notes that a booking holds these times, and says until when it may.
@@ -171,7 +183,11 @@ mod tests {
             assert_eq!(noted(&holds, "a", (1, span(0)), n * 20), Ok((n + 1) * 20));
         }
         assert_eq!(noted(&holds, "a", (1, span(15)), 219), Ok(220), "no more than is left");
+        let spent = |from, minute| holds.spent(from, WHILE, NOW + Duration::minutes(minute));
+        assert_eq!((spent("a", 219), spent("b", 220)), (vec![], vec![]));
+        assert_eq!(spent("a", 220), [span(0), span(15)]);
         assert_eq!(noted(&holds, "a", (1, span(15)), 221), Err(240));
+        assert_eq!((spent("a", 239).len(), spent("a", 240)), (2, vec![]));
         assert_eq!(noted(&holds, "a", (1, span(75)), 221), Ok(241));
         let other = Span { practitioner: PractitionerId::from_random([2; 16]), ..span(0) };
         assert_eq!(noted(&holds, "a", (1, other), 221), Ok(241), "somebody else's chair");

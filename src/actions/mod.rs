@@ -10,6 +10,7 @@ use crate::domain::role::News;
 use crate::store::types::impossible;
 use crate::store::{Connection, Stored, accounts, outbox};
 
+pub mod answers;
 pub mod audit;
 pub mod backup;
 pub mod book;

@@ -5,6 +5,7 @@ use time::Date;
 use super::age::Jurisdiction;
 use super::catalogue::{Area, Chemistry, ServiceKind};
 use super::limits::{self, Label, Warning};
+use super::steps::Part;
 use crate::{t, tf};
 
 /// The days of a batch.
@@ -45,6 +46,9 @@ pub enum Unfit {
     /// The service doesn't use what it is.
     #[error("{}", t("it is not for this service"))]
     OtherService,
+    /// It is the lotion of another step, and that of this one is not named though it was on.
+    #[error("{}", t("it is the lotion of another step, and no bottle is named for this one"))]
+    OtherStep(Part),
     /// Its last day is over.
     #[error("{}", tf("the batch had ended on {day}").with("day", .0))]
     Expired(Date),
@@ -72,6 +76,11 @@ impl Days {
 /// service wants one of another product of its kind, in whose place this one would be used.
 pub fn asks_for_test(wanted: bool, label_hours: Option<u16>, wanted_of_its_kind: bool) -> bool {
     wanted || label_hours.is_some() || wanted_of_its_kind
+}
+
+/// Whether all these lotions, each with the step that it is said to be for, are for another step than this one.
+pub fn wrong_step(step: Part, lotions: &[Option<Part>]) -> bool {
+    !lotions.is_empty() && lotions.iter().all(|one| one.is_some_and(|one| one != step))
 }
 
 /// Why what is in a bottle may not be used for a service on a day, the gravest first. A label that nobody has gone through
@@ -106,6 +115,7 @@ mod tests {
             ph: None,
             professional_only: true,
             age: Some(16),
+            step: None,
         }
     }
 
@@ -136,6 +146,14 @@ mod tests {
         let strong = of(&label(&[Area::Lash], &[(Ingredient::Thioglycolate, 1101)]));
         assert!(matches!(strong, Some(Unfit::BeyondLimit(Warning { what: Misfit::Above(1100), .. }))), "{strong:?}");
         assert_eq!(unfit(&lotion(None), ServiceKind::LashLift, Jurisdiction::EuUk, ON), None);
+    }
+
+    #[test]
+    fn a_lotion_is_for_the_other_step_only_where_every_one_is_said_to_be() {
+        let (one, two) = (Some(Part::LotionOne), Some(Part::LotionTwo));
+        let wrong = |lotions: &[Option<Part>]| wrong_step(Part::LotionTwo, lotions);
+        assert!(wrong(&[one]) && wrong(&[one, one]));
+        assert!(!wrong(&[]) && !wrong(&[two]) && !wrong(&[one, two]) && !wrong(&[one, None]));
     }
 
     #[test]

@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use super::age::{Jurisdiction, TINT_FROM};
 use super::catalogue::Area;
+use super::steps::Part;
 use super::verdict::{Basis, BasisKind};
 use crate::{msg, t};
 
@@ -125,6 +126,9 @@ pub struct Label {
     pub ph: Option<u8>,
     /// The least age that it names.
     pub age: Option<u8>,
+    /// Which of the two lotions it is, where that was said.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub step: Option<Part>,
 }
 
 /// Something that doesn't fit; the words live in the templates.
@@ -375,6 +379,7 @@ mod tests {
             professional_only: true,
             ph: None,
             age,
+            step: None,
         };
         let misses = |age| warnings(Jurisdiction::EuUk, &label(age)).iter().any(|one| one.what == Misfit::Age(16));
         assert_eq!([None, Some(15), Some(16), Some(18)].map(misses), [true, true, false, false]);

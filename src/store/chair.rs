@@ -1,4 +1,4 @@
-//! What was checked, measured and pressed at the chair. Nothing of it is ever changed, but for which bottle was taken.
+//! What was checked, measured and pressed at the chair. Nothing of it is ever changed.
 
 use time::OffsetDateTime;
 
@@ -242,14 +242,14 @@ pub async fn add_pressed(c: &mut Connection, visit: &VisitId, pressed: &Pressed)
     Ok(done.rows_affected() > 0)
 }
 
-/// The bottles that were checked at the chair: product and batch.
+/// The bottles that were checked at the chair, in that order: product and batch.
 ///
 /// # Errors
 /// When the file can't be read.
 pub async fn bottles(c: &mut Connection, visit: &VisitId) -> Stored<Vec<(ProductId, String)>> {
     let key = visit.as_str();
     let rows = sqlx::query!(
-        "SELECT product_id, number FROM chair_batch WHERE visit_id = ? ORDER BY checked_at, product_id",
+        "SELECT product_id, number FROM chair_batch WHERE visit_id = ? ORDER BY checked_at, product_id, number",
         key
     )
     .fetch_all(c)
@@ -259,7 +259,7 @@ pub async fn bottles(c: &mut Connection, visit: &VisitId) -> Stored<Vec<(Product
         .collect()
 }
 
-/// Stores which bottle of a product is taken; the latest holds.
+/// Stores that a bottle is taken. One of the same product may have run out before it.
 ///
 /// # Errors
 /// When the file can't be written.
@@ -273,7 +273,7 @@ pub async fn take_bottle(
     let (visit, product, now) = (visit.as_str(), product.as_str(), now.unix_timestamp());
     sqlx::query!(
         "INSERT INTO chair_batch (visit_id, product_id, number, checked_by, checked_at) VALUES (?1, ?2, ?3, ?4, ?5)
-         ON CONFLICT (visit_id, product_id) DO UPDATE SET number = ?3, checked_by = ?4, checked_at = ?5",
+         ON CONFLICT (visit_id, product_id, number) DO NOTHING",
         visit,
         product,
         number,

@@ -8,7 +8,7 @@ use super::types::{day, day_text, impossible, instant, read, small};
 use super::{Connection, Stored};
 use crate::domain::consent::{Agreement, ConsentRecord, ConsentText, Tick, agreement};
 use crate::domain::ids::{AnswersId, ClientId, ConsentId, VisitId};
-use crate::domain::questionnaire::{AnswerSet, Answers, Questionnaire};
+use crate::domain::questionnaire::{AnswerSet, Answers, Questionnaire, Taken, Told};
 use crate::domain::screening::{Draft, RuleTable};
 use crate::msg;
 
@@ -64,8 +64,8 @@ pub struct StoredAnswers {
     pub id: AnswersId,
     /// The answers.
     pub set: AnswerSet,
-    /// `client` or `practitioner`.
-    pub given_by: String,
+    /// Who took them down; nobody when the client filled them in.
+    pub taken: Option<Taken>,
     /// When.
     pub given_at: OffsetDateTime,
 }
@@ -78,7 +78,7 @@ pub async fn answers(c: &mut Connection, client: &ClientId) -> Stored<Vec<Stored
     let client = client.as_str();
     let key = c.opener(client).await?;
     let rows = sqlx::query!(
-        "SELECT id, questionnaire_version, body, given_by, given_on, is_return, given_at FROM answers
+        "SELECT id, questionnaire_version, body, given_on, is_return, given_at, taken_by, told FROM answers
          WHERE client_id = ? ORDER BY given_at DESC, rowid DESC",
         client
     )
@@ -95,14 +95,24 @@ pub async fn answers(c: &mut Connection, client: &ClientId) -> Stored<Vec<Stored
                 answers: read("answers", "body", id, serde_json::from_str::<Answers>(&body))?,
             };
             let given_at = instant("answers", "given_at", id, row.given_at)?;
-            Ok(StoredAnswers {
-                set,
-                given_at,
-                given_by: row.given_by,
-                id: read("answers", "id", id, AnswersId::parse(id))?,
-            })
+            let told = |word: &str| Told::parse(word).ok_or_else(|| impossible("answers", "told", id));
+            let taken = match (row.taken_by, row.told) {
+                (Some(by), Some(word)) => Some(Taken { by, told: told(&word)? }),
+                _ => None,
+            };
+            Ok(StoredAnswers { set, given_at, taken, id: read("answers", "id", id, AnswersId::parse(id))? })
         })
         .collect()
+}
+
+/// Whose answers these are.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn answered_by(c: &mut Connection, id: &AnswersId) -> Stored<Option<ClientId>> {
+    let text = id.as_str();
+    let client = sqlx::query_scalar!("SELECT client_id FROM answers WHERE id = ?", text).fetch_optional(c).await?;
+    client.map(|client| read("answers", "client_id", text, ClientId::parse(&client))).transpose()
 }
 
 /// Adds a set of answers.
@@ -115,17 +125,22 @@ pub async fn add_answers(c: &mut Connection, client: &ClientId, given: &StoredAn
     let body = c.sealer(client).await?.text("answers", "body", id, &body)?;
     let on = day_text(given.set.given_on);
     let at = given.given_at.unix_timestamp();
+    let taken_by = given.taken.as_ref().map(|taken| &taken.by);
+    let told = given.taken.as_ref().map(|taken| taken.told.as_str());
+    let given_by = if told.is_some() { "practitioner" } else { "client" };
     sqlx::query!(
-        "INSERT INTO answers (id, client_id, questionnaire_version, body, sha256, given_by, given_on, is_return, given_at)
-         VALUES (?, ?, ?, ?, '', ?, ?, ?, ?)",
+        "INSERT INTO answers (id, client_id, questionnaire_version, body, sha256, given_by, given_on, is_return, given_at, taken_by, told)
+         VALUES (?, ?, ?, ?, '', ?, ?, ?, ?, ?, ?)",
         id,
         client,
         version,
         body,
-        given.given_by,
+        given_by,
         on,
         given.set.returning,
-        at
+        at,
+        taken_by,
+        told
     )
     .execute(c)
     .await?;

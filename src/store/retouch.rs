@@ -17,7 +17,7 @@ use crate::domain::retouch::Done;
 pub struct Treated {
     /// Who.
     pub client: ClientId,
-    /// Her treatments; never empty. A stopped one lifted nothing and is left out.
+    /// Her treatments as [`super::treatments::past`] counts them; never empty.
     pub done: Vec<Done>,
 }
 
@@ -27,16 +27,9 @@ pub struct Treated {
 /// When the file can't be read.
 pub async fn treated(c: &mut Connection, services: &[Service]) -> Stored<Vec<Treated>> {
     let rows = sqlx::query!(
-        r#"SELECT t.client_id AS "client_id!", x.service_id AS "service_id!", substr(v.civil_start, 1, 10) AS "day!: String",
-                  v.starts_at AS "starts_at!: i64", t.id AS "id!"
-           FROM treatment t JOIN visit v ON v.id = t.visit_id
-           JOIN client h ON h.id = t.client_id AND h.restricted_at IS NULL
-           JOIN treatment_version x ON x.treatment_id = t.id
-               AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-           WHERE x.outcome <> 'stopped'
-           UNION ALL SELECT p.client_id, p.service_id, p.day, p.starts_at, p.id
-           FROM past_visit p JOIN client h ON h.id = p.client_id AND h.restricted_at IS NULL
-           ORDER BY 1, 4, 5"#
+        r#"SELECT d.client_id AS "client_id!", d.service_id AS "service_id!", d.day AS "day!: String"
+           FROM treated d JOIN client h ON h.id = d.client_id AND h.restricted_at IS NULL
+           ORDER BY d.client_id, d.starts_at, d.id"#
     )
     .fetch_all(c)
     .await?;

@@ -3,7 +3,9 @@
 use crate::{msg, t};
 
 /// Every action in words, so that the languages' files hold them.
-const DEEDS: [&str; 152] = [
+const DEEDS: [&str; 154] = [
+    msg("Answers seen"),
+    msg("Answers taken-down"),
     msg("Backup failed"),
     msg("Backup made"),
     msg("Batch exported"),

@@ -156,7 +156,7 @@ fn client_routes() -> Vec<Route> {
 }
 
 fn practitioner_routes() -> Vec<Route> {
-    use practitioner::{arrange, block, booking, calendar, chair, feed, letters, photos, reaction};
+    use practitioner::{answers, arrange, block, booking, calendar, chair, feed, letters, photos, reaction};
     use practitioner::{client as record, clients, consent, growth, password, skin_test, today, treatment, visit};
     routes![
         get "/desk" Practitioner today::get,
@@ -203,6 +203,8 @@ fn practitioner_routes() -> Vec<Route> {
         get "/desk/clients" Practitioner clients::get,
         get "/desk/clients/{id}" Practitioner record::get,
         get "/desk/clients/{id}/consents/{consent}" Practitioner consent::get,
+        get "/desk/clients/{id}/answers" Practitioner answers::get,
+        post "/desk/clients/{id}/answers" Practitioner answers::post,
         get "/desk/clients/{id}/skin-test" Practitioner skin_test::get_walk_in,
         post "/desk/clients/{id}/skin-test" Practitioner skin_test::post_walk_in,
         get "/desk/clients/{id}/letters" Practitioner letters::get,

@@ -10,6 +10,7 @@ use crate::domain::readiness::Readiness;
 use crate::domain::verdict::{About, Clears, Start};
 use crate::t;
 use crate::web::form::{Errors, Fields};
+use crate::web::public::book::review::Answered;
 use crate::web::words;
 
 /// A tick with its words.
@@ -53,6 +54,8 @@ pub(super) struct ConsentForm {
     pub(super) hash: String,
     pub(super) paragraphs: Vec<(String, String)>,
     pub(super) ticks: Vec<TickView>,
+    /// The health answers that are signed for.
+    pub(super) answers: Answered,
     pub(super) guardian: Option<String>,
     pub(super) presence: bool,
     pub(super) fields: Fields,
@@ -60,7 +63,7 @@ pub(super) struct ConsentForm {
 }
 
 impl ConsentForm {
-    pub(super) fn new(text: &ConsentText, wanted: Wanted, fields: Fields, errors: Errors) -> Self {
+    pub(super) fn new(text: &ConsentText, answers: Answered, wanted: Wanted, fields: Fields, errors: Errors) -> Self {
         let tick = |tick: &crate::domain::consent::TickText| TickView {
             name: tick.tick.as_str(),
             text: tick.text.clone(),
@@ -71,6 +74,7 @@ impl ConsentForm {
             hash: text.fingerprint().to_string(),
             paragraphs: text.paragraphs().iter().map(|p| (p.title.clone(), p.text.clone())).collect(),
             ticks: text.ticks().iter().map(tick).collect(),
+            answers,
             guardian: (wanted != Wanted::Nothing).then(|| text.guardian().to_owned()),
             presence: wanted == Wanted::Presence,
             fields,

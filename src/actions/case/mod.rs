@@ -25,7 +25,7 @@ use crate::domain::letter::Letter;
 use crate::domain::limits::Ingredient;
 use crate::domain::person::BirthDate;
 use crate::domain::questionnaire::AnswerSet;
-use crate::domain::readiness::{Case, Readiness, Shelved};
+use crate::domain::readiness::{ANSWERS_COUNT_FOR, Case, Readiness, Shelved};
 use crate::domain::screening::{Screening, TestPermission};
 use crate::domain::skin_test::{Planned, SkinTest, TestRules};
 use crate::domain::verdict::{About, Clears, Earliest, Reason, Verdict};
@@ -251,10 +251,14 @@ impl Known {
         }
     }
 
-    /// Whether a skin test for this service may be applied on a day. Without answers nobody knows, so it may not.
+    /// Whether a skin test for this service may be applied on a day. Without answers nobody knows, so it may not; nor on old ones.
     pub fn may_test(&self, on: Date) -> TestPermission {
         match self.answers() {
-            Some(set) => self.screening(set).may_test(self.birth, self.service.kind, on),
+            Some(set) => match self.screening(set).may_test(self.birth, self.service.kind, on) {
+                TestPermission::No { rule } => TestPermission::No { rule },
+                _ if on >= ANSWERS_COUNT_FOR.after(set.given_on) => TestPermission::AskFirst,
+                other => other,
+            },
             None if !age::may_test(self.birth, on) => TestPermission::No { rule: TestPermission::AGE.to_owned() },
             None => TestPermission::No { rule: NO_ANSWERS.to_owned() },
         }

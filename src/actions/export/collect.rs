@@ -137,7 +137,7 @@ impl Collector {
             version: given.set.questionnaire.to_string(),
             hash: questions.fingerprint().to_string(),
             given_at: self.moment(given.given_at),
-            given_by: words::filled_in_by(&given.given_by),
+            given_by: words::filled_in_by(given.taken.as_ref()),
             replaces: None,
             answers: words::answers(questions, &given.set.answers),
             id: given.id,

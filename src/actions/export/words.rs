@@ -7,7 +7,7 @@ use crate::documents::record::{Aftercare, Answer, Drawing, ProductUse, Step, Tre
 use crate::domain::catalogue::{Chemistry, ServiceKind};
 use crate::domain::consent::{self, ConsentText};
 use crate::domain::ids::ProductId;
-use crate::domain::questionnaire::{Answers, Questionnaire};
+use crate::domain::questionnaire::{Answers, Questionnaire, Taken};
 use crate::domain::reaction::{Level, Sign};
 use crate::domain::skin_test::{SkinTest, VoidCause};
 use crate::domain::timing::{Side, SideTime};
@@ -50,11 +50,8 @@ pub(super) fn said(text: &str) -> Option<String> {
     (!text.is_empty()).then(|| text.to_owned())
 }
 
-pub(super) fn filled_in_by(word: &str) -> String {
-    match word {
-        "client" => the_client(),
-        word => tf("a {role}, for the client").with("role", role(word)).to_string(),
-    }
+pub(super) fn filled_in_by(taken: Option<&Taken>) -> String {
+    taken.map_or_else(the_client, Taken::in_words)
 }
 
 /// Every question that was answered, in the order of the form.

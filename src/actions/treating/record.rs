@@ -4,9 +4,11 @@ use time::{Duration, OffsetDateTime};
 
 use crate::actions::case::Known;
 use crate::actions::shelf::Shelf;
-use crate::domain::bottle::Unfit;
+use crate::domain::bottle::{Unfit, wrong_step};
+use crate::domain::catalogue::Chemistry;
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId, VisitId};
 use crate::domain::role::Member;
+use crate::domain::steps::Part;
 use crate::domain::timing::SideTime;
 use crate::store::treatments::{Outcome, Version};
 use crate::tf;
@@ -32,12 +34,12 @@ pub enum RecordRefused {
     /// A treatment that was not stopped used a product.
     #[error("a product is missing")]
     NoProduct,
-    /// The register doesn't know the batch.
-    #[error("the register doesn't know this batch")]
-    UnknownBatch(ProductId),
-    /// The product may not be used, and nobody wrote why it was.
-    #[error("a product may not be used: {1}")]
-    Unfit(ProductId, Unfit),
+    /// The register doesn't know this batch of the product.
+    #[error("the register doesn't know batch {1}")]
+    UnknownBatch(ProductId, String),
+    /// This batch of the product may not be used, and nobody wrote why it was.
+    #[error("batch {1} may not be used: {2}")]
+    Unfit(ProductId, String, Unfit),
 }
 
 /// What was done, as the form gives it.
@@ -85,6 +87,12 @@ pub fn lies_within(at: OffsetDateTime, started_at: OffsetDateTime, ended_at: Off
     at >= started_at - Duration::MINUTE && at <= ended_at + Duration::MINUTE
 }
 
+/// Of a lotion, the step that it is said to be for.
+fn step_of(shelf: &Shelf, product: &ProductId) -> Option<Option<Part>> {
+    let lotion = shelf.product(product).filter(|product| product.chemistry == Chemistry::Lotion);
+    lotion.map(|product| product.label.as_ref().and_then(|label| label.step))
+}
+
 impl Record {
     /// What was used stands against the register as of its day; what an earlier version named already is not asked again.
     /// A batch that may not be used on her is named in the notes, with why it was.
@@ -115,14 +123,18 @@ impl Record {
         if self.products.is_empty() && self.outcome != Outcome::Stopped {
             return Err(RecordRefused::NoProduct);
         }
+        let missing = self.missing_lotion(shelf);
         let mut against = Vec::new();
         for named in self.products.iter().filter(|named| !used.contains(named)) {
             let (product, number) = named;
-            let found = shelf.find(product, number).ok_or_else(|| RecordRefused::UnknownBatch(product.clone()))?;
-            let Some(unfit) = known.unfit(found, shelf.on(), self.started_at, Some(visit)) else { continue };
+            let unknown = || RecordRefused::UnknownBatch(product.clone(), number.clone());
+            let found = shelf.find(product, number).ok_or_else(unknown)?;
+            let other_step = missing.filter(|_| step_of(shelf, product).is_some()).map(Unfit::OtherStep);
+            let unfit = known.unfit(found, shelf.on(), self.started_at, Some(visit)).or(other_step);
+            let Some(unfit) = unfit else { continue };
             let why = self.used_although.trim();
             if why.is_empty() {
-                return Err(RecordRefused::Unfit(product.clone(), unfit));
+                return Err(RecordRefused::Unfit(product.clone(), number.clone(), unfit));
             }
             let name = shelf.product(product).map_or("", |product| &product.name);
             let note = tf("{product}, {batch}: {unfit}. Used all the same: {why}").with("product", name);
@@ -131,6 +143,14 @@ impl Record {
         against.insert(0, self.notes);
         self.notes = against.join("\n").trim_start().to_owned();
         Ok(self)
+    }
+
+    /// The lotion that was on though every one that is named is said to be the other.
+    fn missing_lotion(&self, shelf: &Shelf) -> Option<Part> {
+        let lotions: Vec<_> = self.products.iter().filter_map(|(product, _)| step_of(shelf, product)).collect();
+        let on = [(Part::LotionOne, self.lotion_one_minutes), (Part::LotionTwo, self.lotion_two_minutes)];
+        let on = on.into_iter().filter(|(_, minutes)| minutes.is_some_and(|minutes| minutes > 0));
+        on.map(|(step, _)| step).find(|step| wrong_step(*step, &lotions))
     }
 
     pub(super) fn version(

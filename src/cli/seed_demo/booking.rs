@@ -14,7 +14,7 @@ use crate::actions::case::{Drafted, Known};
 use crate::actions::diary::{Between, Diary};
 use crate::actions::own_visits::{self, Change};
 use crate::actions::treating;
-use crate::domain::catalogue::Chemistry;
+use crate::domain::catalogue::{Area, Chemistry};
 use crate::domain::consent::{Guardian, Offer, Signed, Subject, Tick, TypedName};
 use crate::domain::ids::{ClientId, VisitId};
 use crate::domain::person::{BirthDate, Mail, PersonName, Phone};
@@ -276,10 +276,15 @@ impl Story<'_> {
             past = treatments::past(&mut c, Some(client)).await?;
             returning = !health::answers(&mut c, client).await?.is_empty();
         }
-        let with = |family: Chemistry| past.iter().filter(move |one| one.kind.chemistries().contains(&family));
+        let last = |area: Area, family: Chemistry| {
+            let with = past.iter().filter(|one| one.kind.area() == area && one.kind.chemistries().contains(&family));
+            with.map(|one| one.on).max()
+        };
         let before = BTreeMap::from([
-            ("last_lift", with(Chemistry::Lotion).map(|one| one.on).max()),
-            ("last_tint", with(Chemistry::Tint).map(|one| one.on).max()),
+            ("last_lash_lift", last(Area::Lash, Chemistry::Lotion)),
+            ("last_brow_lamination", last(Area::Brow, Chemistry::Lotion)),
+            ("last_lash_tint", last(Area::Lash, Chemistry::Tint)),
+            ("last_brow_tint", last(Area::Brow, Chemistry::Tint)),
         ]);
         let questions = &self.in_force.questionnaire;
         let sections = self.in_force.rules.sections_for(questions, &[service.kind], returning);

@@ -10,6 +10,7 @@ use time::Date;
 use super::Section;
 use crate::domain::fingerprint::Fingerprint;
 use crate::domain::iso;
+use crate::tf;
 
 /// One answer. A blank is no answer at all, and never a no.
 #[derive(Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -151,6 +152,61 @@ impl<K: Into<String>> FromIterator<(K, Answer)> for Answers {
     }
 }
 
+/// Whose words answers are that somebody of the team took down, and how they were said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Told {
+    /// By the client, who was there.
+    ClientHere,
+    /// By the client, on the phone.
+    ClientPhone,
+    /// By a parent or guardian, who was there.
+    GuardianHere,
+    /// By a parent or guardian, on the phone.
+    GuardianPhone,
+}
+
+impl Told {
+    /// All of them.
+    pub const ALL: [Self; 4] = [Self::ClientHere, Self::ClientPhone, Self::GuardianHere, Self::GuardianPhone];
+
+    /// The word that the database and the form use.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::ClientHere => "client_here",
+            Self::ClientPhone => "client_phone",
+            Self::GuardianHere => "guardian_here",
+            Self::GuardianPhone => "guardian_phone",
+        }
+    }
+
+    /// Reads [`Self::as_str`] back.
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|told| told.as_str() == word)
+    }
+}
+
+/// Who took answers down, and from whom.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Taken {
+    /// The member of the team, by name.
+    pub by: String,
+    /// Whose words they are.
+    pub told: Told,
+}
+
+impl Taken {
+    /// In words, as they follow "by".
+    pub fn in_words(&self) -> String {
+        let words = match self.told {
+            Told::ClientHere => tf("{who}, as the client said it here"),
+            Told::ClientPhone => tf("{who}, as the client said it on the phone"),
+            Told::GuardianHere => tf("{who}, as a parent or guardian said it here"),
+            Told::GuardianPhone => tf("{who}, as a parent or guardian said it on the phone"),
+        };
+        words.with("who", &self.by).to_string()
+    }
+}
+
 /// Answers as a client gave or confirmed them on a day.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct AnswerSet {
@@ -187,6 +243,16 @@ mod tests {
         answers.set("contacts", Answer::Yes);
         let left = answers.without(|key| key == "changes");
         assert_eq!((left.get("changes"), left.get("contacts"), left.len()), (None, Some(&Answer::Yes), 1));
+    }
+
+    #[test]
+    fn whoever_took_answers_down_says_whose_words_they_are() {
+        let said: BTreeSet<String> =
+            Told::ALL.map(|told| Taken { by: "Liv Tannhauer".to_owned(), told }.in_words()).into();
+        assert_eq!(said.len(), 4);
+        assert!(said.contains("Liv Tannhauer, as the client said it on the phone"), "{said:?}");
+        assert_eq!(Told::ALL.map(|told| Told::parse(told.as_str())), Told::ALL.map(Some));
+        assert_eq!(Told::parse("client"), None);
     }
 
     #[test]

@@ -10,7 +10,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use serde::{Deserialize, Serialize};
 
-pub use answers::{Answer, AnswerSet, Answers};
+pub use answers::{Answer, AnswerSet, Answers, Taken, Told};
 pub use form::{AnswerRefused, FieldRefused, SectionRefused, TALK, TEXT_MAX};
 
 use super::fingerprint::Fingerprint;
@@ -258,6 +258,12 @@ impl Questionnaire {
             answers.get(&after.question).is_some_and(|answer| answer.opens(&after.is))
                 && self.question(&after.question).is_some_and(|earlier| self.is_open(earlier, answers))
         })
+    }
+
+    /// The question that all those before this one hang on; itself when it follows none.
+    pub fn root<'a>(&'a self, question: &'a Question) -> &'a Question {
+        let before = question.after.as_ref().and_then(|after| self.question(&after.question));
+        before.map_or(question, |before| self.root(before))
     }
 
     /// Whether a question, or one that it follows, is for the practitioner who treats and not for the

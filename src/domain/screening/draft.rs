@@ -171,7 +171,12 @@ impl Rule {
         let covers = ServiceKind::ALL.iter().all(|kind| !other.scope.covers(*kind) || self.scope.covers(*kind));
         let shared = self.shared.is_empty()
             || (!other.shared.is_empty() && other.shared.iter().all(|held| self.shared.contains(held)));
-        let test = other.test != Some(TestEffect::DoNotTest) || self.test == other.test;
+        let test = match (self.test, other.test) {
+            (now, Some(TestEffect::DoNotTest)) => now == Some(TestEffect::DoNotTest),
+            (Some(TestEffect::Wait(now)), Some(TestEffect::Wait(was))) => is_as_long(now, was),
+            (now, Some(TestEffect::Wait(_))) => now == Some(TestEffect::DoNotTest),
+            (_, None | Some(TestEffect::Unreliable | TestEffect::Voids)) => true,
+        };
         let same = self.question == other.question && self.when == other.when;
         !self.off && self.is_guarded() && same && covers && shared && lasts && test && (*was_letter || !letter)
     }

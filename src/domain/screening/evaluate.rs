@@ -49,13 +49,16 @@ impl Screening<'_> {
             }
             reasons.extend(self.judge(rule, service, on));
         }
-        let used = self.rules.used_for(self.questionnaire, service);
-        let open = self.questionnaire.questions().filter(|question| {
-            let key = question.key.as_str();
-            used.contains(key) && !undated.contains(key) && self.is_unanswered(question)
-        });
+        let open = self.open(service).into_iter().filter(|question| !undated.contains(question.key.as_str()));
         reasons.extend(open.map(|question| self.blank(question)));
         reasons
+    }
+
+    /// The questions that a service needs an answer to and that have none, or none that can be given now.
+    pub fn open(&self, service: ServiceKind) -> Vec<&Question> {
+        let used = self.rules.used_for(self.questionnaire, service);
+        let open = |question: &&Question| used.contains(question.key.as_str()) && self.is_unanswered(question);
+        self.questionnaire.questions().filter(open).collect()
     }
 
     /// Whether an answer fires a rule: the answer is the one it waits for, and the question is open.
@@ -75,7 +78,7 @@ impl Screening<'_> {
     }
 
     /// Blank, left to talk about, or of a kind that the question no longer takes.
-    fn is_unanswered(&self, question: &Question) -> bool {
+    pub(super) fn is_unanswered(&self, question: &Question) -> bool {
         if (question.returning && !self.set.returning) || !self.questionnaire.is_open(question, &self.set.answers) {
             return false;
         }

@@ -17,6 +17,8 @@ pub enum TestPermission {
     Unreliable,
     /// Not before this day.
     NotBefore(Date),
+    /// Not before somebody of the team has asked her: an answer that decides on it is open.
+    AskFirst,
     /// Not at all, by this rule.
     No {
         /// The key of the rule, or [`TestPermission::AGE`].
@@ -43,19 +45,24 @@ impl<'a> Screening<'a> {
 
     /// Whether a skin test of a product for this service may be applied on a day: not under 16, not
     /// on a known allergy, not on broken or inflamed skin, not while a cream may suppress it. The
-    /// strictest rule wins.
+    /// strictest rule wins; what she left open, or would rather talk about, is taken for no permission.
     pub fn may_test(&self, birth: Option<BirthDate>, service: ServiceKind, on: Date) -> TestPermission {
         if !age::may_test(birth, on) {
             return TestPermission::No { rule: TestPermission::AGE.to_owned() };
         }
+        if let Some((rule, _)) = self.effects(service).find(|(_, effect)| *effect == TestEffect::DoNotTest) {
+            return TestPermission::No { rule: rule.key.clone() };
+        }
+        if self.is_undecided(service) {
+            return TestPermission::AskFirst;
+        }
         let mut not_before = None;
         let mut unreliable = false;
-        for (rule, effect) in self.effects(service) {
+        for (_, effect) in self.effects(service) {
             match effect {
-                TestEffect::DoNotTest => return TestPermission::No { rule: rule.key.clone() },
                 TestEffect::Wait(span) => not_before = not_before.max(Some(span.after(self.set.given_on))),
                 TestEffect::Unreliable => unreliable = true,
-                TestEffect::Voids => {}
+                TestEffect::DoNotTest | TestEffect::Voids => {}
             }
         }
         match not_before.filter(|day| on < *day) {
@@ -63,6 +70,22 @@ impl<'a> Screening<'a> {
             None if unreliable => TestPermission::Unreliable,
             None => TestPermission::Yes,
         }
+    }
+
+    /// Whether an answer is open that could forbid a skin test or put it off. One that could only make it uncertain voids
+    /// the test once it is given.
+    fn is_undecided(&self, service: ServiceKind) -> bool {
+        let bars = |rule: &&Rule| matches!(rule.test, Some(TestEffect::DoNotTest | TestEffect::Wait(_)));
+        let mut rules = self.rules.in_use().filter(|rule| rule.scope.covers(service)).filter(bars);
+        rules.any(|rule| self.is_open_on(&rule.question))
+    }
+
+    /// Whether a question, or one that it follows, has no answer.
+    fn is_open_on(&self, key: &str) -> bool {
+        self.questionnaire.question(key).is_some_and(|question| {
+            let after = question.after.as_ref();
+            self.is_unanswered(question) || after.is_some_and(|after| self.is_open_on(&after.question))
+        })
     }
 
     /// The questions whose new answer makes earlier skin tests void for this service: a rule that

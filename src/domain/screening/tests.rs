@@ -102,11 +102,14 @@ fn no_edit_softens_a_rule_on_a_known_allergy_or_an_infection() {
     }
     refused(Rule { outcome: allergy(true, None), ..rule("dye_reaction") });
     taken(Rule { outcome: allergy(false, None), ..rule("adhesive_reaction") });
-    refused(Rule { outcome: infection(Some(Span::Months(12))), ..rule("herpes_active") });
+    refused(Rule { outcome: infection(Some(Span::Days(13))), ..rule("herpes_active") });
     taken(Rule { outcome: infection(Some(Span::Days(2))), ..rule("conjunctivitis_today") });
     taken(Rule { outcome: infection(None), ..rule("conjunctivitis_today") });
     refused(Rule { test: None, ..rule("dye_reaction") });
     refused(Rule { test: Some(TestEffect::Voids), ..rule("impetigo_ringworm") });
+    refused(Rule { test: Some(TestEffect::Wait(Span::Days(27))), ..rule("impetigo_ringworm") });
+    taken(Rule { test: Some(TestEffect::Wait(Span::Months(1))), ..rule("impetigo_ringworm") });
+    taken(Rule { test: Some(TestEffect::DoNotTest), ..rule("impetigo_ringworm") });
     taken(Rule { test: Some(TestEffect::Voids), ..rule("herpes_active") });
     refused(Rule { shared: vec![Ingredient::Cysteamine], ..rule("perm_reaction") });
     refused(Rule { shared: vec![Ingredient::Cysteamine], ..rule("dye_reaction") });
@@ -275,7 +278,9 @@ fn a_letter_lifts_what_it_speaks_of_and_nothing_else() {
 fn a_test_may_be_applied_from_the_day_on_that_a_wait_ends() {
     let may = |days: i64| {
         let shipped = shipped();
-        let answers = [("broken_skin", Answer::Yes)].into_iter().collect();
+        let roots = shipped.questionnaire.questions().filter(|question| question.after.is_none());
+        let mut answers: Answers = roots.map(|question| (question.key.clone(), Answer::No)).collect();
+        answers.set("broken_skin", Answer::Yes);
         let given_on = date!(2026 - 03 - 09);
         let set = AnswerSet { questionnaire: 1, given_on, returning: true, answers };
         let (questionnaire, rules) = (&shipped.questionnaire, &shipped.rules);

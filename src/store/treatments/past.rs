@@ -7,7 +7,8 @@ use crate::domain::ids::{ClientId, ProductId, ServiceId, VisitId};
 use crate::store::types::{day, impossible, instant, read};
 use crate::store::{Connection, Stored};
 
-/// A treatment that was begun, here or before, as windows look at it. A stopped one lifted nothing and is left out.
+/// A treatment that was begun, here or before, as windows look at it. One that was stopped before a lotion or a tint can
+/// have touched her is left out.
 #[derive(Debug, Clone)]
 pub struct Past {
     /// Whose.
@@ -20,6 +21,30 @@ pub struct Past {
     pub on: Date,
     /// When it began.
     pub at: OffsetDateTime,
+    /// Whether it was stopped before its end, so that nobody knows how much it lifted.
+    pub stopped: bool,
+}
+
+struct Row {
+    id: String,
+    client_id: String,
+    service_id: String,
+    kind: String,
+    day: String,
+    starts_at: i64,
+    stopped: i64,
+}
+
+macro_rules! rows {
+    ($where:literal $(, $of:expr)?) => {
+        sqlx::query_as!(
+            Row,
+            r#"SELECT d.id AS "id!", d.client_id AS "client_id!", d.service_id AS "service_id!", s.kind AS "kind!",
+                      d.day AS "day!: String", d.starts_at AS "starts_at!: i64", d.stopped AS "stopped!: i64"
+               FROM treated d JOIN service s ON s.id = d.service_id "# + $where + " ORDER BY d.starts_at, d.id"
+            $(, $of)?
+        )
+    };
 }
 
 /// All treatments that count for windows, of one client or of all, oldest first.
@@ -27,24 +52,10 @@ pub struct Past {
 /// # Errors
 /// When the file can't be read.
 pub async fn past(c: &mut Connection, client: Option<&ClientId>) -> Stored<Vec<Past>> {
-    let client = client.map_or("", ClientId::as_str);
-    let rows = sqlx::query!(
-        r#"SELECT t.id AS "id!", t.client_id AS "client_id!", x.service_id AS "service_id!", s.kind AS "kind!",
-                  substr(v.civil_start, 1, 10) AS "day!: String", v.starts_at AS "starts_at!"
-           FROM treatment t JOIN visit v ON v.id = t.visit_id
-           JOIN treatment_version x ON x.treatment_id = t.id
-               AND x.version = (SELECT max(version) FROM treatment_version WHERE treatment_id = t.id)
-           JOIN service s ON s.id = x.service_id WHERE (?1 = '' OR t.client_id = ?1) AND x.outcome <> 'stopped'
-           UNION ALL SELECT p.id, p.client_id, p.service_id, s.kind, p.day, p.starts_at
-           FROM past_visit p JOIN service s ON s.id = p.service_id WHERE ?1 = '' OR p.client_id = ?1
-           UNION ALL SELECT v.id, v.client_id, v.service_id, s.kind, substr(v.civil_start, 1, 10), v.starts_at
-           FROM visit_start b JOIN visit v ON v.id = b.visit_id JOIN service s ON s.id = v.service_id
-           WHERE v.state = 'in_treatment' AND (?1 = '' OR v.client_id = ?1)
-           ORDER BY 6, 1"#,
-        client
-    )
-    .fetch_all(c)
-    .await?;
+    let rows = match client.map(ClientId::as_str) {
+        Some(client) => rows!("WHERE d.client_id = ?", client).fetch_all(c).await?,
+        None => rows!("").fetch_all(c).await?,
+    };
     rows.into_iter()
         .map(|row| {
             let id = &row.id;
@@ -54,6 +65,7 @@ pub async fn past(c: &mut Connection, client: Option<&ClientId>) -> Stored<Vec<P
                 kind: ServiceKind::parse(&row.kind).ok_or_else(|| impossible("service", "kind", id))?,
                 on: day("visit", "civil_start", id, &row.day)?,
                 at: instant("visit", "starts_at", id, row.starts_at)?,
+                stopped: row.stopped == 1,
             })
         })
         .collect()

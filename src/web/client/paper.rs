@@ -7,11 +7,10 @@ use axum::response::IntoResponse;
 use crate::app::App;
 use crate::domain::consent::{ConsentRecord, Drawing};
 use crate::store::health;
-use crate::t;
 use crate::web::error::Fault;
 use crate::web::guard::SignedIn;
 use crate::web::page::{Answer, Ctx, Page};
-use crate::web::public::book::review::{NOT_ANSWERED, section_in_words};
+use crate::web::public::book::review::{Answered, answered};
 use crate::when;
 
 #[derive(Template)]
@@ -28,7 +27,7 @@ struct PaperPage {
     strokes: Vec<String>,
     withdrawn: Option<String>,
     refused: bool,
-    answers: Vec<(String, Vec<(String, String)>)>,
+    answers: Answered,
 }
 
 fn polylines(drawing: &Drawing) -> Vec<String> {
@@ -42,17 +41,12 @@ pub async fn get(State(app): State<App>, ctx: Ctx, who: SignedIn, Path(id): Path
     let all = health::consents(&mut c, &who.0).await?;
     let paper = all.into_iter().find(|paper| paper.id.as_str() == id).ok_or(Fault::NotFound)?;
     let text = health::consent_text(&mut c, paper.text_version).await?;
-    let mut answers = Vec::new();
+    let mut answers = Answered::new();
     if let Some(given) =
         health::answers(&mut c, &who.0).await?.into_iter().find(|given| Some(&given.id) == paper.answers.as_ref())
     {
         let questions = health::questionnaire(&mut c, given.set.questionnaire).await?;
-        for section in questions.sections() {
-            let mut lines = section_in_words(section, &given.set.answers);
-            lines.retain(|(_, answer)| answer != t(NOT_ANSWERED));
-            answers.push((section.title.clone(), lines));
-        }
-        answers.retain(|(_, lines)| !lines.is_empty());
+        answers = answered(questions.sections(), &given.set.answers);
     }
     let signed = match &paper.record {
         ConsentRecord::Signed(signed) => Some(signed),

@@ -13,8 +13,8 @@ use crate::app::App;
 use crate::domain::consent::{ConsentStanding, Subject};
 use crate::domain::ids::ClientId;
 use crate::domain::visit::VisitState;
-use crate::store::Connection;
 use crate::store::visits::{Purpose, Visit};
+use crate::store::{Connection, health};
 use crate::t;
 use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
@@ -22,6 +22,7 @@ use crate::web::guard::SignedIn;
 use crate::web::limits::What;
 use crate::web::page::{Answer, Ctx, Page, see_other};
 use crate::web::public::book::VisitView;
+use crate::web::public::book::review::{Answered, answered};
 use crate::web::signing::{self, ConsentForm, Wanted};
 use crate::web::words;
 use crate::when;
@@ -64,6 +65,8 @@ struct Asked {
     standing: ConsentStanding,
     signed: Option<String>,
     subject: Subject,
+    /// What she signs for.
+    answers: Answered,
     wanted: Wanted,
     text: std::sync::Arc<crate::domain::consent::ConsentText>,
 }
@@ -81,11 +84,16 @@ impl Asked {
     async fn of(c: &mut Connection, app: &App, ctx: &Ctx, client: &ClientId, visit: Visit) -> Result<Self, Fault> {
         let studio = ctx.studio()?;
         let known = Known::load(c, studio, Some(client), &visit.service).await?;
+        let answers = match known.answers() {
+            Some(set) => answered(health::questionnaire(c, set.questionnaire).await?.sections(), &set.answers),
+            None => Answered::new(),
+        };
         Ok(Self {
             view: view(c, &visit).await?.0,
             standing: known.consent_standing(),
             signed: known.signed().map(|signed| when::day(studio.zone.date_at(signed.at))),
             subject: known.subject(),
+            answers,
             text: known.in_force.consent.clone(),
             wanted: Wanted::of(&known.unsigned().readiness(visit.starts_at, app.clock.now())),
             visit,
@@ -99,7 +107,7 @@ impl Asked {
             why: why(self.standing).unwrap_or_default(),
             signed: self.signed,
             changed,
-            form: ConsentForm::new(&self.text, self.wanted, fields, errors),
+            form: ConsentForm::new(&self.text, self.answers, self.wanted, fields, errors),
         }
     }
 }

@@ -12,10 +12,11 @@ use crate::actions::catalogue;
 use crate::actions::seen::Saved;
 use crate::app::App;
 use crate::domain::age::Jurisdiction;
-use crate::domain::catalogue::Area;
+use crate::domain::catalogue::{Area, Chemistry};
 use crate::domain::ids::ProductId;
 use crate::domain::limits::{self, Ingredient, Label};
 use crate::domain::mark::Mark;
+use crate::domain::steps::Part;
 use crate::msg;
 use crate::store;
 use crate::store::catalogue::Product;
@@ -26,6 +27,9 @@ use crate::web::page::{Answer, Ctx, Page};
 use crate::web::words;
 
 const AREAS: [(Area, &str, &str); 2] = [(Area::Lash, "lash", msg("Lashes")), (Area::Brow, "brow", msg("Brows"))];
+
+const STEPS: [(Part, &str); 2] =
+    [(Part::LotionOne, msg("The first, which opens the hair")), (Part::LotionTwo, msg("The second, which sets it"))];
 
 /// What a label says, in words, and what doesn't fit.
 pub(super) struct LabelView {
@@ -64,13 +68,15 @@ impl LabelView {
         let professional = if label.professional_only { crate::t("Yes") } else { crate::t("No") };
         let held =
             if held.is_empty() { crate::t("None of the flagged ingredients").to_owned() } else { held.join("; ") };
-        let facts = vec![
+        let mut facts = vec![
             (crate::t("May be used on"), areas),
             (crate::t("For professional use only"), professional.to_owned()),
             (crate::tc("a product", "Holds"), held),
             ("pH", said(label.ph, 10)),
             (crate::t("Not for anyone under"), said(label.age, 1)),
         ];
+        let step = STEPS.into_iter().find(|(step, _)| label.step == Some(*step));
+        facts.extend(step.map(|(_, words)| (crate::t("Which lotion is it?"), crate::t(words).to_owned())));
         let warnings = limits::warnings(place, label);
         let warnings = warnings.iter().map(|warning| (words::misfit(warning), warning.basis.to_string())).collect();
         Self { known: true, facts, warnings, silent }
@@ -107,6 +113,7 @@ fn stored(label: Option<&Label>) -> Fields {
     let ph = label.ph.map(|ph| words::parts(ph.into(), 10));
     pairs.extend(ph.map(|ph| ("ph".to_owned(), ph)));
     pairs.extend(label.age.map(|age| ("age".to_owned(), age.to_string())));
+    pairs.extend(label.step.map(|step| ("step".to_owned(), step.as_str().to_owned())));
     for (_, word, _) in AREAS.iter().filter(|(area, _, _)| label.areas.contains(area)) {
         pairs.push(("many-areas".to_owned(), (*word).to_owned()));
     }
@@ -174,7 +181,8 @@ fn read_label(fields: &Fields) -> Result<Label, Errors> {
         "" => None,
         _ => super::read::whole(&mut errors, fields, "age", 1..=99_u8),
     };
-    let label = Label { holds, areas, professional_only: fields.ticked("professional_only"), ph, age };
+    let step = STEPS.into_iter().find(|(step, _)| step.as_str() == fields.trimmed("step")).map(|(step, _)| step);
+    let label = Label { holds, areas, professional_only: fields.ticked("professional_only"), ph, age, step };
     if errors.is_empty() { Ok(label) } else { Err(errors) }
 }
 
@@ -226,6 +234,7 @@ mod tests {
             professional_only: true,
             ph: Some(92),
             age: Some(16),
+            step: Some(Part::LotionTwo),
         };
         assert_eq!(read_label(&stored(Some(&label))).unwrap(), label);
     }

@@ -29,7 +29,7 @@ use crate::app::App;
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::ids::{ClientId, VisitId};
 use crate::domain::shield::Effect;
-use crate::domain::steps::{Plan, Trait};
+use crate::domain::steps::{Part, Plan, Trait};
 use crate::domain::timing::Side;
 use crate::domain::visit::VisitState;
 use crate::store::chair;
@@ -90,6 +90,7 @@ struct StepView {
     number: usize,
     name: String,
     place: String,
+    part: Part,
     timed: Option<Timed>,
 }
 
@@ -105,6 +106,7 @@ fn steps(plan: &Plan, traits: &[Trait]) -> Vec<StepView> {
         number,
         name: t(step.name()).to_owned(),
         place: t(step.place()).to_owned(),
+        part: step.part(),
         timed: step.minutes().map(|minutes| {
             let (now, why) = minutes.for_traits(traits);
             let said = match why {

@@ -1,5 +1,6 @@
 //! Pages of the practitioner, which the owner may use too.
 
+pub mod answers;
 pub mod arrange;
 pub mod block;
 pub mod booking;

@@ -220,6 +220,7 @@ pub(super) fn permission(known: &Known, on: Date, now: OffsetDateTime) -> (&'sta
         Err(TestRefused::NotBefore(day)) => {
             ("wait", tf("No skin test before {day}").with("day", when::day(day)).into())
         }
+        Err(TestRefused::AskFirst) => ("ask", t("Talk first, then test").to_owned()),
         Err(TestRefused::NoAnswers) => ("ask", t("Ask the health questions first").to_owned()),
         Err(_) => ("stop", t("No skin test").to_owned()),
     }

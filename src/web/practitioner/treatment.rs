@@ -2,6 +2,7 @@
 //! `GET` and `POST /desk/treatments/{id}/correction`: a further version of it. Template: `practitioner/treatment.html`.
 
 mod again;
+mod bottles;
 mod times;
 
 use askama::Template;
@@ -59,6 +60,8 @@ struct Chair {
     names: Names,
     services: Vec<(ServiceId, String)>,
     products: Vec<Offered>,
+    /// Fields for further bottles of them, and what can be chosen there: value and words.
+    further: (Vec<String>, Vec<(String, String)>),
     outcomes: Vec<(&'static str, &'static str)>,
     /// What was used the last time, and how it came out.
     last: String,
@@ -119,9 +122,14 @@ impl Chair {
         let area = kind.map_or(Area::Lash, ServiceKind::area);
         let (rows, mut filled) = times::rows(c, visit, area, current, &names).await?;
         let begun = treatments::start(c, &visit.id).await?.map(|begun| begun.started_at);
+        let named = match current {
+            Some(version) => bottles::filled(&version.products),
+            None => bottles::filled(&chair::bottles(c, &visit.id).await?),
+        };
+        let products: Vec<_> = products.iter().map(|product| offered(&product.id, &product.name, &all, day)).collect();
+        let further = (bottles::further(&named), bottles::choices(&products));
         if record.is_none() {
-            let bottles = chair::bottles(c, &visit.id).await?.into_iter();
-            filled.extend(bottles.map(|(product, number)| (format!("batch_{product}"), number)));
+            filled.extend(named);
             let measured = chair::measured(c, client, Some(&visit.id)).await?;
             filled.push(("shield".to_owned(), measured.map(|measured| measured.used).unwrap_or_default()));
         }
@@ -136,7 +144,8 @@ impl Chair {
             day: current.map(|version| version.started_at).or(begun).map_or(day, |at| names.zone.date_at(at)),
             client: client.clone(),
             services: services.map(|service| (service.id.clone(), service.name.clone())).collect(),
-            products: products.iter().map(|product| offered(&product.id, &product.name, &all, day)).collect(),
+            products,
+            further,
             outcomes: Outcome::ALL.map(|one| (one.as_str(), words::outcome(one))).to_vec(),
             last: last_time(c, client, &visit.id, &names).await?,
             rows,
@@ -165,9 +174,7 @@ impl Chair {
         let shield = read::text(&mut errors, fields, "shield", 60, false);
         let [one, two, tint] =
             ["lotion_one", "lotion_two", "tint"].map(|field| read::number(&mut errors, fields, field, 0, MINUTES_MOST));
-        let products = self.products.iter().filter(|product| !fields.trimmed(&product.field).is_empty());
-        let products =
-            products.map(|product| (product.id.clone(), fields.trimmed(&product.field).to_owned())).collect();
+        let products = self.bottles(fields, &mut errors);
         let span = started_at.zip(ended_at).filter(|(start, end)| start <= end);
         let times = span.map(|span| times::read_all(&self.rows, &mut errors, fields, span, &self.names));
         let times = times.unwrap_or_default();
@@ -274,7 +281,7 @@ fn fields_of(version: &Version, chair: &Chair) -> Result<Fields, Fault> {
         ("rinsed", if version.rinsed == Some(true) { "yes".to_owned() } else { String::new() }),
         ("outcome", version.outcome.as_str().to_owned()),
     ];
-    let batches = version.products.iter().map(|(id, batch)| (format!("batch_{id}"), batch.clone()));
+    let batches = bottles::filled(&version.products);
     let named = named.into_iter().map(|(name, value)| (name.to_owned(), value));
     Ok(Fields::of(named.chain(batches).chain(chair.filled.clone()).chain(chair.carried()?).collect()))
 }

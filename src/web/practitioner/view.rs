@@ -8,7 +8,7 @@ use super::words;
 use crate::actions::case::test_rules;
 use crate::domain::consent::{ConsentRecord, Signed};
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
-use crate::domain::questionnaire::{Answer, AnswerSet, Question, Questionnaire};
+use crate::domain::questionnaire::{Answer, AnswerSet, Question, Questionnaire, Taken};
 use crate::domain::readiness::Readiness;
 use crate::domain::skin_test::{TestResult, TestRules, VoidCause};
 use crate::domain::verdict::{About, Clears, Start, Verdict};
@@ -201,7 +201,7 @@ fn answer(questions: &Questionnaire, key: &str, given: &Answer) -> String {
 /// A set of answers, in the questions that were asked.
 pub(super) struct AnswersView {
     pub(super) given: String,
-    pub(super) by: &'static str,
+    pub(super) by: String,
     /// Question and answer: everything but a plain no.
     pub(super) told: Vec<(Markup<'static>, String)>,
     /// The questions answered with a plain no.
@@ -216,11 +216,7 @@ impl AnswersView {
         let questions = health::questionnaire(c, given.set.questionnaire).await?;
         let mut view = Self {
             given: names.moment(given.given_at),
-            by: if given.given_by == "client" {
-                tc("by whom", "the client")
-            } else {
-                tc("by whom", "the practitioner")
-            },
+            by: given.taken.as_ref().map_or_else(|| tc("by whom", "the client").to_owned(), Taken::in_words),
             told: Vec::new(),
             no: Vec::new(),
             hidden: 0,

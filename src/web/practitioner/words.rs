@@ -9,7 +9,7 @@ use crate::domain::catalogue::Area;
 use crate::domain::consent::ConsentStanding;
 use crate::domain::readiness::Readiness;
 use crate::domain::skin_test::ReadingRefused;
-use crate::domain::steps::Trait;
+use crate::domain::steps::{Part, Trait};
 use crate::domain::timing::Side;
 use crate::domain::verdict::{Earliest, Verdict};
 use crate::domain::visit::{EventRefused, VisitState};
@@ -212,6 +212,11 @@ pub(super) fn test(refusal: &TestRefused) -> Option<(&'static str, String)> {
         TestRefused::NoAnswers => {
             ("product", t("The health questions were not answered yet. They come before any skin test.").to_owned())
         }
+        TestRefused::AskFirst => (
+            "product",
+            t("An answer that decides on a skin test is open, or the answers are more than six months old. Ask her first, and take it down on the client’s page.")
+                .to_owned(),
+        ),
         TestRefused::Forbidden => (
             "product",
             t("The answers forbid a skin test of this product. Look at them on the client’s page.").to_owned(),
@@ -249,8 +254,8 @@ pub(super) fn record(refusal: &RecordRefused) -> (String, String) {
             "products".to_owned(),
             t("Write the batch of at least one product. Without any, the outcome is “stopped”.").to_owned(),
         ),
-        RecordRefused::UnknownBatch(product) => (format!("batch_{product}"), t(UNKNOWN_BATCH).to_owned()),
-        RecordRefused::Unfit(product, unfit) => (format!("batch_{product}"), self::unfit(unfit)),
+        RecordRefused::UnknownBatch(product, _) => (format!("batch_{product}"), t(UNKNOWN_BATCH).to_owned()),
+        RecordRefused::Unfit(product, _, unfit) => (format!("batch_{product}"), self::unfit(unfit)),
     }
 }
 
@@ -266,6 +271,12 @@ pub(super) fn unfit(unfit: &Unfit) -> String {
         }
         Unfit::OtherService => {
             t("This service doesn’t use a product of its kind, so it may not be used here.").to_owned()
+        }
+        Unfit::OtherStep(Part::LotionTwo) => {
+            t("It is a first lotion. The second one was on too, and no bottle of it is named.").to_owned()
+        }
+        Unfit::OtherStep(_) => {
+            t("It is a second lotion. The first one was on too, and no bottle of it is named.").to_owned()
         }
         Unfit::Expired(day) => {
             tf("This batch ended on {day}, so it may not be used.").with("day", when::day(*day)).to_string()

@@ -39,7 +39,7 @@ async fn practitioner(server: &Server, state: State) {
     she.inspect("week").await;
     books_somebody_in(&she).await;
     let record = she.first_link("/desk/clients", "/desk/clients/").await;
-    for page in ["growth", "letters", "reaction"] {
+    for page in ["growth", "letters", "reaction", "answers"] {
         she.inspect_at(&format!("{record}/{page}"), page).await;
     }
     if state == "full" {

@@ -243,6 +243,7 @@ async fn an_answer_that_changes_after_booking_is_signed_for_on_her_page() {
     app.app.clock.advance(Duration::MINUTE);
     studio.answer(&studio.mia, &[("contacts", Answer::Yes)]).await;
     let page = mia.get(&mia.get("/me").await.link("Read and sign")).await;
+    assert!(page.all("#answers dl").join(" ").contains("Do you wear contact lenses? Yes"), "{}", page.main());
     assert!(page.main().contains("A health answer has changed"), "{}", page.main());
     let path = format!("/me/visits/{visit}/sign");
     let refused = mia.submit(&page, "/me/visits/", &[("typed_name", "Mia")]).await;
@@ -394,6 +395,9 @@ async fn at_sixteen_a_guardian_signs_along_and_below_sixteen_nobody_can() {
     let details = take_first(&older, studio.lift.as_str()).await;
     let sign = fill(&older, &details, &born("2009"), &[]).await;
     assert!(sign.main().contains("Parent or guardian"), "{}", sign.main());
+    assert_eq!(sign.attributes("#answers", "open").len(), 1, "who signs for another has them before her");
+    assert!(sign.main().contains("please read them together"), "{}", sign.main());
+    assert!(sign.all("#answers dl").join(" ").contains("Do you wear contact lenses? No"), "{}", sign.main());
     let refused = older.submit(&sign, "/book/", &SIGNED).await;
     assert_eq!(refused.status, 422);
     assert!(refused.main().contains("what they are to you, such as"), "{}", refused.main());

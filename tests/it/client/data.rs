@@ -180,7 +180,7 @@ async fn of_whoever_was_treated_the_rest_is_locked_away_for_claims() {
     for sql in [
         "UPDATE client SET phone = '+49' WHERE id = ?",
         "UPDATE client SET restricted_at = NULL WHERE id = ?",
-        "INSERT INTO answers SELECT 'x', client_id, 1, '{}', '', 'client', '2026-03-02', 0, 0 FROM answers WHERE client_id = ?",
+        "INSERT INTO answers SELECT 'x', client_id, 1, '{}', '', 'client', '2026-03-02', 0, 0, NULL, NULL FROM answers WHERE client_id = ?",
     ] {
         let refused = sqlx::query(sql).bind(mia).execute(&mut *tx).await.unwrap_err();
         assert!(refused.to_string().contains("a restricted record is not"), "{sql}: {refused}");

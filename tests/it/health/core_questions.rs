@@ -96,11 +96,26 @@ fn only_what_a_rule_uses_is_asked() {
         sections.iter().flat_map(|section| &section.questions).map(|question| question.key.clone()).collect()
     };
     let tint = keys(&[ServiceKind::BrowTint], false);
-    for absent in ["perm_reaction", "adhesive_reaction", "asthma_fumes", "trich", "last_lift_on", "changes"] {
+    for absent in [
+        "perm_reaction",
+        "adhesive_reaction",
+        "asthma_fumes",
+        "trich",
+        "last_lash_lift_on",
+        "last_lash_tint",
+        "changes",
+    ] {
         assert!(!tint.contains(&absent.to_owned()), "{absent}");
     }
     let lift = keys(&[ServiceKind::LashLift], true);
-    for absent in ["dye_reaction", "black_henna_any", "last_tint", "topical_retinoid", "isotretinoin_stopped_on"] {
+    for absent in [
+        "dye_reaction",
+        "black_henna_any",
+        "last_lash_tint",
+        "last_brow_lamination",
+        "topical_retinoid",
+        "isotretinoin_stopped_on",
+    ] {
         assert!(!lift.contains(&absent.to_owned()), "{absent}");
     }
     assert!(lift.contains(&"changes".to_owned()), "asked from the second visit on");

@@ -25,7 +25,7 @@ fn outcome() -> impl Strategy<Value = Outcome> {
         Just(Outcome::Ask),
         Just(Outcome::LetterNeeded),
         (span(), then, any::<bool>(), any::<bool>()).prop_map(|(wait, then, letter, dated)| Outcome::WaitUntil {
-            from: dated.then(|| "last_lift_on".to_owned()),
+            from: dated.then(|| "last_lash_lift_on".to_owned()),
             wait,
             then,
             letter

@@ -132,6 +132,7 @@ fn label(holds: &[(Ingredient, Option<u16>)], areas: &[Area]) -> Label {
         professional_only: true,
         ph: Some(90),
         age: Some(16),
+        step: None,
     }
 }
 

@@ -54,13 +54,13 @@ rows! {
     blepharitis_state_active_rests_on_common_practice: "blepharitis=yes blepharitis_state=active" => &[("ANY", "wait 14d then note", PRACTICE)];
     blepharitis_state_settled_rests_on_nhs_trust_leaflet: "blepharitis=yes blepharitis_state=settled" => &[("ANY", "note", "NHS trust leaflet")];
     blepharitis_state_frequent_rests_on_common_practice: "blepharitis=yes blepharitis_state=frequent" => &[("ANY", "letter", PRACTICE)];
-    keratitis_uveitis_state_now_rests_on_common_practice: "keratitis_uveitis=yes keratitis_uveitis_state=now" => &[("ANY", "never", PRACTICE)];
+    keratitis_uveitis_state_now_rests_on_common_practice: "keratitis_uveitis=yes keratitis_uveitis_state=now" => &[("ANY", "never for 28d", PRACTICE), ("ANY", "letter", PRACTICE)];
     keratitis_uveitis_state_earlier_rests_on_common_practice: "keratitis_uveitis=yes keratitis_uveitis_state=earlier" => &[("ANY", "letter", PRACTICE)];
-    herpes_state_active_rests_on_common_practice: "herpes=yes herpes_state=active" => &[("ANY", "never", PRACTICE)];
+    herpes_state_active_rests_on_common_practice: "herpes=yes herpes_state=active" => &[("ANY", "never for 14d", PRACTICE), ("ANY", "wait 28d then ask", PRACTICE)];
     herpes_state_healed_rests_on_common_practice: "herpes=yes herpes_state=healed herpes_healed_on=~3" => &[("ANY", "wait 14d from herpes_healed_on then note", PRACTICE)];
     herpes_state_in_eye_rests_on_common_practice: "herpes=yes herpes_state=in_eye" => &[("ANY", "letter", PRACTICE)];
-    impetigo_ringworm_rests_on_common_practice: "impetigo_ringworm=yes" => &[("ANY", "never", PRACTICE)];
-    lice_mites_rests_on_common_practice: "lice_mites=yes" => &[("ANY", "never or letter", PRACTICE)];
+    impetigo_ringworm_rests_on_common_practice: "impetigo_ringworm=yes" => &[("ANY", "never for 14d", PRACTICE), ("ANY", "wait 28d then ask", PRACTICE)];
+    lice_mites_rests_on_common_practice: "lice_mites=yes" => &[("ANY", "never for 14d or letter", PRACTICE), ("ANY", "letter", PRACTICE)];
     fever_unwell_rests_on_common_practice: "fever_unwell=yes" => &[("ANY", "wait 7d then note", PRACTICE)];
     broken_skin_rests_on_common_practice: "broken_skin=yes" => &[("ANY", "wait 7d then note", PRACTICE)];
     lump_unexplained_rests_on_common_practice: "lump_unexplained=yes" => &[("ANY", "letter", PRACTICE)];
@@ -85,8 +85,10 @@ rows! {
     extensions_thin_rests_on_common_practice: "extensions_now=yes extensions_thin=yes" => &[("P T", "wait 2d then note", PRACTICE), ("P T", "ask", PRACTICE)];
     extensions_sight_no_rests_on_moshirfar_2018: "extensions_irritated=yes extensions_sight=no" => &[("ANY", "wait 14d then note", "Moshirfar 2018")];
     extensions_sight_rests_on_moshirfar_2018: "extensions_irritated=yes extensions_sight=yes" => &[("ANY", "wait 14d then note", "Moshirfar 2018"), ("ANY", "letter", "Moshirfar 2018")];
-    last_lift_rests_on_common_practice: "last_lift=yes last_lift_on=~10" => &[("P", "wait 42d from last_lift_on", PRACTICE)];
-    last_tint_rests_on_common_practice: "last_tint=yes last_tint_on=~10" => &[("T", "wait 21d from last_tint_on", PRACTICE)];
+    last_lash_lift_rests_on_common_practice: "last_lash_lift=yes last_lash_lift_on=~10" => &[("P lash", "wait 42d from last_lash_lift_on", PRACTICE)];
+    last_brow_lamination_rests_on_common_practice: "last_brow_lamination=yes last_brow_lamination_on=~10" => &[("P brow", "wait 42d from last_brow_lamination_on", PRACTICE)];
+    last_lash_tint_rests_on_common_practice: "last_lash_tint=yes last_lash_tint_on=~10" => &[("T lash", "wait 21d from last_lash_tint_on", PRACTICE)];
+    last_brow_tint_rests_on_common_practice: "last_brow_tint=yes last_brow_tint_on=~10" => &[("T brow", "wait 21d from last_brow_tint_on", PRACTICE)];
     sparse_brittle_how_some_rests_on_common_practice: "sparse_brittle=yes sparse_brittle_how=some" => &[("P A", "ask", PRACTICE)];
     sparse_brittle_how_poor_rests_on_common_practice: "sparse_brittle=yes sparse_brittle_how=poor" => &[("P", "refused or reason", PRACTICE), ("A", "ask", PRACTICE)];
     alopecia_state_stable_rests_on_common_practice: "alopecia=yes alopecia_state=stable" => &[("ANY", "ask", PRACTICE)];
@@ -304,6 +306,29 @@ fn a_reaction_to_perm_lotion_asks_when_the_products_share_no_ingredient() {
         screening.ingredients = Some(&held);
         let reasons = screening.reasons(ServiceKind::LashLift, GIVEN);
         assert_eq!(reasons.iter().map(|reason| reason.verdict).collect::<Vec<_>>(), [verdict], "{held:?}");
+    }
+}
+
+/// What was done to the brows says nothing of the lashes, and the other way round.
+#[test]
+fn answers_to_the_questions_of_before_are_kept_and_each_area_is_asked_anew() {
+    let shipped = Shipped::new();
+    let gone = ["last_lash_lift", "last_brow_lamination", "last_lash_tint", "last_brow_tint"];
+    let mut answers = shipped.all_no().without(|key| gone.contains(&key));
+    answers.set("last_lift", Answer::Yes);
+    answers.set("last_lift_on", Answer::Date(GIVEN));
+    let set = super::set(answers);
+    for (service, open) in [
+        (ServiceKind::LashLift, &["last_lash_lift"][..]),
+        (ServiceKind::LiftAndTint, &["last_lash_lift", "last_lash_tint"]),
+        (ServiceKind::BrowLamination, &["last_brow_lamination"]),
+        (ServiceKind::BrowTint, &["last_brow_tint"]),
+    ] {
+        let screening = shipped.screening(&set);
+        let asked: Vec<&str> = screening.open(service).into_iter().map(|question| question.key.as_str()).collect();
+        assert_eq!(asked, open, "{service:?}");
+        let verdicts: Vec<_> = shipped.reasons(&set, service, GIVEN).iter().map(|reason| reason.verdict).collect();
+        assert_eq!(verdicts, vec![Verdict::Ask; open.len()], "{service:?}");
     }
 }
 

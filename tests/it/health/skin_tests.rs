@@ -216,12 +216,43 @@ fn some_clients_are_not_tested_at_all() {
     }
     assert_eq!(may(&[("ppd_allergy", Answer::Yes)], adult, tint), no("ppd_allergy_tint"));
     let flare = [("eczema_psoriasis", Answer::Yes), ("eczema_psoriasis_where", Answer::Choice("on_site".to_owned()))];
-    assert_eq!(may(&flare, adult, tint), no("eczema_on_site"));
+    let fortnight = TestPermission::NotBefore(GIVEN + Duration::days(14));
+    assert_eq!(may(&flare, adult, tint), fortnight, "a flare passes");
+    let severe = [("eczema_psoriasis", Answer::Yes), ("eczema_psoriasis_where", Answer::Choice("severe".to_owned()))];
+    assert_eq!(may(&severe, adult, tint), no("eczema_severe"));
+    let month = TestPermission::NotBefore(GIVEN + Duration::days(28));
+    assert_eq!(may(&[("impetigo_ringworm", Answer::Yes)], adult, tint), month, "an infection passes");
     let week = TestPermission::NotBefore(GIVEN + Duration::days(7));
     assert_eq!(may(&[("steroid_eye", Answer::Yes)], adult, tint), week);
     assert_eq!(may(&[("broken_skin", Answer::Yes)], adult, tint), week);
     let tablets = [("immunosup", Answer::Yes), ("immunosup_kind", Answer::Choice("steroids".to_owned()))];
     assert_eq!(may(&tablets, adult, tint), TestPermission::Unreliable);
+}
+
+/// An unknown answer is asked and never taken for a no (common practice, no source): nothing goes on the skin before.
+#[test]
+fn what_she_left_open_or_would_rather_talk_about_holds_a_skin_test_back() {
+    let shipped = Shipped::new();
+    let adult = Some(BirthDate::of(date!(1990 - 04 - 23), GIVEN).unwrap());
+    let (tint, lamination) = (ServiceKind::LashTint, ServiceKind::BrowLamination);
+    let may = |set: &_, service| shipped.screening(set).may_test(adult, service, GIVEN);
+    for key in ["dye_reaction", "ppd_allergy", "black_henna_reaction", "steroid_eye", "broken_skin", "eczema_psoriasis"]
+    {
+        let talk = shipped.no_but(&[(key, Answer::PreferToTalk)]);
+        assert_eq!(may(&talk, tint), TestPermission::AskFirst, "{key}");
+        let blank = super::set(shipped.all_no().without(|other| other == key));
+        assert_eq!(may(&blank, tint), TestPermission::AskFirst, "{key} left open");
+    }
+    let flare = shipped.no_but(&[("eczema_psoriasis", Answer::Yes), ("eczema_psoriasis_where", Answer::PreferToTalk)]);
+    assert_eq!(may(&flare, tint), TestPermission::AskFirst, "a follow-up");
+    let dye = shipped.no_but(&[("dye_reaction", Answer::PreferToTalk)]);
+    assert_eq!(may(&dye, lamination), TestPermission::Yes, "no colour in it");
+    let other = shipped.no_but(&[("contacts", Answer::PreferToTalk), ("pregnant", Answer::PreferToTalk)]);
+    assert_eq!(may(&other, tint), TestPermission::Yes, "neither bars a test");
+    let known = shipped.no_but(&[("dye_reaction", Answer::PreferToTalk), ("ppd_allergy", Answer::Yes)]);
+    assert_eq!(may(&known, tint), TestPermission::No { rule: "ppd_allergy_tint".to_owned() });
+    let waits = shipped.no_but(&[("dye_reaction", Answer::PreferToTalk), ("broken_skin", Answer::Yes)]);
+    assert_eq!(may(&waits, tint), TestPermission::AskFirst, "a day alone would clear nothing");
 }
 
 #[test]

@@ -177,15 +177,15 @@ fn the_strictest_reason_decides_and_the_latest_wait_is_named() {
     let given = [
         ("contacts", Answer::Yes),
         ("stye", Answer::Yes),
-        ("last_tint", Answer::Yes),
-        ("last_tint_on", Answer::Date(GIVEN)),
+        ("last_lash_tint", Answer::Yes),
+        ("last_lash_tint_on", Answer::Date(GIVEN)),
         ("glaucoma", Answer::Yes),
     ];
     let window_opens = Some(date!(2026 - 03 - 20));
     let readiness = Client { window_opens, ..Client::new(ServiceKind::LiftAndTint) }.answering(&given).readiness();
     assert_eq!(readiness.verdict, Verdict::LetterNeeded);
     assert_eq!(readiness.from, Some(Earliest::Day(date!(2026 - 03 - 30))), "three weeks after the tint");
-    assert_eq!(rules(&readiness), ["glaucoma", "stye", "last_tint", "window_not_open", "contacts"]);
+    assert_eq!(rules(&readiness), ["glaucoma", "stye", "last_lash_tint", "window_not_open", "contacts"]);
     assert_eq!(readiness.may_start(), Start::WithReason);
 }
 
@@ -338,6 +338,7 @@ fn label(ingredient: Ingredient, share: Option<u16>, area: Area) -> Label {
         professional_only: true,
         ph: Some(90),
         age: Some(16),
+        step: None,
     }
 }
 

@@ -107,6 +107,25 @@ pub(super) fn words_of_pdf(pdf: &[u8]) -> String {
 }
 
 #[tokio::test]
+async fn both_bottles_of_one_product_are_in_the_package() {
+    let (app, studio) = with_a_past().await;
+    let mut tx = app.app.db.write().await.unwrap();
+    let mut record = treatments::of_client(&mut tx, &studio.mia).await.unwrap().remove(0);
+    let mut third = record.versions.remove(0);
+    (third.version, third.reason) = (3, "A second bottle was opened".to_owned());
+    third.products.push((studio.tint.clone(), "A-1907".to_owned()));
+    treatments::add_version(&mut tx, &record.id, &third).await.unwrap();
+    tx.commit().await.unwrap();
+    let files = unpack(&package_of_mia(&app.owner().await, &studio).await);
+    let table = files.iter().find(|(name, _)| name.ends_with("/products_used.csv")).unwrap().1;
+    let table = String::from_utf8(table.clone()).unwrap();
+    let third = table.lines().filter(|line| line.contains(",3,")).collect::<Vec<_>>().join(" ");
+    assert!(third.contains(GOOD_BATCH) && third.contains("A-1907"), "{table}");
+    let pdf = files.iter().find(|(name, _)| name.ends_with(".pdf")).map(|(_, pdf)| words_of_pdf(pdf)).unwrap();
+    assert!(pdf.contains("A-1907"), "{pdf}");
+}
+
+#[tokio::test]
 async fn what_was_taken_back_is_told_of_the_signature_before_it_and_not_of_the_one_after() {
     let (app, studio) = TestApp::with_studio().await;
     studio.consent(&studio.mia, &studio.lift).await;

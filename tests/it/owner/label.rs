@@ -3,6 +3,7 @@
 use palpebra::domain::catalogue::Area;
 use palpebra::domain::ids::ProductId;
 use palpebra::domain::limits::{Ingredient, Label};
+use palpebra::domain::steps::Part;
 use palpebra::store::catalogue;
 
 use super::Desk;
@@ -26,12 +27,15 @@ async fn a_lotion_that_fits_shows_no_warning_and_one_that_does_not_names_the_ent
         ("many-holds", "thioglycolate"),
         ("share_thioglycolate", "11"),
         ("ph", "9,2"),
+        ("step", "lotion_two"),
     ];
     desk.fill(&path, &path, &fits).await;
     let stored = label(&desk, &id).await.unwrap();
     assert_eq!(stored.holds, [(Ingredient::Thioglycolate, Some(1100))].into());
     assert_eq!((stored.areas, stored.ph, stored.professional_only), ([Area::Lash].into(), Some(92), true));
+    assert_eq!(stored.step, Some(Part::LotionTwo));
     let shown = desk.owner.get(&page).await;
+    assert!(shown.main().contains("The second, which sets it"), "{}", shown.main());
     assert!(shown.main().contains("11 %") && !shown.main().contains("doesn’t fit"), "{}", shown.main());
     desk.fill(&path, &path, &[("share_thioglycolate", "11.01")]).await;
     let shown = desk.owner.get(&page).await;

@@ -102,7 +102,7 @@ async fn the_windows_are_those_that_everybody_else_is_shown() {
     for line in &wanted {
         assert!(rows.iter().any(|row| row.starts_with(line)), "{line} is not in {csv}");
     }
-    assert_eq!(rows.len(), wanted.len(), "the stopped one lifted nothing: {csv}");
+    assert_eq!(rows.len(), wanted.len(), "nothing was on her when one was stopped: {csv}");
 }
 
 async fn sign(app: &TestApp, studio: &Studio, marketing: bool) {

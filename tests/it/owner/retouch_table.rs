@@ -26,6 +26,7 @@ enum Event {
     Correct { nth: usize, service: usize, outcome: Outcome },
     Remove { nth: usize },
     Move { nth: usize, minute: i64 },
+    Press { nth: usize },
     HandOver { nth: usize, client: usize },
     Rename { client: usize },
     Rule { service: usize, days: [u32; 3] },
@@ -53,6 +54,7 @@ fn event() -> impl Strategy<Value = Event> {
             .prop_map(|(nth, service, outcome)| Event::Correct { nth, service, outcome }),
         1 => nth.clone().prop_map(|nth| Event::Remove { nth }),
         1 => (nth.clone(), minute()).prop_map(|(nth, minute)| Event::Move { nth, minute }),
+        1 => nth.clone().prop_map(|nth| Event::Press { nth }),
         1 => (nth, client.clone()).prop_map(|(nth, client)| Event::HandOver { nth, client }),
         1 => client.prop_map(|client| Event::Rename { client }),
         1 => (service, [0u32..90, 0u32..90, 0u32..90]).prop_map(|(service, days)| Event::Rule { service, days }),
@@ -119,7 +121,7 @@ impl World {
             started_at: at,
             ended_at: at,
             shield: String::new(),
-            lotion_one_minutes: None,
+            lotion_one_minutes: version.is_multiple_of(2).then_some(4),
             lotion_two_minutes: None,
             tint_minutes: None,
             notes: String::new(),
@@ -182,6 +184,12 @@ impl World {
                 let visit: String = visit.fetch_one(&mut *tx).await.unwrap();
                 self.put(&mut tx, &VisitId::parse(&visit).unwrap(), *minute).await;
                 tx.commit().await.unwrap();
+            }
+            Event::Press { nth: n } => {
+                let Some(at) = nth(n) else { return };
+                let pressed = "INSERT INTO chair_event SELECT lower(hex(randomblob(16))), visit_id, 'on', 1, 'left', 0, 60, NULL, 0,
+                                   'x', 0 FROM treatment WHERE id = ?1 AND ?2 = ''";
+                sql(pressed, [records[at].0.as_str().to_owned(), String::new()]).await;
             }
             Event::HandOver { nth: n, client } => {
                 let Some(at) = nth(n) else { return };

@@ -7,8 +7,10 @@ use palpebra::actions::seen::Saved;
 use palpebra::domain::bottle::Days;
 use palpebra::domain::catalogue::Area;
 use palpebra::domain::limits::{Ingredient, Label};
+use palpebra::domain::steps::Part;
 use palpebra::store::catalogue::Batch;
-use palpebra::store::{accounts, chair};
+use palpebra::store::{accounts, chair, treatments};
+use time::Duration;
 use time::macros::date;
 
 use super::treatment::under_way;
@@ -100,4 +102,75 @@ async fn a_bottle_that_is_taken_stands_in_the_record_and_in_a_report_on_the_way(
     let shown = liv.follow(sent).await.main();
     assert!(shown.contains("while it was under way") && shown.contains("Bow Lotion, batch A-2031"), "{shown}");
     assert!(shown.contains("Emergency eye care now"), "{shown}");
+}
+
+#[tokio::test]
+async fn a_bottle_that_runs_out_is_followed_by_the_next_and_both_stand_in_the_record() {
+    let (app, studio) = TestApp::with_studio().await;
+    let (liv, id) = under_way(&app, &studio).await;
+    let next = Batch { product: studio.lotion.clone(), number: "B.2032".to_owned(), days: Days::default() };
+    let mut tx = app.app.db.write().await.unwrap();
+    palpebra::store::catalogue::save_batch(&mut tx, &next).await.unwrap();
+    tx.commit().await.unwrap();
+    let (chair_page, batch) = (format!("/desk/visits/{id}/chair"), format!("/desk/visits/{id}/chair/batch"));
+    for number in [GOOD_BATCH, "B.2032", GOOD_BATCH] {
+        let open = liv.get(&chair_page).await;
+        assert_eq!(liv.submit(&open, &batch, &[("batch", number)]).await.status, 303);
+        app.app.clock.advance(Duration::MINUTE);
+    }
+    let both = [(studio.lotion.clone(), GOOD_BATCH.to_owned()), (studio.lotion.clone(), "B.2032".to_owned())];
+    let taken = liv.get(&chair_page).await.main();
+    assert!(taken.contains("batch A-2031") && taken.contains("batch B.2032"), "{taken}");
+
+    let record = format!("/desk/visits/{id}/treatment");
+    let open = liv.get(&record).await;
+    let further = format!("{}.B.2032", studio.lotion);
+    let old = format!("{}.{OLD_BATCH}", studio.lotion);
+    assert!(open.form(&record).1.contains(&("further_0".to_owned(), further)), "{:?}", open.form(&record).1);
+    let fields = [("outcome", "as_wished"), ("further_1", old.as_str())];
+    let refused = liv.submit(&open, &record, &fields).await;
+    assert!(refused.all("#further_1-error").join(" ").contains("ended on"), "{}", refused.main());
+    for (wrong, said) in [("x", "choose"), (old.strip_suffix(OLD_BATCH).unwrap(), "doesn’t know this batch")] {
+        let refused = liv.submit(&open, &record, &[fields[0], ("further_1", wrong)]).await;
+        assert!(refused.all("#further_1-error").join(" ").contains(said), "{wrong}: {}", refused.main());
+    }
+    assert_eq!(liv.submit(&open, &record, &fields[..1]).await.status, 303);
+    let stored = treatments::of_visit(&mut app.app.db.read().await.unwrap(), &id).await.unwrap().unwrap();
+    assert_eq!(stored.current().unwrap().products, both);
+    let correction = format!("/desk/treatments/{}/correction", stored.id);
+    let open = liv.get(&correction).await;
+    assert_eq!(liv.submit(&open, &correction, &[("reason", "A word."), ("notes", "Calm.")]).await.status, 303);
+    let stored = treatments::of_visit(&mut app.app.db.read().await.unwrap(), &id).await.unwrap().unwrap();
+    assert_eq!((stored.versions.len(), &stored.current().unwrap().products[..]), (2, &both[..]));
+    let owner = app.owner().await;
+    for (_, number) in &both {
+        let traced = owner.get(&format!("/owner/trace?batch={}.{number}", studio.lotion)).await.main();
+        assert!(traced.contains("Mia Sandgren"), "{number}: {traced}");
+    }
+}
+
+#[tokio::test]
+async fn one_lotion_does_not_stand_for_both_steps_once_it_is_said_which_it_is() {
+    let (app, studio) = TestApp::with_studio().await;
+    let (liv, id) = under_way(&app, &studio).await;
+    const WARNS: &str = "What was checked is the other lotion";
+    let (chair_page, batch) = (format!("/desk/visits/{id}/chair"), format!("/desk/visits/{id}/chair/batch"));
+    let open = liv.get(&chair_page).await;
+    assert_eq!(liv.submit(&open, &batch, &[("batch", GOOD_BATCH)]).await.status, 303);
+    assert!(!liv.get(&chair_page).await.main().contains(WARNS), "nobody said which lotion it is");
+    let one = Label { step: Some(Part::LotionOne), ..label(&[Area::Lash], 800) };
+    set_label(&app, &studio, &one).await;
+    let cards = liv.get(&chair_page).await.all("ol.steps > li");
+    let warned: Vec<bool> = cards.iter().map(|card| card.contains(WARNS)).collect();
+    assert_eq!(warned.iter().filter(|warned| **warned).count(), 1, "{cards:?}");
+    assert!(cards[1].contains("Bow Lotion, batch A-2031") && warned[3], "{cards:?}");
+
+    let record = format!("/desk/visits/{id}/treatment");
+    let open = liv.get(&record).await;
+    let mut fields = vec![("outcome", "as_wished"), ("lotion_one", "6"), ("lotion_two", "5")];
+    let refused = liv.submit(&open, &record, &fields).await;
+    let said = refused.all(&format!("#batch_{}-error", studio.lotion)).join(" ");
+    assert!(said.contains("The second one was on too"), "{}", refused.main());
+    fields.push(("used_although", "Its bottle was lost."));
+    assert_eq!(liv.submit(&open, &record, &fields).await.status, 303, "what was done has to be written down");
 }

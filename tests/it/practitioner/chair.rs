@@ -1,5 +1,6 @@
 //! At the chair: checks, steps with their times by eye, shields, and what follows.
 
+use palpebra::actions::case::Known;
 use palpebra::actions::steps::{save_plan, save_shields};
 use palpebra::domain::ids::VisitId;
 use palpebra::domain::shield::Shield;
@@ -261,4 +262,56 @@ async fn steps_of_a_product_and_reduced_times_hold_from_the_start_on() {
     );
     assert_eq!(page.attributes(".two-sides", "data-seconds"), ["420"]);
     assert!(!page.main().contains("Second lotion"), "{}", page.main());
+}
+
+/// The first day on which she may be lifted again, as whoever books is told and as the retouch list has it.
+async fn opens(app: &TestApp, studio: &Studio) -> Option<String> {
+    let listed = app.owner().await.get("/owner/retouch/list.csv").await.source();
+    let listed = listed.lines().skip(1).map(|line| line.split(',').nth(3).unwrap().to_owned()).next();
+    let mut c = app.app.db.read().await.unwrap();
+    let row = palpebra::store::studio::get(&mut c).await.unwrap().unwrap();
+    let known = Known::load(&mut c, &row, Some(&studio.mia), &studio.lift).await.unwrap();
+    let window = known.window(app.app.clock.now() + Duration::DAY, &[]).map(|window| window.opens().to_string());
+    assert_eq!(listed, window, "one rule serves both");
+    window
+}
+
+#[tokio::test]
+async fn a_lift_that_was_stopped_opens_a_wait_once_anything_was_on_her_lashes() {
+    let slip = format!(
+        r#"{{"id":"{SECOND}","kind":"take_back","step":1,"side":"right","at":{},"slip":"{FIRST}"}}"#,
+        NOW.unix_timestamp() + 610
+    );
+    let pressed = on(FIRST, 1, "right", 600);
+    let lotion = |studio: &Studio| (format!("batch_{}", studio.lotion), GOOD_BATCH.to_owned());
+    for (presses, minutes, named, waits) in [
+        (vec![], "", false, false),
+        (vec![], "1", false, true),
+        (vec![], "", true, true),
+        (vec![pressed.clone()], "", false, true),
+        (vec![pressed, slip], "", false, false),
+    ] {
+        let (app, studio) = TestApp::with_studio().await;
+        assert_eq!(opens(&app, &studio).await, None);
+        let (liv, id) = under_way(&app, &studio).await;
+        let begun = opens(&app, &studio).await;
+        assert_eq!(begun.as_deref(), Some("2026-04-17"), "begun, and nothing is written yet");
+        send(&liv, &id, app.app.clock.now(), &presses).await;
+        let path = format!("/desk/visits/{id}/treatment");
+        let page = liv.get(&path).await;
+        let named = if named { lotion(&studio) } else { Default::default() };
+        let fields = [
+            ("outcome", "stopped"),
+            ("on_1_right_0", ""),
+            ("lotion_one", minutes),
+            (named.0.as_str(), named.1.as_str()),
+        ];
+        let done = liv.submit(&page, &path, &fields).await;
+        assert_eq!(done.status, 303, "{}", done.main());
+        let told = opens(&app, &studio).await;
+        assert_eq!(told, begun.filter(|_| waits), "{} presses, {minutes} minutes, {named:?}", presses.len());
+        // What a device sends later counts too.
+        send(&liv, &id, app.app.clock.now(), &[on(THIRD, 1, "left", 620)]).await;
+        assert!(opens(&app, &studio).await.is_some());
+    }
 }

@@ -110,6 +110,16 @@ async fn counts_are_fitted_and_told_as_a_range() {
 }
 
 #[tokio::test]
+async fn a_count_after_a_lift_that_was_stopped_says_nothing_of_her_cycle() {
+    let (app, studio) = TestApp::with_studio().await;
+    studio.treated(&studio.mia, &studio.lift, FIRST, Outcome::Stopped, &[&studio.lotion]).await;
+    let second = studio.treated(&studio.mia, &studio.lift, SECOND, Outcome::AsWished, &[&studio.lotion]).await;
+    count(&app, &second, 60, 33).await;
+    let text = page(&app, &studio, "").await.main();
+    assert!(text.contains("Nothing has been counted") && text.contains("15 December 2025"), "{text}");
+}
+
+#[tokio::test]
 async fn a_broken_balance_is_told_without_naming_the_answer() {
     let (app, studio, second) = lifted_twice().await;
     count(&app, &second, 60, 33).await;

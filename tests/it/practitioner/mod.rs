@@ -1,11 +1,13 @@
 //! Pages of the practitioner, and the case they show.
 #![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
 
+mod answers;
 mod bottles;
 mod calendar;
 mod case;
 mod chair;
 mod clients;
+mod growth;
 mod guardian;
 mod harm;
 mod letters;

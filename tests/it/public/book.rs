@@ -1,10 +1,14 @@
 //! A client books herself, page by page, without a script.
 #![expect(clippy::unwrap_used, reason = "a test may fail where it stands")]
 
+use palpebra::domain::ids::AnswersId;
+use palpebra::domain::questionnaire::Answer;
+use palpebra::store::health::StoredAnswers;
 use palpebra::store::{clients, drafts, health, visits};
 use palpebra::web::limits::Limits;
 use reqwest::Method;
 use time::Duration;
+use time::macros::date;
 
 use crate::support::TestApp;
 use crate::support::booking::{DETAILS, SIGNED, answer_all, answer_page, fill, first_slot, take_first};
@@ -272,6 +276,60 @@ async fn a_rule_that_forbids_is_told_kindly_and_nothing_is_booked() {
     assert!(page.main().contains("Why"), "{}", page.main());
     assert!(!page.main().contains("Sign and book"), "{}", page.main());
     assert_eq!(booked_rows(&app).await, 0);
+}
+
+/// Mia answered when one question was on lashes and brows at once.
+#[tokio::test]
+async fn a_returning_client_is_asked_what_is_new_among_the_questions() {
+    let (app, studio) = TestApp::with_studio().await;
+    let gone = ["last_lash_lift", "last_brow_lamination", "last_lash_tint", "last_brow_tint"];
+    let mut set =
+        studio.answers(&[("last_lift", Answer::Yes), ("last_lift_on", Answer::Date(date!(2026 - 02 - 23)))]).await;
+    set.answers = set.answers.without(|key| gone.contains(&key));
+    app.app.clock.advance(Duration::MINUTE);
+    let given = StoredAnswers { id: AnswersId::from_random([7; 16]), set, taken: None, given_at: app.app.clock.now() };
+    let mut tx = app.app.db.write().await.unwrap();
+    health::add_answers(&mut tx, &studio.mia, &given).await.unwrap();
+    tx.commit().await.unwrap();
+    let mia = app.client(MIA).await;
+    let page = take_first(&mia, studio.lift.as_str()).await;
+    assert!(
+        page.main().contains("Have your lashes been lifted before, here or elsewhere? Not answered"),
+        "{}",
+        page.main()
+    );
+    assert!(!page.main().contains("laminated") && !page.main().contains("Nothing has changed"), "{}", page.main());
+    let next = mia.submit(&page, "/book/", &[("nothing", "check")]).await;
+    let questions = mia.follow(next).await;
+    let sign = answer_all(&mia, questions, &[]).await;
+    let done = mia.submit(&sign, "/book/", &[SIGNED[0], SIGNED[1], ("typed_name", "Mia Sandgren")]).await;
+    assert!(mia.follow(done).await.main().contains("Booked"));
+    let newest = health::answers(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap().remove(0).set;
+    assert_eq!(newest.answers.get("last_lash_lift"), Some(&Answer::No));
+}
+
+/// A cold sore heals: it bars today, and not a visit five weeks from now, before which she is asked again (common practice,
+/// no source).
+#[tokio::test]
+async fn what_passes_is_refused_today_and_booked_for_in_five_weeks() {
+    let (app, studio) = TestApp::with_studio().await;
+    let sore = [("herpes", "yes"), ("herpes_state", "active")];
+    let person = app.visitor();
+    let details = take_first(&person, studio.lift.as_str()).await;
+    let refused = fill(&person, &details, &DETAILS, &sore).await;
+    assert!(refused.main().contains("While it is active we won't treat"), "{}", refused.main());
+    assert!(refused.main().contains("From Monday 30 March 2026 on"), "{}", refused.main());
+    let times = person.get(&refused.link("See times from then on")).await;
+    assert_eq!(times.status, 200);
+
+    let path = format!("/services/{}", studio.lift);
+    let page = person.get(&format!("{path}?from=2026-04-06")).await;
+    let held = person.submit(&page, "/services/", &[("time", &first_slot(&page))]).await;
+    let details = person.follow(held).await;
+    let sign = fill(&person, &details, &DETAILS, &sore).await;
+    assert!(sign.main().contains("the skin has to have been whole for two weeks"), "{}", sign.main());
+    let done = person.submit(&sign, "/book/", &SIGNED).await;
+    assert!(person.follow(done).await.main().contains("Booked"));
 }
 
 /// "No colour and no allergy test under 16": advice of a UK trade body for hairdressing.

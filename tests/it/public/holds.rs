@@ -83,6 +83,16 @@ async fn a_hold_is_renewed_ten_times_then_another_time_is_chosen_and_nothing_typ
     let booked = slow.submit(&sign, "/book/", &SIGNED).await;
     assert!(booked.location().unwrap().ends_with("/time"), "{:?}", booked.location());
     let times = slow.follow(booked).await;
+    // What can't be had from here is on no list of hers; a stranger elsewhere sees all of it.
+    let listed = times.attributes("button.slot", "value");
+    let spent = Choice::parse(chosen).unwrap();
+    let near = |slot: &String| {
+        let slot = Choice::parse(slot).unwrap();
+        slot.practitioner == spent.practitioner && (slot.starts_at - spent.starts_at).abs() < Duration::HOUR
+    };
+    assert!(!listed.is_empty() && !listed.iter().any(near), "{listed:?}");
+    let anew = slow.get(&format!("/services/{}", studio.lift)).await.attributes("button.slot", "value");
+    assert!(!anew.contains(chosen), "{anew:?}");
     let spent = slow.submit(&times, "/book/", &[("time", chosen)]).await;
     assert_eq!(spent.status, 429, "others have their turn");
     assert!(spent.main().contains("That time was kept for as long as it may be"), "{}", spent.main());

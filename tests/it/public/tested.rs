@@ -110,6 +110,23 @@ async fn a_skin_test_is_booked_for_a_day_on_which_it_may_be_made() {
 }
 
 #[tokio::test]
+async fn no_skin_test_is_booked_along_while_she_would_rather_talk_about_what_decides_on_it() {
+    let (app, studio) = TestApp::with_studio().await;
+    for key in ["dye_reaction", "ppd_allergy", "adhesive_reaction"] {
+        let person = app.visitor();
+        let details = pair(&person, studio.lift_and_tint.as_str()).await;
+        let page = fill(&person, &details, &DETAILS, &[(key, "talk")]).await;
+        assert!(page.main().contains("Let us talk first"), "{key}: {}", page.main());
+        assert!(page.main().contains("Please call or write to us"), "{}", page.main());
+        assert!(!page.main().contains("Sign and book") && !page.main().contains("is not right for you"), "{key}");
+    }
+    let person = app.visitor();
+    let details = pair(&person, studio.lift_and_tint.as_str()).await;
+    let sign = fill(&person, &details, &DETAILS, &[("contacts", "talk")]).await;
+    assert!(sign.main().contains("your practitioner will ask you in private"), "{}", sign.main());
+}
+
+#[tokio::test]
 async fn a_guardian_signs_for_whoever_is_tested_at_seventeen() {
     let (app, studio) = TestApp::with_studio().await;
     let person = app.visitor();

@@ -87,7 +87,7 @@ async fn a_destroyed_key_leaves_no_byte_behind() {
     let given = health::StoredAnswers {
         id: palpebra::domain::ids::AnswersId::from_random([7; 16]),
         set: studio.answers(&[]).await,
-        given_by: "client".to_owned(),
+        taken: None,
         given_at: app.app.clock.now(),
     };
     let mut tx = app.app.db.write().await.unwrap();

@@ -92,7 +92,7 @@ async fn a_missing_key_is_told_to_the_team_and_to_the_client_in_their_words() {
     studio.add_client(&ada, "Ada Norrgard", "ada@clients.example.org", date!(1990 - 02 - 03)).await;
     let sealed = format!(
         "INSERT INTO answers SELECT 'aaaaaaaaaaaaaaaaaaaaaaaaaa', '{ada}', questionnaire_version, body, '', given_by, given_on,
-            is_return, given_at FROM answers LIMIT 1"
+            is_return, given_at, taken_by, told FROM answers LIMIT 1"
     );
     run(&app, &sealed).await;
     let at = |hours| NOW + Duration::hours(hours);

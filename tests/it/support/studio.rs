@@ -222,7 +222,7 @@ impl Studio {
         let given = StoredAnswers {
             id: AnswersId::from_random(self.app.random.id()),
             set: self.answers(but).await,
-            given_by: "client".to_owned(),
+            taken: None,
             given_at: self.app.clock.now(),
         };
         let mut tx = self.app.db.write().await.unwrap();
@@ -418,6 +418,7 @@ impl Studio {
         visits::update(&mut tx, &visit, at).await.unwrap();
         let record = TreatmentId::from_random(self.app.random.id());
         treatments::insert(&mut tx, &record, client, &id, at).await.unwrap();
+        let touched = outcome != Outcome::Stopped || !products.is_empty();
         let version = Version {
             version: 1,
             service: service.clone(),
@@ -425,8 +426,8 @@ impl Studio {
             started_at: at,
             ended_at: at + Duration::minutes(55),
             shield: "medium".to_owned(),
-            lotion_one_minutes: Some(6),
-            lotion_two_minutes: Some(5),
+            lotion_one_minutes: touched.then_some(6),
+            lotion_two_minutes: touched.then_some(5),
             tint_minutes: None,
             notes: String::new(),
             aftercare_given: true,

@@ -35,6 +35,30 @@ fn the_sources_are_tidy() {
 }
 
 #[test]
+fn every_source_is_named_by_the_module_above_it() {
+    let mut files = Vec::new();
+    for start in ["src", "tests/it", "tests/browser"] {
+        collect(&Path::new(ROOT).join(start), &mut files);
+    }
+    let named = |path: &Path| {
+        let (folder, name) = (path.parent().unwrap(), path.file_stem().unwrap().to_str().unwrap());
+        let (folder, name) = if name == "mod" {
+            (folder.parent().unwrap(), folder.file_name().unwrap().to_str().unwrap())
+        } else {
+            (folder, name)
+        };
+        let above = ["mod.rs", "main.rs", "lib.rs"].map(|above| folder.join(above));
+        let above = above.into_iter().chain([folder.with_extension("rs")]).filter(|above| above != path);
+        let wanted = format!("mod {name};");
+        above.filter_map(|above| fs::read_to_string(above).ok()).any(|text| text.contains(&wanted))
+    };
+    let roots = ["main.rs", "lib.rs"].map(std::ffi::OsStr::new);
+    let sources = files.iter().filter(|path| path.extension().is_some_and(|kind| kind == "rs"));
+    let left: Vec<_> = sources.filter(|path| !roots.contains(&path.file_name().unwrap()) && !named(path)).collect();
+    assert!(left.is_empty(), "nothing compiles {left:?}");
+}
+
+#[test]
 fn every_rule_catches_what_breaks_it_and_nothing_else() {
     for rule in RULES {
         assert!(!rule.bad.is_empty() && !rule.good.is_empty(), "{}: no samples", rule.name);

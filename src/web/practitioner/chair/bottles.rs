@@ -5,7 +5,11 @@ use axum::extract::{Path, State};
 use super::{Typed, found, under_way};
 use crate::actions::chair::{self as at_chair, BottleRefused};
 use crate::app::App;
+use crate::domain::bottle::wrong_step;
+use crate::domain::catalogue::Chemistry;
+use crate::domain::ids::ProductId;
 use crate::domain::label::Label;
+use crate::domain::steps::Part;
 use crate::store::visits::Visit;
 use crate::store::{Connection, Stored, chair};
 use crate::web::form::{Errors, Fields};
@@ -21,16 +25,37 @@ pub(super) struct Bottles {
     pub(super) taken: Vec<String>,
     /// What was typed and refused.
     pub(super) typed: String,
+    /// Of the lotions that were taken: the step that each is said to be for, and its words.
+    lotions: Vec<(Option<Part>, String)>,
 }
 
 impl Bottles {
     pub(super) async fn load(c: &mut Connection, names: &Names, visit: &Visit, typed: Option<&Fields>) -> Stored<Self> {
         let taken = chair::bottles(c, &visit.id).await?;
         let words = |(id, number): &(_, String)| words::bottle(names.product(id), number);
+        let lotion = |bottle: &(ProductId, String)| {
+            let product = names.products.iter().find(|product| product.id == bottle.0)?;
+            let step = product.label.as_ref().and_then(|label| label.step);
+            (product.chemistry == Chemistry::Lotion).then(|| (step, words(bottle)))
+        };
         Ok(Self {
+            lotions: taken.iter().filter_map(lotion).collect(),
             taken: taken.iter().map(words).collect(),
             typed: typed.map_or_else(String::new, |fields| fields.get("batch").to_owned()),
         })
+    }
+}
+
+impl Bottles {
+    /// The bottles for a step.
+    pub(super) fn of_step(&self, step: Part) -> Vec<&str> {
+        self.lotions.iter().filter(|(one, _)| *one == Some(step)).map(|(_, words)| words.as_str()).collect()
+    }
+
+    /// Whether a step's lotion is still to be checked, and all that were are the other one.
+    pub(super) fn lacks(&self, step: Part) -> bool {
+        let lotions: Vec<_> = self.lotions.iter().map(|(one, _)| *one).collect();
+        matches!(step, Part::LotionOne | Part::LotionTwo) && wrong_step(step, &lotions)
     }
 }
 

@@ -113,7 +113,8 @@ pub(super) async fn load(
             && let Some(RetouchRule::Growth(rule)) = known.rule(ServiceKind::LashLift)
         {
             let history = history(&done, today)?;
-            let counts = counts(c, studio, client, &history).await?;
+            let stopped: Vec<Date> = past.iter().filter(|one| one.stopped).map(|one| one.on).collect();
+            let counts = counts(c, studio, client, (&history, &stopped)).await?;
             let disturbed = known.answers().map(|set| Disturbance::told_by(&set.answers)).unwrap_or_default();
             let fit = PersonalFit::new(rule.cycle(), Prior::default(), &counts, &disturbed);
             lifts =
@@ -131,19 +132,24 @@ fn history(done: &[Done], today: Date) -> Result<LiftHistory, Fault> {
     LiftHistory::parse(days, today).map_err(Fault::internal)
 }
 
-/// The counts at her return visits, as the newest version of each record has them.
+/// The counts at her return visits, as the newest version of each record has them; but for those after a treatment that was
+/// stopped, since nobody knows how many lashes that lifted.
 async fn counts(
     c: &mut Connection,
     studio: &Studio,
     client: &ClientId,
-    history: &LiftHistory,
+    (history, stopped): (&LiftHistory, &[Date]),
 ) -> Result<Vec<Count>, Fault> {
     let records = treatments::of_client(c, client).await?;
     let count = |record: &treatments::Treatment| {
         let version = record.current()?;
         let (seen, lifted) = version.count?;
+        let on = studio.zone.date_at(version.started_at);
+        if history.before(on).is_some_and(|lift| stopped.contains(&lift)) {
+            return None;
+        }
         // A count before the first lift here looks back to a lift that nobody knows.
-        Count::parse(lifted.into(), seen.into(), history, studio.zone.date_at(version.started_at)).ok()
+        Count::parse(lifted.into(), seen.into(), history, on).ok()
     };
     Ok(records.iter().filter_map(count).collect())
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use axum::response::IntoResponse;
 
-use super::{Chair, TreatmentPage};
+use super::{Chair, TreatmentPage, bottles};
 use crate::actions::treating::{RecordRefused, Refused};
 use crate::domain::mark::Mark;
 use crate::web::error::Fault;
@@ -46,7 +46,11 @@ impl Chair {
         let conflict = !matches!(refusal, Refused::Record(_) | Refused::WantsReason);
         match &refusal {
             Refused::Record(refused) => {
-                let (field, said) = words::record(refused);
+                let (mut field, said) = words::record(refused);
+                if let RecordRefused::UnknownBatch(product, number) | RecordRefused::Unfit(product, number, _) = refused
+                {
+                    field = self.field_of(&fields, product, number).unwrap_or(field);
+                }
                 errors.add(&field, said);
                 if matches!(refused, RecordRefused::Unfit(..)) {
                     errors
@@ -94,6 +98,7 @@ impl Chair {
             if fields.get(name) == was {
                 fields = fields.with(name, now);
             } else if was != now && fields.get(name) != now {
+                let now = bottles::number_of(name, now);
                 errors.add(name, tf("At the chair this became “{now}”. Here stands what you typed.").with("now", now));
             }
         }

@@ -35,6 +35,8 @@ pub(super) struct NotYetPage {
     ctx: Ctx,
     service: String,
     sentences: Vec<String>,
+    /// She would rather talk about what decides on the skin test, and nothing else stands against it.
+    talk: bool,
     /// Where a later time can be chosen, and from which day on.
     later: Option<(String, String)>,
     change: String,
@@ -84,12 +86,16 @@ impl Booking {
             TestPermission::NotBefore(day) => (Some(*day), false),
             // Her age speaks for itself.
             TestPermission::No { rule } => (None, rule != TestPermission::AGE),
-            TestPermission::Yes | TestPermission::Unreliable => (None, false),
+            TestPermission::Yes | TestPermission::Unreliable | TestPermission::AskFirst => (None, false),
         };
-        if stops.is_empty() && test_from.is_none() && !no_test {
+        let talk = judged.test == TestPermission::AskFirst;
+        if stops.is_empty() && test_from.is_none() && !no_test && !talk {
             return None;
         }
-        let forbidden = no_test || stops.iter().any(|reason| reason.verdict == Verdict::DoNotTreat);
+        // What passes forbids no later day.
+        let passes = |reason: &Reason| matches!(reason.about, About::Question(_)) && reason.from.is_some();
+        let forbids = |reason: &&Reason| reason.verdict == Verdict::DoNotTreat && !passes(reason);
+        let forbidden = no_test || talk || stops.iter().copied().any(|reason| forbids(&reason));
         // Another time helps where it lies later, or where a skin test can be made before it.
         let helps = |reason: &&&Reason| {
             let tested = reason.clears.iter().any(|by| matches!(by, Clears::SkinTest | Clears::Reading));
@@ -99,6 +105,9 @@ impl Booking {
             stops.iter().filter(helps).filter_map(|reason| reason.from).map(|from| from.day()).max().max(test_from);
         let about_test = match test_from {
             Some(day) => Some(tf("The skin test can be made from {day} on.").with("day", when::day(day)).to_string()),
+            None if talk => {
+                Some(t("Before the skin test we would like to hear what you would rather talk about.").to_owned())
+            }
             None => {
                 no_test.then(|| t("No skin test can be made as things are, and without one we don’t start.").to_owned())
             }
@@ -106,6 +115,7 @@ impl Booking {
         Some(NotYetPage {
             ctx: ctx.clone(),
             service: self.service.name.clone(),
+            talk: talk && stops.is_empty(),
             sentences: stops
                 .iter()
                 .map(|reason| reason.say.clone())

@@ -24,6 +24,8 @@ pub(in crate::web) struct Asked {
     /// What was chosen or typed.
     pub(in crate::web) value: String,
     pub(in crate::web) talk: bool,
+    /// What stands for an answer that she would rather talk about.
+    pub(in crate::web) talk_words: &'static str,
     /// The name of the tick beside a day or a text.
     pub(in crate::web) talk_name: String,
     /// What is asked further after a yes.
@@ -31,7 +33,7 @@ pub(in crate::web) struct Asked {
 }
 
 impl Asked {
-    fn of(question: &Question, value: &dyn Fn(&str) -> (String, bool)) -> Self {
+    fn of(question: &Question, talk_words: &'static str, value: &dyn Fn(&str) -> (String, bool)) -> Self {
         let (value, talk) = value(&question.key);
         Self {
             key: question.key.clone(),
@@ -42,13 +44,18 @@ impl Asked {
             optional: question.optional,
             value,
             talk,
+            talk_words,
             talk_name: format!("{}-talk", question.key),
             further: Vec::new(),
         }
     }
 
     /// Questions of a section, each follow-up below the question that it follows.
-    fn all(section: &Section, value: &dyn Fn(&str) -> (String, bool)) -> Vec<Self> {
+    pub(in crate::web) fn all(
+        section: &Section,
+        talk_words: &'static str,
+        value: &dyn Fn(&str) -> (String, bool),
+    ) -> Vec<Self> {
         fn put(list: &mut [Asked], after: &str, asked: Asked) -> Option<Asked> {
             let mut asked = asked;
             for parent in list {
@@ -62,7 +69,7 @@ impl Asked {
         }
         let mut list: Vec<Self> = Vec::new();
         for question in &section.questions {
-            let asked = Self::of(question, value);
+            let asked = Self::of(question, talk_words, value);
             let left = match &question.after {
                 Some(after) => put(&mut list, &after.question, asked),
                 None => Some(asked),
@@ -74,7 +81,7 @@ impl Asked {
 }
 
 /// What is stored, as a form shows it.
-fn stored(answers: &Answers, key: &str) -> (String, bool) {
+pub(in crate::web) fn stored(answers: &Answers, key: &str) -> (String, bool) {
     match answers.get(key) {
         Some(Answer::Yes) => ("yes".to_owned(), false),
         Some(Answer::No) => ("no".to_owned(), false),
@@ -87,7 +94,7 @@ fn stored(answers: &Answers, key: &str) -> (String, bool) {
 }
 
 /// What is wrong with an answer, in words.
-fn refusal(why: AnswerRefused) -> String {
+pub(in crate::web) fn refusal(why: AnswerRefused) -> String {
     match why {
         AnswerRefused::Missing => t("Please answer, or choose “I’d rather talk about it”.").to_owned(),
         AnswerRefused::NotOnOffer | AnswerRefused::Twice => t(words::CHOOSE).to_owned(),
@@ -134,7 +141,7 @@ impl QuestionsPage {
             steps: booking.steps(),
             title: section.title.clone(),
             intro: section.intro.clone(),
-            questions: Asked::all(section, &value),
+            questions: Asked::all(section, t("I’d rather talk about it"), &value),
             errors,
             hold: booking.hold_view(),
             back: before(booking, at).is_some(),
@@ -168,7 +175,7 @@ fn before(booking: &Booking, at: usize) -> Option<String> {
 }
 
 /// The tick beside a day or a text has a name of its own on the page; the rule reads it as a second value of the field.
-fn pairs(fields: &Fields) -> Vec<(String, String)> {
+pub(in crate::web) fn pairs(fields: &Fields) -> Vec<(String, String)> {
     let mut pairs = fields.pairs();
     for (name, _) in &mut pairs {
         if let Some(key) = name.strip_suffix("-talk") {

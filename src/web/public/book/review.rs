@@ -47,10 +47,10 @@ struct AnswersPage {
 }
 
 /// What stands for an answer that isn’t there.
-pub(in crate::web) const NOT_ANSWERED: &str = msg("Not answered");
+const NOT_ANSWERED: &str = msg("Not answered");
 
 /// An answer in words.
-pub(in crate::web) fn in_words(question: &Question, answer: Option<&Answer>) -> String {
+fn in_words(question: &Question, answer: Option<&Answer>) -> String {
     answer.map_or_else(|| t(NOT_ANSWERED).to_owned(), |answer| question.in_words(answer))
 }
 
@@ -63,9 +63,22 @@ fn is_asked(section: &Section, question: &Question, answers: &Answers) -> bool {
 }
 
 /// Every question of a section that is open after the answers, with its answer in words.
-pub(in crate::web) fn section_in_words(section: &Section, answers: &Answers) -> Vec<(String, String)> {
+fn section_in_words(section: &Section, answers: &Answers) -> Vec<(String, String)> {
     let asked = section.questions.iter().filter(|question| is_asked(section, question, answers));
     asked.map(|question| (question.text.clone(), in_words(question, answers.get(&question.key)))).collect()
+}
+
+/// Sections by their titles, each with what was answered in it.
+pub(in crate::web) type Answered = Vec<(String, Vec<(String, String)>)>;
+
+/// Everything that was answered, section by section.
+pub(in crate::web) fn answered<'a>(sections: impl IntoIterator<Item = &'a Section>, answers: &Answers) -> Answered {
+    let lines = |section: &Section| {
+        let mut lines = section_in_words(section, answers);
+        lines.retain(|(_, answer)| answer != t(NOT_ANSWERED));
+        (section.title.clone(), lines)
+    };
+    sections.into_iter().map(lines).filter(|(_, lines)| !lines.is_empty()).collect()
 }
 
 /// Her last answers as they wait to be confirmed, if with "nothing has changed" they answer everything that is asked now.

@@ -6,6 +6,7 @@ use axum::extract::{Path, State};
 use axum::response::IntoResponse;
 
 use super::decide::{Judged, to_know};
+use super::review::answered;
 use super::{Booking, HoldView, VisitView, pairs_text};
 use crate::actions::{book, consents};
 use crate::app::App;
@@ -75,7 +76,13 @@ fn show(ctx: Ctx, booking: &Booking, judged: &Judged, fields: Fields, errors: Er
         details: known.is_none().then(|| booking.path("details")),
         questions: booking.before_answers(),
         to_know: to_know(&judged.readiness),
-        form: ConsentForm::new(&booking.in_force.consent, judged.wanted, fields, errors),
+        form: ConsentForm::new(
+            &booking.in_force.consent,
+            answered(&booking.sections, &booking.answers()),
+            judged.wanted,
+            fields,
+            errors,
+        ),
         held: booking.held(judged),
         hold: booking.hold_view(),
         changed: false,

@@ -5,10 +5,13 @@ use axum::response::{IntoResponse, Response};
 use time::{Date, Duration, OffsetDateTime};
 
 use crate::actions::booking::{Choice, NotHeld};
+use crate::actions::holds::Span;
+use crate::app::App;
 use crate::domain::schedule::FreeTime;
 use crate::domain::zone::Zone;
+use crate::store::studio::Studio;
 use crate::web::error::over_limit;
-use crate::web::page::Page;
+use crate::web::page::{Ctx, Page};
 use crate::when;
 use crate::{t, tf, tn};
 
@@ -59,6 +62,11 @@ impl NotHeldView {
             None => Page::conflict(page).into_response(),
         }
     }
+}
+
+/// The times that who asks can't hold just now.
+pub(super) fn spent(app: &App, ctx: &Ctx, studio: &Studio) -> Vec<Span> {
+    app.limits.holds.spent(&ctx.seen.holder(), Duration::minutes(studio.hold_minutes), app.clock.now())
 }
 
 /// One day's free times.

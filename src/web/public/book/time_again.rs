@@ -8,7 +8,7 @@ use serde::Deserialize;
 use time::{Date, Duration};
 
 use super::Booking;
-use super::slots::{NotHeldView, Slots};
+use super::slots::{self, NotHeldView, Slots};
 use crate::actions::booking::{self, Choice, Wanted};
 use crate::actions::diary::{Between, Diary};
 use crate::app::App;
@@ -69,6 +69,7 @@ async fn show(
     let mut c = app.db.read().await?;
     let before = booking::last_wanted(&mut c, &booking.draft.id).await?;
     let diary = Diary::load(&mut c, &booking.studio, &booking.service, booking.now, None).await?;
+    let diary = diary.without(&slots::spent(app, &ctx, &booking.studio))?;
     drop(c);
     let known = booking.known(app).await?;
     let (needs_test, between) = booking.leaves_by(app, booking.draft.client.as_ref().map(|_| &known)).await?;
@@ -82,7 +83,7 @@ async fn show(
     // Nobody is tested under 16, and a client turns 16 on the way; and her answers may ask for a wait.
     let waits = match known.may_test(booking.today()) {
         TestPermission::NotBefore(day) => Some(day),
-        TestPermission::Yes | TestPermission::Unreliable | TestPermission::No { .. } => None,
+        TestPermission::Yes | TestPermission::Unreliable | TestPermission::AskFirst | TestPermission::No { .. } => None,
     };
     let test_from = booking.born().map(|born| age::turns(born, age::TINT_FROM)).max(waits);
     let old_enough = |time: &&FreeTime<'_>| test_from.is_none_or(|from| time.civil.date() >= from);

@@ -8,7 +8,7 @@ use axum::response::{IntoResponse, Response};
 use serde::Deserialize;
 use time::{Date, Duration, OffsetDateTime};
 
-use super::slots::{NotHeldView, Slots};
+use super::slots::{self, NotHeldView, Slots};
 use super::zone_words;
 use crate::actions::booking::{self, Beginner, Choice, Terms, Wanted};
 use crate::actions::case::Known;
@@ -136,9 +136,10 @@ async fn show(
     let (choosing, slots, test) = if found.needs_test {
         let mut c = app.db.read().await?;
         let diary = Diary::load(&mut c, &found.studio, &found.service, now, None).await?;
+        let diary = diary.without(&slots::spent(app, &ctx, &found.studio))?;
         pair(&diary, &found.between, chosen, from)
     } else {
-        (Choosing::Only, only(app, &found, from).await?, None)
+        (Choosing::Only, only(app, &ctx, &found, from).await?, None)
     };
     let Found { studio, service, between, .. } = found;
     let today = studio.zone.date_at(now);
@@ -162,17 +163,19 @@ const FIRST_DAYS: i64 = 14;
 
 /// The first days with free times. Most studios have them soon, so few days are loaded, and more only when they are
 /// too few.
-async fn only(app: &App, found: &Found, from: Option<Date>) -> Result<Slots, Fault> {
+async fn only(app: &App, ctx: &Ctx, found: &Found, from: Option<Date>) -> Result<Slots, Fault> {
     let Found { studio, service, between, .. } = found;
     let now = app.clock.now();
     let today = studio.zone.date_at(now);
     let end = today.saturating_add(Duration::days(studio.horizon_days));
     let first = from.max(between.earliest).map_or(today, |day| day.max(today));
     let mut c = app.db.read().await?;
+    let spent = slots::spent(app, ctx, studio);
     let mut days = FIRST_DAYS;
     loop {
         let last = first.saturating_add(Duration::days(days)).min(end);
         let diary = Diary::of_days(&mut c, (studio, service), now, None, (first, last)).await?;
+        let diary = diary.without(&spent)?;
         let slots = diary.search(diary.service, between, |search| Slots::of(&free_times(search), from));
         if slots.later.is_some() || last >= end {
             return Ok(slots);
