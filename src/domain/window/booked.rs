@@ -5,7 +5,7 @@ use crate::domain::catalogue::ServiceKind;
 use time::Date;
 
 /// Whether a treatment of this kind on `day` would come too soon after the treatments so far and those that are
-/// `booked` before it, or would make one that is booked after it come too soon.
+/// `booked` before it, or would make one that is booked after it come too soon. Of two on one day either may be the later.
 ///
 /// `booked` leaves out the treatment itself, for one that is moved. `rule` gives the rule of a single kind as the
 /// treatment itself sees it, or as the one at that place of `booked` does.
@@ -25,11 +25,9 @@ pub fn too_near<'a>(
     if opens(kind, &until(day), None) > Some(day) {
         return true;
     }
-    booked.iter().enumerate().filter(|(_, (_, on))| *on > day).any(|(place, &(later, on))| {
+    booked.iter().enumerate().filter(|(_, (_, on))| *on >= day).any(|(place, &(later, on))| {
         let mut visits: Vec<_> = past.to_vec();
-        visits.extend(
-            booked.iter().enumerate().filter(|(other, one)| *other != place && one.1 <= on).map(|(_, one)| one),
-        );
+        visits.extend(booked.iter().filter(|(_, one)| *one < on));
         let without = opens(later, &visits, Some(place));
         visits.push((kind, day));
         let with = opens(later, &visits, Some(place));
@@ -91,6 +89,13 @@ mod tests {
     fn what_comes_too_soon_anyway_says_nothing_of_a_day_long_before() {
         assert!(!near(&[], &[100, 101], 0));
         assert!(near(&[], &[100, 101], 99));
+        assert!(near(&[], &[100, 100], 99), "of two on one day neither comes after the other");
+        let (short, long) = (IntervalRule::parse(5, 5, 5).unwrap(), IntervalRule::parse(20, 20, 20).unwrap());
+        let (short, long) = (RetouchRule::Interval(short), RetouchRule::Interval(long));
+        let rule = |whose: Option<usize>, _| Some(if whose == Some(1) { &long } else { &short });
+        let near = |booked: &[_]| too_near(&[], &lifts(booked), (ServiceKind::LashLift, on(0)), rule);
+        assert!(!near(&[6, 19]), "the one in between is nearer to the last");
+        assert!(near(&[40, 19]));
     }
 
     #[test]
@@ -110,6 +115,13 @@ mod tests {
         let near = |day| too_near(&[], &lifts(&[0]), (ServiceKind::LashLift, on(day)), rule);
         assert!(near(4) && !near(5), "the new one after it waits by its own rule");
         assert!(near(-19) && !near(-20), "and the booked one after the new one by its own");
+        let none = RetouchRule::Interval(IntervalRule::parse(0, 0, 0).unwrap());
+        let near = |new, booked, day| {
+            let rule = |whose: Option<usize>, _| Some(if whose.is_some() { booked } else { new });
+            too_near(&[], &lifts(&[0]), (ServiceKind::LashLift, on(day)), rule)
+        };
+        assert!(near(&none, &short, 0) && !near(&none, &short, 1), "on one day the booked one may be the later");
+        assert!(near(&short, &none, 0) && !near(&short, &none, -1), "or the new one");
     }
 
     proptest! {
