@@ -1,10 +1,12 @@
-//! Answers at the desk: what a client says here or on the phone, taken down by somebody of the team.
+//! Answers outside of a booking: what a client says here or on the phone, taken down by somebody of the team, and what she
+//! wrote on the way to a booking that can't be.
 
 use std::collections::BTreeSet;
 
 use time::{Date, OffsetDateTime};
 
 use super::treating::may_see;
+use super::verdicts;
 use crate::app::App;
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::ids::{AnswersId, ClientId};
@@ -12,11 +14,11 @@ use crate::domain::mark::{Changed, Mark};
 use crate::domain::questionnaire::{AnswerSet, Answers, Section, Taken, Told};
 use crate::domain::readiness::ANSWERS_COUNT_FOR;
 use crate::domain::role::{Actor, Member};
-use crate::domain::screening::Screening;
+use crate::domain::screening::{Screening, taken_back};
 use crate::store::audit::Event;
 use crate::store::health::{InForce, StoredAnswers};
 use crate::store::studio::Studio;
-use crate::store::{Connection, StoreError, Stored, audit, health};
+use crate::store::{Connection, StoreError, Stored, audit, health, readable, visits};
 
 /// What can be asked of a client.
 pub struct Questions {
@@ -24,7 +26,7 @@ pub struct Questions {
     pub given: Option<StoredAnswers>,
     in_force: InForce,
     services: Vec<ServiceKind>,
-    /// The questions that are open, or that follow one which is, by the one at the root.
+    /// The questions that are open, that follow one which is, or whose answer was taken back, by the one at the root.
     open: BTreeSet<String>,
 }
 
@@ -34,10 +36,16 @@ impl Questions {
     /// # Errors
     /// When the file can't be read.
     pub async fn load(c: &mut Connection, client: &ClientId, services: &[ServiceKind], on: Date) -> Stored<Self> {
-        let given = health::answers(c, client).await?.into_iter().next();
+        let all = health::answers(c, client).await?;
         let in_force = health::in_force(c).await?;
-        let fresh = given.as_ref().map(|given| &given.set).filter(|set| on < ANSWERS_COUNT_FOR.after(set.given_on));
-        let open = fresh.map_or_else(BTreeSet::new, |set| open(&in_force, set, services));
+        let fresh = all.first().map(|given| &given.set).filter(|set| on < ANSWERS_COUNT_FOR.after(set.given_on));
+        let mut open = fresh.map_or_else(BTreeSet::new, |set| open(&in_force, set, services));
+        if fresh.is_some() {
+            let sets: Vec<_> = all.iter().map(|given| (&given.set, given.taken.is_some())).collect();
+            let back = |service| taken_back(&in_force.questionnaire, &in_force.rules, &sets, service);
+            open.extend(services.iter().flat_map(|service| back(*service)));
+        }
+        let given = all.into_iter().next();
         Ok(Self { given, in_force, services: services.to_vec(), open })
     }
 
@@ -159,4 +167,30 @@ pub async fn take_down(
     audit::append(&mut tx, &Actor::Member(member.clone()), event, now).await?;
     tx.commit().await?;
     Ok(())
+}
+
+/// Keeps what a client answered on the way to a booking that can't be: it may speak against what she has booked, which is
+/// judged anew. The same answers twice are kept once.
+///
+/// # Errors
+/// When the database can't.
+pub async fn keep(app: &App, studio: &Studio, client: &ClientId, set: AnswerSet) -> Stored<()> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    let newest = health::answers(&mut tx, client).await?.into_iter().next();
+    let same = |given: &StoredAnswers| {
+        given.set.questionnaire == set.questionnaire && given.set.answers.fingerprint() == set.answers.fingerprint()
+    };
+    if newest.is_some_and(|given| same(&given)) {
+        return Ok(());
+    }
+    let given = StoredAnswers { id: AnswersId::from_random(app.random.id()), set, taken: None, given_at: now };
+    health::add_answers(&mut tx, client, &given).await?;
+    let event = Event { action: "answers.kept", client: Some(client), object: given.id.as_str(), detail: "" };
+    audit::append(&mut tx, &Actor::Client(client.clone()), event, now).await?;
+    for visit in visits::of_client(&mut tx, client).await? {
+        // A record that can't be read says nothing, and keeps no answers out.
+        let _ = readable(verdicts::settle(app, &mut tx, studio, &visit, now).await)?;
+    }
+    tx.commit().await
 }

@@ -3,7 +3,8 @@
 use crate::{msg, t};
 
 /// Every action in words, so that the languages' files hold them.
-const DEEDS: [&str; 154] = [
+const DEEDS: [&str; 155] = [
+    msg("Answers kept"),
     msg("Answers seen"),
     msg("Answers taken-down"),
     msg("Backup failed"),

@@ -8,6 +8,7 @@ use crate::domain::consent::{self, ConsentRecord, ConsentStanding, Signed, Subje
 use crate::domain::fingerprint::Fingerprint;
 use crate::domain::ids::VisitId;
 use crate::domain::questionnaire::{Answer, Answers};
+use crate::domain::screening;
 use crate::domain::skin_test::{SkinTest, VoidCause};
 
 impl Known {
@@ -61,6 +62,12 @@ impl Known {
                 && newest.answers.get(key).is_none_or(|answer| *answer == Answer::No)
         };
         newest.answers.changed_since(&before.answers).into_iter().all(only_asked_again)
+    }
+
+    /// The questions on allergies that she answered yes to once, and no to since.
+    pub(super) fn taken_back(&self) -> Vec<String> {
+        let sets: Vec<_> = self.answers.iter().map(|(set, _)| set).zip(self.taken_down.iter().copied()).collect();
+        screening::taken_back(&self.in_force.questionnaire, &self.in_force.rules, &sets, self.service.kind)
     }
 
     /// The same case before anybody has signed, to see what a guardian still has to do.

@@ -92,6 +92,8 @@ pub struct Known {
     retouch: RetouchRules,
     /// Newest first.
     answers: Vec<(AnswerSet, OffsetDateTime)>,
+    /// Of each of them, whether somebody of the team took it down.
+    taken_down: Vec<bool>,
     /// Newest first.
     consents: Vec<ConsentRecord>,
     tests: Vec<SkinTest>,
@@ -177,6 +179,7 @@ impl Known {
             test_rules: test_rules(studio)?,
             retouch: retouch.with(&service),
             answers: Vec::new(),
+            taken_down: Vec::new(),
             consents: Vec::new(),
             tests: Vec::new(),
             booked_tests: Vec::new(),
@@ -198,7 +201,9 @@ impl Known {
     async fn load_client(&mut self, c: &mut Connection, id: &ClientId, services: &[Service]) -> Stored<()> {
         let client = clients::even_restricted(c, id).await?.ok_or_else(|| impossible("client", "id", id.as_str()))?;
         self.birth = Some(client.born);
-        self.answers = health::answers(c, id).await?.into_iter().map(|given| (given.set, given.given_at)).collect();
+        let given = health::answers(c, id).await?;
+        self.taken_down = given.iter().map(|given| given.taken.is_some()).collect();
+        self.answers = given.into_iter().map(|given| (given.set, given.given_at)).collect();
         self.consents = health::consents(c, id).await?.into_iter().map(|consent| consent.record).collect();
         self.tests = skin_tests::of_client(c, id).await?.into_iter().map(|stored| stored.test).collect();
         self.uses = treatments::uses(c, id).await?;
@@ -223,6 +228,7 @@ impl Known {
         self.birth = draft.birth.or(self.birth);
         if let Some(answers) = draft.answers {
             self.answers.insert(0, answers);
+            self.taken_down.insert(0, false);
         }
         if let Some(consent) = draft.consent {
             self.consents.insert(0, consent);
@@ -256,6 +262,7 @@ impl Known {
         match self.answers() {
             Some(set) => match self.screening(set).may_test(self.birth, self.service.kind, on) {
                 TestPermission::No { rule } => TestPermission::No { rule },
+                _ if !self.taken_back().is_empty() => TestPermission::AskFirst,
                 _ if on >= ANSWERS_COUNT_FOR.after(set.given_on) => TestPermission::AskFirst,
                 other => other,
             },
@@ -334,6 +341,7 @@ impl Known {
             questionnaire: &self.in_force.questionnaire,
             rules: &self.in_force.rules,
             answers: self.answers(),
+            taken_back: &self.taken_back(),
             letters: &self.letters,
             ingredients: self.ingredients.as_ref(),
             place: self.place,

@@ -5,7 +5,7 @@ use crate::domain::verdict::{Basis, BasisKind};
 use crate::{msg, t};
 
 /// The version of these rules and words; raise it with every change of either.
-pub(super) const VERSION: u32 = 3;
+pub(super) const VERSION: u32 = 4;
 
 /// A rule with its words.
 pub(super) struct Fixed {
@@ -136,6 +136,12 @@ pub(super) const PRODUCT_BLOCKED: Fixed = practice(
     "product_blocked",
     msg(
         "You reacted to this product before, so we won't use it on you. A dermatologist can find out what you react to.",
+    ),
+);
+pub(super) const TAKEN_BACK: Fixed = practice(
+    "answer_taken_back",
+    msg(
+        "You once told us of an allergy, and have answered no since. An allergy doesn’t pass: please talk with us first.",
     ),
 );
 pub(super) const REACTION_OPEN: Fixed = practice(

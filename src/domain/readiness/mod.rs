@@ -56,6 +56,8 @@ pub struct Case<'a> {
     pub rules: &'a RuleTable,
     /// The client's last answers.
     pub answers: Option<&'a AnswerSet>,
+    /// The questions on allergies that she answered yes to once, and no to since.
+    pub taken_back: &'a [String],
     /// Her letters.
     pub letters: &'a [Letter],
     /// What the planned products hold, when the register knows.
@@ -232,6 +234,10 @@ fn about_answers(case: &Case<'_>, on: Date) -> Vec<Reason> {
         ingredients: case.ingredients,
     };
     let mut reasons = screening.reasons(case.service, on);
+    reasons.extend(case.taken_back.iter().map(|question| {
+        let about = About::Question(question.clone());
+        reason(&fixed::TAKEN_BACK, about, Verdict::Ask, Verdict::Ask.start(), &[Clears::Talk])
+    }));
     if on >= ANSWERS_COUNT_FOR.after(set.given_on) {
         reasons.extend(ask(&fixed::OLD_ANSWERS));
     }

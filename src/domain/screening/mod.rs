@@ -7,6 +7,7 @@
 mod draft;
 mod evaluate;
 mod fits;
+mod taken_back;
 mod testing;
 
 use std::collections::BTreeSet;
@@ -15,6 +16,7 @@ use serde::{Deserialize, Serialize};
 
 pub use draft::{Draft, EditRefused};
 pub use evaluate::{BLANK, Screening};
+pub use taken_back::taken_back;
 pub use testing::TestPermission;
 
 use super::catalogue::{Area, Chemistry, ServiceKind};

@@ -1,11 +1,12 @@
 //! What she signs, refuses and takes back, and when an earlier signature holds.
 
 use palpebra::actions::case::Known;
+use palpebra::actions::verdicts;
 use palpebra::domain::consent::{Agreement, ConsentRecord, ConsentStanding, Tick};
 use palpebra::domain::ids::ClientId;
 use palpebra::domain::questionnaire::Answer;
 use palpebra::store::visits::Purpose;
-use palpebra::store::{audit, health, letters, visits};
+use palpebra::store::{self, audit, health, letters, visits};
 use time::Duration;
 use time::macros::date;
 
@@ -411,4 +412,35 @@ async fn at_sixteen_a_guardian_signs_along_and_below_sixteen_nobody_can() {
     let body = newest_paper(&app).await;
     assert!(["Gerda Farnborg", "mother", "5,5 9,9"].iter().all(|part| body.contains(part)), "{body}");
     assert!(!app.dump().await.iter().any(|cell| cell.contains("Gerda Farnborg")), "it is sealed");
+}
+
+#[tokio::test]
+async fn what_she_answers_where_nothing_can_be_booked_speaks_against_what_she_has_booked() {
+    let (app, studio) = TestApp::with_studio().await;
+    let at = app.app.clock.now() + Duration::days(7);
+    let visit = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, at).await;
+    studio.consent(&studio.mia, &studio.lift).await;
+    verdicts::watch(&app.app).await.unwrap();
+    let mia = app.client(MIA).await;
+    let answers = take_first(&mia, studio.lift.as_str()).await;
+    let next = mia.submit(&answers, "/book/", &[("nothing", "check")]).await;
+    let questions = mia.follow(next).await;
+    let path = questions.form("/book/").0;
+    let sent = app.mails().await.len();
+    let refused = answer_all(&mia, questions, &[("perm_reaction", "yes")]).await;
+    assert!(refused.main().contains("We would rather not do this one"), "{}", refused.main());
+    assert!(refused.main().contains("is kept with your record"), "{}", refused.main());
+    let mut c = app.app.db.read().await.unwrap();
+    assert!(store::verdicts::stands_worse(&mut c, &visit).await.unwrap());
+    assert_eq!(health::answers(&mut c, &studio.mia).await.unwrap().len(), 2);
+    drop(c);
+    let told = app.mails().await.split_off(sent);
+    assert!(told.iter().any(|out| out.to == MIA && out.letter.subject.contains("look at your visit")), "{told:?}");
+    // On the way back to her answers and on again nothing is kept twice.
+    let again = answer_all(&mia, mia.get(&path).await, &[("perm_reaction", "yes")]).await;
+    assert!(again.main().contains("We would rather not do this one"), "{}", again.main());
+    assert_eq!(health::answers(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap().len(), 2);
+    // A slip is mended as it was made.
+    let mended = answer_all(&mia, mia.get(&path).await, &[]).await;
+    assert!(mended.main().contains("Check and sign"), "{}", mended.main());
 }

@@ -75,6 +75,7 @@ impl Client {
             questionnaire: &self.shipped.questionnaire,
             rules: &self.shipped.rules,
             answers: self.answers.as_ref(),
+            taken_back: &[],
             letters: &[],
             ingredients: None,
             place: self.place,

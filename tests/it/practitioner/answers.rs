@@ -210,3 +210,33 @@ async fn only_those_who_may_see_her_record_take_her_answers_down() {
     assert_eq!(owner.get(&crossed).await.status, 404, "a visit of somebody else");
     assert_eq!(owner.get(&path).await.status, 200);
 }
+
+#[tokio::test]
+async fn an_allergy_that_she_takes_back_herself_is_asked_about_before_anything_is_used_on_her() {
+    let (app, studio) = TestApp::with_studio().await;
+    let treatment = tint_visit(&studio, Purpose::Treatment, NOW + Duration::days(3)).await;
+    let test = tint_visit(&studio, Purpose::SkinTest, NOW + Duration::minutes(30)).await;
+    let liv = app.member(LIV.0, LIV.1).await;
+    for (key, step) in [("dye_reaction", 1), ("anaphylaxis", 3)] {
+        for (minutes, answer) in [(step, Answer::Yes), (step + 1, Answer::No)] {
+            app.app.clock.advance(NOW + Duration::minutes(minutes) - app.app.clock.now());
+            studio.answer(&studio.mia, &[(key, answer)]).await;
+        }
+        let visit = liv.get(&format!("/desk/visits/{treatment}")).await;
+        assert!(visit.main().contains("An allergy doesn’t pass"), "{key}: {}", visit.main());
+        let visit = liv.get(&format!("/desk/visits/{test}")).await;
+        assert!(visit.main().contains("Talk first, then test"), "{key}: {}", visit.main());
+    }
+    // A lotion holds no dye, but the whole body's reaction is asked about before everything.
+    let lift = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift, &studio.liv, NOW + Duration::days(9)).await;
+    let visit = liv.get(&format!("/desk/visits/{lift}")).await;
+    assert_eq!(visit.main().matches("An allergy doesn’t pass").count(), 1, "{}", visit.main());
+    let page = desk(&liv, &test).await;
+    assert_eq!(asked(&page).first().map(String::as_str), Some("dye_reaction"), "{:?}", asked(&page));
+    let no = [("dye_reaction", "no"), ("anaphylaxis", "no"), PHONE, STANDS];
+    assert_eq!(liv.submit(&page, DESK, &no).await.status, 303);
+    for (visit, words) in [(treatment, "An allergy doesn’t pass"), (test, "Talk first, then test")] {
+        let visit = liv.get(&format!("/desk/visits/{visit}")).await;
+        assert!(!visit.main().contains(words), "somebody has asked her: {}", visit.main());
+    }
+}

@@ -5,6 +5,7 @@ use askama::Template;
 use axum::response::Response;
 
 use super::Booking;
+use crate::actions::answers;
 use crate::actions::book::{self, Booked, Complete, Person};
 use crate::actions::case::{Asked, Drafted, Known};
 use crate::app::App;
@@ -37,6 +38,8 @@ pub(super) struct NotYetPage {
     sentences: Vec<String>,
     /// She would rather talk about what decides on the skin test, and nothing else stands against it.
     talk: bool,
+    /// Her answers are on her record.
+    kept: bool,
     /// Where a later time can be chosen, and from which day on.
     later: Option<(String, String)>,
     change: String,
@@ -116,6 +119,7 @@ impl Booking {
             ctx: ctx.clone(),
             service: self.service.name.clone(),
             talk: talk && stops.is_empty(),
+            kept: self.kept_when_refused(),
             sentences: stops
                 .iter()
                 .map(|reason| reason.say.clone())
@@ -125,6 +129,24 @@ impl Booking {
             later: from.filter(|_| !forbidden).map(|day| (format!("{}?from={day}", self.path("time")), when::day(day))),
             change: self.before_answers(),
         })
+    }
+
+    /// Who has a record answers for it, whether or not anything is booked in the end. Of somebody whose first answers these
+    /// are nothing is booked yet that they could speak against.
+    fn kept_when_refused(&self) -> bool {
+        self.draft.client.is_some() && self.last.is_some()
+    }
+
+    /// Once all is answered: keeps with her record what leaves nothing to book.
+    pub(super) async fn tell_refused(&self, app: &App, ctx: &Ctx) -> Result<(), Fault> {
+        let Some(client) = self.draft.client.as_ref().filter(|_| self.kept_when_refused() && self.answered()) else {
+            return Ok(());
+        };
+        let judged = self.judge(app, self.answers()).await?;
+        if self.not_yet(ctx, &judged).is_some() {
+            answers::keep(app, &self.studio, client, self.set_of(self.answers())).await?;
+        }
+        Ok(())
     }
 
     /// The earlier signature that holds: when, and where to read it.

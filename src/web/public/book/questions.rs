@@ -280,7 +280,10 @@ pub async fn post(
         Ok(_) if at < booking.sections.len() && !booking.answered() => {
             Ok(see_other(&booking.path(&format!("health/{}", at + 1))))
         }
-        Ok(_) => Ok(see_other(&booking.next())),
+        Ok(_) => {
+            booking.tell_refused(&app, &ctx).await?;
+            Ok(see_other(&booking.next()))
+        }
         Err(refused) => {
             Ok(Page::refused(QuestionsPage::new(ctx, &booking, at, &section, Some(&refused))).into_response())
         }

@@ -162,6 +162,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, Path(id): Path<String>, fiel
     {
         return booking.finish(&app, None).await;
     }
+    booking.tell_refused(&app, &ctx).await?;
     let first = again || booking.to_confirm();
     Ok(see_other(&if first { booking.path("health/1") } else { booking.next() }))
 }
