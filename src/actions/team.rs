@@ -222,8 +222,10 @@ pub async fn treat_no_longer(app: &App, owner: &Member, id: &PractitionerId) -> 
     if account.is_none_or(|account| account.member.practitioner.as_ref() != Some(id)) {
         return Ok(false);
     }
+    let actor = Actor::Member(owner.clone());
+    super::feeds::end_of(app, &mut tx, &actor, &owner.account, now).await?;
     accounts::set_practitioner(&mut tx, &owner.account, None).await?;
-    note(&mut tx, &Actor::Member(owner.clone()), "owner.treats-no-longer", id, "", now).await?;
+    note(&mut tx, &actor, "owner.treats-no-longer", id, "", now).await?;
     tx.commit().await?;
     Ok(true)
 }

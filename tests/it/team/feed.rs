@@ -62,6 +62,21 @@ async fn an_address_is_made_and_a_calendar_set_only_after_a_proof_and_both_are_t
 }
 
 #[tokio::test]
+async fn the_owner_s_address_ends_when_she_treats_no_longer() {
+    let (app, _) = TestApp::with_studio().await;
+    let owner = app.owner().await;
+    let page = owner.get("/owner/practitioners").await;
+    let added = owner.submit(&page, "/owner/practitioners", &[("name", "Ida Quell")]).await.location().unwrap();
+    let her = added.split('?').next().unwrap();
+    let me = format!("{her}/me");
+    assert_eq!(owner.submit(&owner.get(her).await, &me, &[("me", "yes")]).await.status, 303);
+    let path = made(&app, &owner).await;
+    assert_eq!(app.visitor().get(&path).await.status, 200);
+    assert_eq!(owner.submit(&owner.get(her).await, &me, &[("me", "no")]).await.status, 303);
+    assert_eq!(app.visitor().get(&path).await.status, 404, "she could not end it any more");
+}
+
+#[tokio::test]
 async fn an_address_ends_with_whatever_ends_all_her_sign_ins_and_she_is_told() {
     let (app, studio) = TestApp::with_studio().await;
     let ended = async |path: &str| {

@@ -277,11 +277,12 @@ async fn another_app_takes_the_place_of_the_first() {
     assert_eq!(back.location().as_deref(), Some("/team/second-factor"), "{}", back.main());
     owner.sets_up_factor(&app).await;
     assert_eq!(elsewhere.get("/owner").await.status, 303, "her other session is ended");
-    let her = app.visitor();
     app.app.clock.advance(Duration::minutes(1));
-    her.gives_password(OWNER.0, OWNER.1).await;
-    assert_eq!(her.gives_code(&old.code(&app)).await.status, 422);
-    assert_eq!(her.gives_code(&phone.code(&app)).await.status, 303);
+    elsewhere.gives_password(OWNER.0, OWNER.1).await;
+    assert_eq!(elsewhere.gives_code(&old.code(&app)).await.status, 422);
+    assert_eq!(elsewhere.gives_code(&phone.code(&app)).await.status, 303);
+    let told = app.mails().await.into_iter().filter(|out| out.letter.text.contains("a browser that it had not"));
+    assert_eq!(told.count(), 2, "and that browser is a new one again");
 }
 
 #[tokio::test]
