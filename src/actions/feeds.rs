@@ -2,13 +2,14 @@
 
 use time::{Duration, OffsetDateTime};
 
+use super::tell;
 use crate::app::App;
-use crate::domain::ids::PractitionerId;
-use crate::domain::role::{Actor, Member};
+use crate::domain::ids::{AccountId, PractitionerId};
+use crate::domain::role::{Actor, Member, News};
 use crate::store::audit::Event;
 use crate::store::feeds::{self, Outside};
 use crate::store::types::sha256_hex;
-use crate::store::{Connection, Stored, audit};
+use crate::store::{Connection, Stored, accounts, audit};
 
 /// Makes a new address for her feed; the one before ends. The token is stored hashed only.
 ///
@@ -19,6 +20,7 @@ pub async fn renew(app: &App, member: &Member, of: &PractitionerId) -> Stored<St
     let mut tx = app.db.write().await?;
     feeds::set(&mut tx, of, &sha256_hex(&token), now).await?;
     log(&mut tx, member, "feed.renewed", of, now).await?;
+    tell(app, &mut tx, &member.account, News::FeedMade, now).await?;
     tx.commit().await?;
     Ok(format!("{}/calendar/{token}.ics", app.address.base_url))
 }
@@ -35,6 +37,26 @@ pub async fn end(app: &App, member: &Member, of: &PractitionerId) -> Stored<()> 
     tx.commit().await
 }
 
+/// Ends the address of the feed of whoever signs in with an account, and writes to her: a calendar program that reads
+/// nothing any more may go on showing what it read.
+pub(super) async fn end_of(
+    app: &App,
+    c: &mut Connection,
+    actor: &Actor,
+    account: &AccountId,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    let Some(of) = accounts::by_id(c, account).await?.and_then(|account| account.member.practitioner) else {
+        return Ok(());
+    };
+    if feeds::end(c, &of).await? {
+        let event = Event { action: "feed.ended", object: of.as_str(), ..Event::default() };
+        audit::append(c, actor, event, now).await?;
+        tell(app, c, account, News::FeedEnded, now).await?;
+    }
+    Ok(())
+}
+
 /// Sets the calendar whose busy times count for her, or none.
 ///
 /// # Errors
@@ -49,6 +71,9 @@ pub async fn set_outside(app: &App, member: &Member, of: &PractitionerId, url: O
     let action = if url.is_some() { "outside-calendar.set" } else { "outside-calendar.removed" };
     // The address is a secret, so the audit doesn't name it.
     log(&mut tx, member, action, of, now).await?;
+    if url.is_some() {
+        tell(app, &mut tx, &member.account, News::OutsideSet, now).await?;
+    }
     tx.commit().await
 }
 

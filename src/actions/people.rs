@@ -179,6 +179,9 @@ pub async fn sign_out_everywhere(app: &App, holder: &Holder, actor: &Actor) -> S
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     sessions::end_all(&mut tx, holder).await?;
+    if let Holder::Account(account) = holder {
+        sign_in::shut_out(app, &mut tx, actor, account, now).await?;
+    }
     audit::append(&mut tx, actor, Event { action: "sign-out.everywhere", ..Event::default() }, now).await?;
     tx.commit().await
 }
@@ -210,6 +213,9 @@ pub async fn sign_everybody_out(app: &App, actor: &Actor, but: &str) -> Stored<(
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let detail = sessions::end_everybody_s(&mut tx, but).await?.to_string();
+    for account in accounts::all(&mut tx).await? {
+        sign_in::shut_out(app, &mut tx, actor, &account.member.account, now).await?;
+    }
     audit::append(&mut tx, actor, Event { action: "sign-out.everybody", detail: &detail, ..Event::default() }, now)
         .await?;
     tx.commit().await
@@ -290,6 +296,7 @@ async fn replace_password(
     accounts::set_password(&mut tx, &member.account, &hash).await?;
     accounts::set_first(&mut tx, &member.account, None).await?;
     sessions::end_all(&mut tx, &Holder::Account(member.account.clone())).await?;
+    sign_in::take_back(app, &mut tx, &actor, &member.account, now).await?;
     audit::append(&mut tx, &actor, Event { action: "password.changed", ..Event::default() }, now).await?;
     tell(app, &mut tx, &member.account, News::PasswordChanged, now).await?;
     let signed_in = sign_in::begin(app, &mut tx, member, stage, browser, now).await?;

@@ -33,9 +33,13 @@ pub async fn set_up(
         tx.commit().await?;
         return Ok(None);
     };
+    let again = second_factor::get(&mut tx, &member.account).await?.is_some();
     second_factor::set(&mut tx, &member.account, secret.bytes(), step, now).await?;
     let codes = fresh_codes(app, &mut tx, &member.account).await?;
     sessions::end_all(&mut tx, &Holder::Account(member.account.clone())).await?;
+    if again {
+        sign_in::take_back(app, &mut tx, &actor, &member.account, now).await?;
+    }
     audit::append(&mut tx, &actor, Event { action: "second-factor.set-up", ..Event::default() }, now).await?;
     tell(app, &mut tx, &member.account, News::SecondFactorSetUp, now).await?;
     let signed_in = sign_in::begin(app, &mut tx, member, Stage::Open, browser, now).await?;
@@ -107,6 +111,7 @@ pub async fn forget(app: &App, actor: &Actor, account: &AccountId) -> Stored<boo
         return Ok(false);
     }
     sessions::end_all(&mut tx, &Holder::Account(account.clone())).await?;
+    sign_in::shut_out(app, &mut tx, actor, account, now).await?;
     let event = Event { action: "second-factor.forgotten", object: account.as_str(), ..Event::default() };
     audit::append(&mut tx, actor, event, now).await?;
     tell(app, &mut tx, account, News::SecondFactorForgotten, now).await?;

@@ -3,7 +3,7 @@
 use time::{Duration, OffsetDateTime};
 
 use super::people::PeopleError;
-use super::{passkeys, tell};
+use super::{feeds, passkeys, tell};
 use crate::app::{App, SecondFactor};
 use crate::domain::ids::AccountId;
 use crate::domain::role::{Actor, Member, News, Stay};
@@ -145,6 +145,17 @@ pub async fn with_factor(
     Ok(Ok(signed_in))
 }
 
+/// Writes to somebody after whose password several wrong codes were given.
+///
+/// # Errors
+/// When the database can't.
+pub async fn tell_of_wrong_codes(app: &App, account: &AccountId) -> Stored<()> {
+    let now = app.clock.now();
+    let mut tx = app.db.write().await?;
+    tell(app, &mut tx, account, News::CodesRefused, now).await?;
+    tx.commit().await
+}
+
 /// Takes a password, a code or a passkey once more, before something grave.
 ///
 /// # Errors
@@ -239,6 +250,35 @@ pub(super) async fn begin(
     audit::append(c, &Actor::Member(member.clone()), Event { action, ..Event::default() }, now).await?;
     let known_as = if stage == Stage::Code { None } else { meet(app, c, &member.account, browser, now).await? };
     Ok(SignedIn { token, stage, known_as })
+}
+
+/// Takes back what stays open beside somebody's sessions: the browsers that she is known by, and the address of her feed.
+pub(super) async fn take_back(
+    app: &App,
+    c: &mut Connection,
+    actor: &Actor,
+    account: &AccountId,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    second_factor::forget_browsers(c, account).await?;
+    feeds::end_of(app, c, actor, account, now).await
+}
+
+/// The same where no session of hers goes on.
+pub(super) async fn shut_out(
+    app: &App,
+    c: &mut Connection,
+    actor: &Actor,
+    account: &AccountId,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    let known = second_factor::knows_any_browser(c, account).await?;
+    take_back(app, c, actor, account, now).await?;
+    if known {
+        // One that nobody has: the next is then not taken for her first, of which nobody is told.
+        second_factor::meet_browser(c, account, &sha256_hex(&app.random.token()), now).await?;
+    }
+    Ok(())
 }
 
 /// Notes the browser, and writes to her when it is not the first but a new one.

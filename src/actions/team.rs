@@ -4,7 +4,7 @@ use time::OffsetDateTime;
 
 use super::people::PeopleError;
 use super::seen::Saved;
-use super::tell;
+use super::{sign_in, tell};
 use crate::app::App;
 use crate::domain::hours::WeeklyHours;
 use crate::domain::ids::{AccountId, PractitionerId};
@@ -150,6 +150,7 @@ pub async fn renew_password(
     accounts::set_password(&mut tx, &account.member.account, &hash).await?;
     accounts::set_first(&mut tx, &account.member.account, Some(first.until)).await?;
     sessions::end_all(&mut tx, &Holder::Account(account.member.account.clone())).await?;
+    sign_in::shut_out(app, &mut tx, actor, &account.member.account, now).await?;
     note(&mut tx, actor, "password.renewed", id, &account.member.name, now).await?;
     tell(app, &mut tx, &account.member.account, News::PasswordRenewed, now).await?;
     tx.commit().await?;
@@ -221,8 +222,10 @@ pub async fn treat_no_longer(app: &App, owner: &Member, id: &PractitionerId) -> 
     if account.is_none_or(|account| account.member.practitioner.as_ref() != Some(id)) {
         return Ok(false);
     }
+    let actor = Actor::Member(owner.clone());
+    super::feeds::end_of(app, &mut tx, &actor, &owner.account, now).await?;
     accounts::set_practitioner(&mut tx, &owner.account, None).await?;
-    note(&mut tx, &Actor::Member(owner.clone()), "owner.treats-no-longer", id, "", now).await?;
+    note(&mut tx, &actor, "owner.treats-no-longer", id, "", now).await?;
     tx.commit().await?;
     Ok(true)
 }

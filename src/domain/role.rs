@@ -94,6 +94,8 @@ pub enum News {
         /// The kind of device.
         device: String,
     },
+    /// Her password was right, and several codes after it were wrong.
+    CodesRefused,
     /// She changed her password.
     PasswordChanged,
     /// The owner set a new first password.
@@ -124,6 +126,12 @@ pub enum News {
         /// What she calls it.
         name: String,
     },
+    /// There is a new address at which a calendar program reads her visits.
+    FeedMade,
+    /// The address ended with her sign-ins.
+    FeedEnded,
+    /// A calendar elsewhere was set whose busy times count for her.
+    OutsideSet,
 }
 
 /// How long a session may rest and how long it may last.

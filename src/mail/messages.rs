@@ -181,6 +181,10 @@ fn told(news: &News) -> String {
                 .with("device", t(device))
                 .to_string()
         }
+        News::CodesRefused => {
+            t("your password was given, and the code after it was wrong several times. Whoever it was did not get in that way.")
+                .to_owned()
+        }
         News::PasswordChanged => t("your password was changed. You are signed out everywhere else.").to_owned(),
         News::PasswordRenewed => {
             t("the owner set a new first password for you. You are signed out everywhere.").to_owned()
@@ -206,6 +210,14 @@ fn told(news: &News) -> String {
             tf("the passkey “{name}” was refused: its counter went back, so somebody may have a copy of it. Remove it, and make a new one.")
                 .with("name", name)
                 .to_string()
+        }
+        News::FeedMade => t("an address was made at which a calendar program reads your visits.").to_owned(),
+        News::FeedEnded => {
+            t("the address at which your calendar program read your visits has ended. Until you give it a new one, it shows old visits, or none.")
+                .to_owned()
+        }
+        News::OutsideSet => {
+            t("another calendar was set for you: when you are busy there, nobody is booked with you.").to_owned()
         }
     }
 }

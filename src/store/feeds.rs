@@ -44,14 +44,14 @@ pub async fn set(c: &mut Connection, practitioner: &PractitionerId, hash: &str, 
     Ok(())
 }
 
-/// Ends a feed's address.
+/// Ends a feed's address. `false` when there is none.
 ///
 /// # Errors
 /// When the file can't be written.
-pub async fn end(c: &mut Connection, practitioner: &PractitionerId) -> Stored<()> {
+pub async fn end(c: &mut Connection, practitioner: &PractitionerId) -> Stored<bool> {
     let id = practitioner.as_str();
-    sqlx::query!("DELETE FROM feed WHERE practitioner_id = ?", id).execute(c).await?;
-    Ok(())
+    let ended = sqlx::query!("DELETE FROM feed WHERE practitioner_id = ?", id).execute(c).await?;
+    Ok(ended.rows_affected() == 1)
 }
 
 /// A calendar elsewhere.

@@ -211,6 +211,16 @@ pub async fn meet_browser(
     Ok(())
 }
 
+/// Forgets the browsers that an account is known by.
+///
+/// # Errors
+/// When the file can't be written.
+pub async fn forget_browsers(c: &mut Connection, account: &AccountId) -> Stored<()> {
+    let id = account.as_str();
+    sqlx::query!("DELETE FROM known_browser WHERE account_id = ?", id).execute(c).await?;
+    Ok(())
+}
+
 /// Forgets browsers that were not used since `before`.
 ///
 /// # Errors

@@ -25,7 +25,8 @@ impl Holder {
     }
 }
 
-/// How many sessions one person may have at once; the oldest ends when one more begins.
+/// How many sessions one person may have at once; the oldest ends when one more begins. Those that wait for a code are
+/// counted apart: whoever has only the password ends none that is open.
 const MOST: i64 = 20;
 
 /// How far a session has come.
@@ -131,10 +132,11 @@ pub async fn begin(c: &mut Connection, new: &Begun<'_>, now: OffsetDateTime) -> 
     .await?;
     sqlx::query!(
         "DELETE FROM session WHERE token_hash IN (
-             SELECT token_hash FROM session WHERE account_id = ? OR client_id = ?
+             SELECT token_hash FROM session WHERE (account_id = ? OR client_id = ?) AND (stage = 'code') = (? = 'code')
              ORDER BY created_at DESC, token_hash = ? DESC LIMIT -1 OFFSET ?)",
         account,
         client,
+        stage,
         new.token_hash,
         MOST
     )

@@ -24,6 +24,12 @@ pub enum What {
     Code,
     /// Trying codes for one account, from everywhere but known browsers.
     CodeAnywhere,
+    /// Trying codes for one account with a browser that it knows, per browser: none of hers is held back by another.
+    CodeKnown,
+    /// Codes for one account that were wrong, from everywhere; past these she is told.
+    CodeWrong,
+    /// Telling her.
+    CodeTold,
     /// Giving a password or a code again, per session.
     Proof,
     /// Asking what to ask a device for, so that it makes or uses a passkey, per session.
@@ -62,7 +68,9 @@ impl What {
             Self::SignInAnywhere => (200, Duration::HOUR),
             Self::SignInKnown => (10, Duration::MINUTE),
             Self::Code => (5, Duration::minutes(10)),
-            Self::CodeAnywhere => (20, Duration::HOUR),
+            Self::CodeAnywhere | Self::CodeKnown => (20, Duration::HOUR),
+            Self::CodeWrong => (4, Duration::DAY),
+            Self::CodeTold => (1, Duration::DAY),
             Self::Proof => (10, Duration::minutes(15)),
             Self::Passkey => (30, Duration::minutes(10)),
             Self::LinkByAddress => (20, Duration::HOUR),

@@ -19,6 +19,7 @@ use crate::language::Language;
 use crate::store::retouch::lines::Order;
 use crate::web::guard::Team;
 use crate::web::page::{self, Answer, Ctx, Page};
+use crate::web::team::proof::ProvenLook;
 use crate::web::why;
 
 /// How many lines a page has, and how many at most are printed.
@@ -95,7 +96,7 @@ const COLUMNS: [&str; 13] = [
 ];
 
 /// Hands out every line that fits the filter.
-pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query<Ask>) -> Answer {
+pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, _proven: ProvenLook, Query(ask): Query<Ask>) -> Answer {
     let wish = Wish::from(ask);
     retouch::freshen(&app.db).await?;
     // One state of the file throughout, however many lines there are.

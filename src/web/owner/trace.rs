@@ -18,6 +18,7 @@ use crate::web::day;
 use crate::web::error::Fault;
 use crate::web::guard::Team;
 use crate::web::page::{self, Answer, Ctx, Page};
+use crate::web::team::proof::ProvenLook;
 use crate::web::words;
 
 /// What is asked for.
@@ -175,7 +176,7 @@ fn draft(studio: &str, phone: &str) -> String {
 }
 
 /// Hands out the list.
-pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, Query(ask): Query<Ask>) -> Answer {
+pub async fn csv(State(app): State<App>, ctx: Ctx, team: Team, _proven: ProvenLook, Query(ask): Query<Ask>) -> Answer {
     let studio = ctx.studio()?.clone();
     let wish = ask.wish(studio.zone.date_at(app.clock.now())).ok_or(Fault::NotFound)?;
     let mut c = app.db.read().await?;

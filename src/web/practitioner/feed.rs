@@ -17,6 +17,7 @@ use crate::web::error::Fault;
 use crate::web::form::{Errors, Fields};
 use crate::web::guard::Team;
 use crate::web::page::{Answer, Ctx, Page, see_other};
+use crate::web::team::proof::Proven;
 
 #[derive(Template)]
 #[template(path = "practitioner/feed.html")]
@@ -76,24 +77,31 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team) -> Answer {
     Ok(Page::ok(page(&app, ctx, &team, None, Default::default()).await?).into_response())
 }
 
-/// Makes an address, or ends it.
+/// Makes an address, after a fresh proof: it opens her visits to whoever has it, without a session. Or ends it.
 pub async fn address(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) -> Answer {
     if fields.ticked("end") {
         changes::end(&app, &team.0, own(&team)?).await?;
         return Ok(see_other("/desk/feed"));
+    }
+    if let Err(asks) = Proven::of(&app, ctx.seen.clone(), ctx.seen.path.clone(), fields).await {
+        return Ok(asks);
     }
     let new = changes::renew(&app, &team.0, own(&team)?).await?;
     // Not a redirect: the address is stored nowhere, so this page alone can show it.
     Ok(Page::ok(page(&app, ctx, &team, Some(new), Default::default()).await?).into_response())
 }
 
-/// Sets the calendar elsewhere, or none.
+/// Sets the calendar elsewhere, after a fresh proof: whoever writes in it closes her days. Or none.
 pub async fn outside(State(app): State<App>, ctx: Ctx, team: Team, fields: Fields) -> Answer {
     let own = own(&team)?;
     if fields.ticked("remove") {
         changes::set_outside(&app, &team.0, own, None).await?;
         return Ok(see_other("/desk/feed"));
     }
+    let fields = match Proven::of(&app, ctx.seen.clone(), ctx.seen.path.clone(), fields).await {
+        Ok(Proven(fields)) => fields,
+        Err(asks) => return Ok(asks),
+    };
     let mut errors = Errors::new();
     let address = errors.take("url", Address::parse(fields.trimmed("url")), |_| {
         t("Write the whole address of the calendar, beginning with https:// (webcal:// does too).").to_owned()

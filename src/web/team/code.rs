@@ -56,14 +56,27 @@ pub async fn post(State(app): State<App>, ctx: Ctx, door: Door, fields: Fields) 
     let shown = if answer.is_empty() { Shown::Typed(typed) } else { Shown::Passkey(answer) };
     app.limits.count(What::Code, &sha256_hex(&door.token), now).map_err(Fault::TooMany)?;
     // Nobody guesses a recovery code or a signature, and whoever guesses at six digits holds nobody back whose browser is known.
-    let known = ctx.seen.browser.known_as.as_deref().map(sha256_hex).unwrap_or_default();
-    let known = knows_browser_of(&mut *app.db.read().await?, &door.member.account, &known).await?;
-    if !known && answer.is_empty() && recovery_hash(typed).is_none() {
-        app.limits.count(What::CodeAnywhere, door.member.account.as_str(), now).map_err(Fault::TooMany)?;
+    let account = &door.member.account;
+    if answer.is_empty() && recovery_hash(typed).is_none() {
+        let browser = ctx.seen.browser.known_as.as_deref().map(sha256_hex).unwrap_or_default();
+        let known = knows_browser_of(&mut *app.db.read().await?, account, &browser).await?;
+        let counted = if known {
+            app.limits.count(What::CodeKnown, &format!("{browser} {account}"), now)
+        } else {
+            app.limits.count(What::CodeAnywhere, account.as_str(), now)
+        };
+        counted.map_err(Fault::TooMany)?;
     }
     let signed_in = match sign_in::with_factor(&app, &door.member, &door.token, shown, &ctx.seen.browser).await? {
         Ok(signed_in) => signed_in,
         Err(taken) => {
+            // Whoever has come here knows the password, so she hears of it: once a day, and not of a slip or two.
+            if answer.is_empty()
+                && app.limits.count(What::CodeWrong, account.as_str(), now).is_err()
+                && app.limits.count(What::CodeTold, account.as_str(), now).is_ok()
+            {
+                sign_in::tell_of_wrong_codes(&app, account).await?;
+            }
             let mut errors = Errors::new();
             errors.add("code", refused(taken, !answer.is_empty()));
             return Ok(Page::refused(page(&app, ctx, &door, errors).await?).into_response());

@@ -15,7 +15,6 @@ use crate::domain::ids::PasskeyId;
 use crate::domain::label::Label;
 use crate::domain::role::Member;
 use crate::store::passkeys as stored;
-use crate::store::second_factor;
 use crate::store::sessions::Stage;
 use crate::store::types::sha256_hex;
 use crate::t;
@@ -64,16 +63,18 @@ fn page(app: &App, ctx: Ctx, door: &Door, fields: Fields, errors: Errors) -> Pas
     PasskeyPage { ctx, fields, errors, none, first: door.stage == Stage::SetUp, script: assets::href("passkey.js") }
 }
 
-/// Whether she may add one now: after a code, if one is asked for, and with a fresh proof, if she has a second factor.
-async fn may_add(app: &App, door: &Door) -> Result<(), Fault> {
+/// Whether she may add one now: on her way in, after the code if one is asked for, or else with a fresh proof.
+fn may_add(door: &Door) -> Result<(), Fault> {
     may_set_up(door)?;
-    let there = second_factor::is_set_up(&mut *app.db.read().await?, &door.member.account).await?;
-    if there && !door.proved { Err(Fault::SeeOther("/team/prove?next=/team/passkey".to_owned())) } else { Ok(()) }
+    if door.stage == Stage::Open && !door.proved {
+        return Err(Fault::SeeOther("/team/prove?next=/team/passkey".to_owned()));
+    }
+    Ok(())
 }
 
 /// Shows the form.
 pub async fn get(State(app): State<App>, ctx: Ctx, door: Door) -> Answer {
-    may_add(&app, &door).await?;
+    may_add(&door)?;
     Ok(Page::ok(page(&app, ctx, &door, Fields::default(), Errors::new())).into_response())
 }
 
@@ -91,7 +92,7 @@ fn said(refused: AddRefused) -> &'static str {
 
 /// Adds what her device made.
 pub async fn post(State(app): State<App>, ctx: Ctx, door: Door, fields: Fields) -> Answer {
-    may_add(&app, &door).await?;
+    may_add(&door)?;
     if app.second_factor == SecondFactor::Off {
         return Err(Fault::Conflict);
     }
@@ -120,7 +121,7 @@ fn json(text: String) -> Response {
 /// Tells the script what to ask her device for, so that it makes one. Whatever is wrong is told by [`post`], to which the
 /// script sends the form then.
 pub async fn new(State(app): State<App>, door: Door, fields: Fields) -> Answer {
-    may_add(&app, &door).await?;
+    may_add(&door)?;
     if app.second_factor == SecondFactor::Off {
         return Err(Fault::Conflict);
     }

@@ -54,10 +54,20 @@ impl FromRequest<App> for Proven {
         let Some(seen) = request.extensions().get::<Arc<Seen>>().cloned() else {
             return Err(Fault::internal("no session layer").into_response());
         };
+        let fields = Fields::from_request(request, app).await.map_err(IntoResponse::into_response)?;
+        Self::of(app, seen, action, fields).await
+    }
+}
+
+impl Proven {
+    /// The same for a form that asks only sometimes; `action` is where it goes.
+    ///
+    /// # Errors
+    /// The page that asks for a proof.
+    pub async fn of(app: &App, seen: Arc<Seen>, action: String, fields: Fields) -> Result<Self, Response> {
         let Some(door) = seen.door.clone().filter(|door| door.first().is_none()) else {
             return Err(Fault::Forbidden.into_response());
         };
-        let fields = Fields::from_request(request, app).await.map_err(IntoResponse::into_response)?;
         let mut errors = Errors::new();
         if door.proved || proves(app, &door, &fields, &mut errors).await.map_err(IntoResponse::into_response)? {
             return Ok(Self(fields.without(FIELD).without(PASSKEY)));
@@ -105,9 +115,14 @@ impl FromRequestParts<App> for ProvenLook {
 
     async fn from_request_parts(parts: &mut Parts, app: &App) -> Result<Self, Fault> {
         let door = Door::from_request_parts(parts, app).await?;
-        let here = parts.uri.path();
-        if door.proved { Ok(Self) } else { Err(Fault::SeeOther(format!("/team/prove?next={here}"))) }
+        let here = parts.uri.path_and_query().map_or_else(|| parts.uri.path(), |here| here.as_str());
+        if door.proved { Ok(Self) } else { Err(Fault::SeeOther(asking(here))) }
     }
+}
+
+/// Where somebody gives a proof who was going there.
+fn asking(there: &str) -> String {
+    format!("/team/prove?next={}", there.replace('%', "%25").replace('&', "%26").replace('+', "%2B"))
 }
 
 /// Where she was going.
@@ -121,12 +136,14 @@ impl Going {
     /// A path of ours, and nothing that a browser could take for another site.
     fn path(&self) -> &str {
         let plain = |b: u8| b.is_ascii_alphanumeric() || b"/-_.".contains(&b);
-        let ours = self.next.starts_with('/') && !self.next.starts_with("//") && self.next.bytes().all(plain);
+        let (path, query) = self.next.split_once('?').unwrap_or((&self.next, ""));
+        let ours = path.starts_with('/') && !path.starts_with("//") && path.bytes().all(plain);
+        let ours = ours && query.bytes().all(|b| plain(b) || b"=&%+*".contains(&b));
         if ours { &self.next } else { "/desk" }
     }
 
     async fn page(&self, app: &App, ctx: Ctx, door: &Door, errors: Errors) -> Result<ProofPage, Fault> {
-        let (action, passkey) = (format!("/team/prove?next={}", self.path()), Button::of(app, &door.member).await?);
+        let (action, passkey) = (asking(self.path()), Button::of(app, &door.member).await?);
         Ok(ProofPage { ctx, errors, action, kept: Vec::new(), passkey })
     }
 }
@@ -155,10 +172,19 @@ mod tests {
     #[test]
     fn the_way_on_never_leaves_the_site() {
         let to = |next: &str| Going { next: next.to_owned() }.path().to_owned();
-        assert_eq!(to("/owner/exports/aaaa/package.zip"), "/owner/exports/aaaa/package.zip");
-        for odd in
-            ["", "desk", "//evil.example.org", "/\\evil.example.org", "https://evil.example.org", "/a?b", "/\n", "/%2f"]
-        {
+        for ours in ["/owner/exports/aaaa/package.zip", "/owner/retouch/list.csv?q=S%C3%B8n+%26&free=yes"] {
+            assert_eq!(to(ours), ours);
+        }
+        for odd in [
+            "",
+            "desk",
+            "//evil.example.org",
+            "/\\evil.example.org",
+            "https://evil.example.org",
+            "/a?b?",
+            "/\n",
+            "/%2f",
+        ] {
             assert_eq!(to(odd), "/desk", "{odd}");
         }
     }

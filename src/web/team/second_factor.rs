@@ -95,8 +95,7 @@ pub async fn post(State(app): State<App>, ctx: Ctx, door: Door, fields: Fields) 
     if app.second_factor == SecondFactor::Off {
         return Err(Fault::Conflict);
     }
-    let there = stored::is_set_up(&mut *app.db.read().await?, &door.member.account).await?;
-    if there && !door.proved {
+    if door.stage == Stage::Open && !door.proved {
         return Ok(see_other("/team/prove?next=/team/second-factor"));
     }
     let code = fields.trimmed("code");

@@ -102,3 +102,30 @@ async fn guessing_at_a_proof_is_slowed() {
     }
     assert_eq!(owner.submit(&page, "/team/prove", &[("proof", OWNER.1)]).await.status, 429);
 }
+
+#[tokio::test]
+async fn a_list_of_clients_leaves_as_a_file_only_after_a_proof_and_with_its_filter() {
+    let (app, studio) = TestApp::with_studio().await;
+    let owner = app.owner().await;
+    app.app.clock.advance(LONG);
+    let retouch = "/owner/retouch/list.csv?free=yes&q=Mia+%26+S%C3%B8n".to_owned();
+    let trace = format!("/owner/trace/list.csv?batch={}.A%2B1&from=2026-01-01&to=2026-03-02", studio.tint);
+    for path in [&retouch, &trace] {
+        app.app.clock.advance(LONG);
+        let before = app.fingerprint().await;
+        let asked = owner.get(path).await;
+        assert!(
+            asked.location().is_some_and(|to| to.starts_with("/team/prove?next=/owner/")),
+            "{:?}",
+            asked.location()
+        );
+        let page = owner.follow(asked).await;
+        assert_eq!(app.fingerprint().await, before);
+        let wrong = owner.submit(&page, "/team/prove", &[("proof", "not the right one")]).await;
+        let back = owner.submit(&wrong, "/team/prove", &[("proof", OWNER.1)]).await;
+        assert_eq!(back.location().as_ref(), Some(path));
+        assert_eq!(owner.get(path).await.headers["content-type"], "text/csv; charset=utf-8");
+    }
+    app.app.clock.advance(LONG);
+    assert_eq!(owner.get("/owner/takings/list.csv").await.status, 200, "it names no client");
+}

@@ -172,6 +172,78 @@ async fn whoever_guesses_codes_is_stopped_and_holds_nobody_else_back() {
     assert_eq!(elsewhere.gives_code(&codes[0]).await.status, 303, "and elsewhere a recovery code helps");
 }
 
+/// How many letters of those that left tell of wrong codes.
+async fn told_of_wrong_codes(app: &TestApp) -> usize {
+    app.mails().await.iter().filter(|out| out.letter.text.contains("the code after it was wrong several times")).count()
+}
+
+#[tokio::test]
+async fn a_known_browser_guesses_no_codes_for_long_and_she_is_told() {
+    let (app, thief, phone, codes) = TestApp::with_guarded_owner().await;
+    let elsewhere = app.visitor();
+    app.app.clock.advance(Duration::minutes(1));
+    elsewhere.gives_password(OWNER.0, OWNER.1).await;
+    assert_eq!(elsewhere.gives_code(&phone.code(&app)).await.status, 303);
+    let mut tried = Vec::new();
+    for half in 0..6 {
+        app.app.clock.advance(Duration::minutes(1));
+        assert_eq!(thief.gives_password(OWNER.0, OWNER.1).await.location().as_deref(), Some("/team/code"));
+        let page = thief.get("/team/code").await;
+        for guess in 0..5 {
+            tried.push(thief.submit(&page, "/team/code", &[("code", &format!("00000{guess}"))]).await.status);
+        }
+        assert_eq!(told_of_wrong_codes(&app).await, 1, "after {half}");
+    }
+    assert_eq!(tried, [[422; 20].as_slice(), &[429; 10]].concat(), "twenty an hour");
+    let page = elsewhere.get("/desk").await;
+    elsewhere.submit(&page, "/team/sign-out", &[]).await;
+    elsewhere.gives_password(OWNER.0, OWNER.1).await;
+    assert_eq!(elsewhere.gives_code(&phone.code(&app)).await.status, 303, "another browser of hers is not held back");
+    thief.gives_password(OWNER.0, OWNER.1).await;
+    assert_eq!(thief.gives_code(&codes[0]).await.status, 303, "and a recovery code helps in this one");
+    assert_eq!(told_of_wrong_codes(&app).await, 1, "one letter a day");
+    app.app.clock.advance(Duration::DAY);
+    let stranger = app.visitor();
+    stranger.gives_password(OWNER.0, OWNER.1).await;
+    let page = stranger.get("/team/code").await;
+    for told in [1, 1, 1, 1, 2] {
+        stranger.submit(&page, "/team/code", &[("code", "000000")]).await;
+        assert_eq!(told_of_wrong_codes(&app).await, told, "whatever browser they are tried in");
+    }
+}
+
+#[tokio::test]
+async fn whoever_has_only_the_password_pushes_nobody_out() {
+    let (app, owner, ..) = TestApp::with_guarded_owner().await;
+    for _ in 0..21 {
+        app.app.clock.advance(Duration::seconds(61));
+        let asked = app.visitor().gives_password(OWNER.0, OWNER.1).await;
+        assert_eq!(asked.location().as_deref(), Some("/team/code"));
+    }
+    assert_eq!(owner.get("/owner").await.status, 200);
+}
+
+#[tokio::test]
+async fn a_first_factor_that_was_put_off_asks_a_session_that_rested_for_a_proof() {
+    let (app, owner, ..) = TestApp::with_guarded_owner().await;
+    practitioner(&app, &owner).await;
+    let noor = app.visitor();
+    noor.gives_password(MAIL, PASSWORD).await;
+    let page = noor.get("/team/second-factor").await;
+    assert_eq!(noor.submit(&page, "/team/second-factor/later", &[]).await.status, 303);
+    app.app.clock.advance(Duration::minutes(11));
+    let before = app.fingerprint().await;
+    let page = noor.get("/team/second-factor").await;
+    let phone = Phone::with_secret_of(&page);
+    let asked = noor.submit(&page, "/team/second-factor", &[("code", &phone.code(&app))]).await;
+    assert_eq!(asked.location().as_deref(), Some("/team/prove?next=/team/second-factor"), "{}", asked.main());
+    assert_eq!(noor.get("/team/passkey").await.location().as_deref(), Some("/team/prove?next=/team/passkey"));
+    assert_eq!(app.fingerprint().await, before, "whoever sits at her browser sets nothing up");
+    let proof = noor.follow(asked).await;
+    assert_eq!(noor.submit(&proof, "/team/prove", &[("proof", PASSWORD)]).await.status, 303);
+    noor.sets_up_factor(&app).await;
+}
+
 #[tokio::test]
 async fn a_new_password_leaves_the_factor_where_it_is() {
     let (app, owner, phone, _) = TestApp::with_guarded_owner().await;
@@ -205,11 +277,12 @@ async fn another_app_takes_the_place_of_the_first() {
     assert_eq!(back.location().as_deref(), Some("/team/second-factor"), "{}", back.main());
     owner.sets_up_factor(&app).await;
     assert_eq!(elsewhere.get("/owner").await.status, 303, "her other session is ended");
-    let her = app.visitor();
     app.app.clock.advance(Duration::minutes(1));
-    her.gives_password(OWNER.0, OWNER.1).await;
-    assert_eq!(her.gives_code(&old.code(&app)).await.status, 422);
-    assert_eq!(her.gives_code(&phone.code(&app)).await.status, 303);
+    elsewhere.gives_password(OWNER.0, OWNER.1).await;
+    assert_eq!(elsewhere.gives_code(&old.code(&app)).await.status, 422);
+    assert_eq!(elsewhere.gives_code(&phone.code(&app)).await.status, 303);
+    let told = app.mails().await.into_iter().filter(|out| out.letter.text.contains("a browser that it had not"));
+    assert_eq!(told.count(), 2, "and that browser is a new one again");
 }
 
 #[tokio::test]

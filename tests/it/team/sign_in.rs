@@ -1,7 +1,10 @@
 //! Signing in with a password: the same work for everybody, letters about what is new, one's own sessions.
 
+use palpebra::actions::second_factor::forget;
+use palpebra::domain::role::Actor;
+use palpebra::mail::transport::Outgoing;
 use palpebra::password::Passwords;
-use palpebra::store::accounts;
+use palpebra::store::{accounts, second_factor};
 use time::Duration;
 
 use crate::support::app::OWNER;
@@ -94,6 +97,53 @@ async fn a_new_browser_is_told_of_and_a_known_one_is_not() {
     assert_eq!(first.submit(&page, "/desk/password", &fields).await.status, 303);
     assert!(app.mail_to(OWNER.0).await.0.letter.text.contains("your password was changed"));
     assert_eq!(app.mails().await.len(), 2, "the browser itself is no news");
+}
+
+#[tokio::test]
+async fn browsers_are_forgotten_with_whatever_ends_all_her_sign_ins() {
+    let (app, studio) = TestApp::with_studio().await;
+    let told = async || {
+        let to_her = |out: &Outgoing| out.to == LIV.0 && out.letter.text.contains("a browser that it had not");
+        app.mails().await.iter().filter(|out| to_her(out)).count()
+    };
+    let (here, there) = (app.member(LIV.0, LIV.1).await, app.member(LIV.0, LIV.1).await);
+    assert_eq!(told().await, 1);
+    let page = here.get("/desk/sign-in").await;
+    here.submit(&page, "/team/sign-out-everywhere", &[]).await;
+    here.gives_password(LIV.0, LIV.1).await;
+    assert_eq!(told().await, 2, "not even the one is known in which she did it");
+    there.gives_password(LIV.0, LIV.1).await;
+    assert_eq!(told().await, 3);
+
+    let new = "eight warm grey stones";
+    let page = here.get("/desk/password").await;
+    assert_eq!(here.submit(&page, "/desk/password", &[("old", LIV.1), ("new", new)]).await.status, 303);
+    app.app.clock.advance(Duration::minutes(1));
+    here.gives_password(LIV.0, new).await;
+    assert_eq!(told().await, 3, "where she chose the password she is known");
+    there.gives_password(LIV.0, new).await;
+    assert_eq!(told().await, 4);
+
+    let account = accounts::of_practitioner(&mut app.app.db.read().await.unwrap(), &studio.liv).await.unwrap().unwrap();
+    let account = account.member.account;
+    let mut tx = app.app.db.write().await.unwrap();
+    second_factor::set(&mut tx, &account, &[7; 20], 0, app.app.clock.now()).await.unwrap();
+    tx.commit().await.unwrap();
+    assert!(forget(&app.app, &Actor::Command, &account).await.unwrap());
+    here.gives_password(LIV.0, new).await;
+    assert_eq!(told().await, 5);
+
+    let owner = app.owner().await;
+    let path = format!("/owner/practitioners/{}", studio.liv);
+    let page = owner.get(&path).await;
+    let first = owner.submit(&page, &format!("{path}/password"), &[]).await.all(".secret").concat();
+    here.gives_password(LIV.0, &first).await;
+    assert_eq!(told().await, 6);
+    let page = owner.get("/owner/practitioners").await;
+    owner.submit(&page, "/owner/practitioners/sign-outs", &[]).await;
+    app.app.clock.advance(Duration::minutes(1));
+    here.gives_password(LIV.0, &first).await;
+    assert_eq!(told().await, 7);
 }
 
 #[tokio::test]
