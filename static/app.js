@@ -104,6 +104,10 @@ const page = () => {
     said.focus();
   });
 
+  // Nobody of the team is signed in: no page of a client stays that the chair's worker kept. Presses that aren't sent do,
+  // without a name (chair.js).
+  if (document.querySelector("[data-signed-out]")) window.caches?.delete("chair");
+
   // A page that can't be fetched is told of by a page of ours, which the worker keeps.
   const css = document.querySelector("link[rel=stylesheet]").href;
   const kept = `<!doctype html><html lang="${document.documentElement.lang}"><meta charset="utf-8"><title>${away.dataset.title}</title>`

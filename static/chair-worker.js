@@ -2,14 +2,19 @@
 "use strict";
 const KEPT = "chair";
 const PAGE = /^\/desk\/visits\/[a-z2-7]{26}\/chair$/;
-const keep = async (path, answer) => (await caches.open(KEPT)).put(path, answer);
+// The server marks the page of a treatment under way. In the place of any other answer nothing stays.
+const take = async (path, answer) => {
+  const kept = await caches.open(KEPT), page = PAGE.test(path);
+  if (answer.ok && !answer.redirected && (!page || answer.headers.has("under-way"))) await kept.put(path, answer);
+  else if (page && (answer.ok || answer.type === "opaqueredirect")) await kept.delete(path);
+};
 
 addEventListener("install", () => skipWaiting());
 addEventListener("activate", (e) => e.waitUntil(clients.claim()));
 
 addEventListener("message", (e) => {
   const { keep: paths, drop } = e.data;
-  e.waitUntil(caches.open(KEPT).then((kept) => (drop ? kept.delete(drop) : kept.addAll(paths))));
+  e.waitUntil(drop ? caches.open(KEPT).then((kept) => kept.delete(drop)) : Promise.all(paths.map(async (path) => take(path, await fetch(path)))));
 });
 
 addEventListener("fetch", (e) => {
@@ -21,7 +26,7 @@ addEventListener("fetch", (e) => {
     return;
   }
   e.respondWith(fetch(e.request).then((answer) => {
-    if (answer.ok && !answer.redirected) e.waitUntil(keep(path, answer.clone()));
+    e.waitUntil(take(path, answer.clone()));
     return answer;
   }).catch(async (gone) => (await caches.match(path)) ?? (mode === "navigate" ? await caches.match("/away") : null) ?? Promise.reject(gone)));
 });

@@ -242,8 +242,6 @@ if (sides.length) {
   });
   const worker = navigator.serviceWorker;
   if (worker) {
-    // Every other page has a worker too, which knows nothing of the chair.
-    const fresh = !worker.controller?.scriptURL.endsWith("/chair-worker.js");
     // As in app.js: a file for both would be a request more.
     const begun = (it) => it.active ?? new Promise((done) => {
       const next = it.installing ?? it.waiting;
@@ -251,7 +249,14 @@ if (sides.length) {
     });
     worker.register(box.dataset.worker, { scope: "/desk/visits/" }).then(begun).then((it) => {
       const assets = [...document.querySelectorAll("link[rel=stylesheet], script[src]")].map((a) => a.href || a.src);
-      if (fresh) it.postMessage({ keep: [page, ...assets] });
+      // All of it may be gone: a page about signing in, here before or in another tab, lets go of it.
+      const keep = async () => {
+        const needs = [page, ...assets], there = await Promise.all(needs.map((one) => caches.match(one)));
+        const missing = needs.filter((_, n) => !there[n]);
+        if (missing.length) it.postMessage({ keep: missing });
+      };
+      document.addEventListener("visibilitychange", () => document.hidden || over || keep());
+      return keep();
     }).catch(() => {});
   }
   tick();

@@ -79,20 +79,36 @@ pub struct Report {
     pub note: String,
 }
 
-/// Stores what she saw. After a reaction no further mail asks, and the studio is told to look.
+/// Stores what she saw, unless she has just said the same. After a reaction no further mail asks, and the studio is told to
+/// look. `false` when she has told so much that nothing was taken; whatever is graver than before is.
 ///
 /// # Errors
 /// When the database can't.
-pub async fn report(app: &App, client: &ClientId, reports: &[Report]) -> Stored<()> {
+pub async fn report(app: &App, client: &ClientId, reports: &[Report]) -> Stored<bool> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
     let (tests, she) = (skin_tests::of_client(&mut tx, client).await?, Actor::Client(client.clone()));
-    for one in reports {
+    let stored = |one: &Report| tests.iter().find(|stored| stored.test.id == one.test);
+    let was_said = |one: &&Report| {
+        stored(one).is_some_and(|known| {
+            let said = known.notes.last().is_some_and(|(note, _)| one.note.is_empty() || one.note == *note);
+            said && known.test.was_just_told(one.result, now)
+        })
+    };
+    let reports: Vec<&Report> = reports.iter().filter(|one| !was_said(one)).collect();
+    if reports.is_empty() {
+        return Ok(true);
+    }
+    // What was filled in together is taken together.
+    if !reports.iter().any(|one| stored(one).is_none_or(|known| known.test.takes_report(one.result, now))) {
+        return Ok(false);
+    }
+    for one in &reports {
         let reading = Reading { at: now, result: one.result, by: ReadBy::Client };
         skin_tests::add_reading(&mut tx, &one.test, &reading, &one.note, "client", now).await?;
         let event = Event { action: "skin-test.reported", client: Some(client), object: one.test.as_str(), detail: "" };
         audit::append(&mut tx, &she, event, now).await?;
-        if let Some(stored) = tests.iter().find(|stored| stored.test.id == one.test) {
+        if let Some(stored) = stored(one) {
             reactions::after_test(app, &mut tx, &she, stored, one.result, now).await?;
         }
     }
@@ -102,7 +118,8 @@ pub async fn report(app: &App, client: &ClientId, reports: &[Report]) -> Stored<
         }
         tell_studio(app, &mut tx, client, now).await?;
     }
-    tx.commit().await
+    tx.commit().await?;
+    Ok(true)
 }
 
 /// Keeps a photo of what she sees, without any data on where and when it was taken, and tells the studio to look.

@@ -3,6 +3,7 @@
 use time::Duration;
 
 use crate::actions::feeds as changes;
+use crate::apart;
 use crate::app::App;
 use crate::domain::outside::{Address, busy_times};
 use crate::language::Language;
@@ -33,7 +34,14 @@ pub async fn step(app: &App, access: Access) -> Stored<bool> {
         Ok(address) => fetch::fetch(&address, access).await.map_err(Trouble::from),
         Err(refusal) => Err(refusal.into()),
     };
-    let found = found.and_then(|text| Ok(busy_times(&text, &studio.zone, (now - Duration::DAY, now + AHEAD))?));
+    let found = match found {
+        Ok(text) => {
+            // A file of the size that is taken keeps a thread busy for a while.
+            let read = apart::blocking(move || busy_times(&text, &studio.zone, (now - Duration::DAY, now + AHEAD)));
+            read.await.map_err(Trouble::from).and_then(|found| Ok(found?))
+        }
+        Err(trouble) => Err(trouble),
+    };
     if let Err(trouble) = &found {
         let trouble = Language::English.within(|| trouble.to_string());
         // The address is a secret, so only whose it is goes into the log.

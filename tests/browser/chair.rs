@@ -185,6 +185,21 @@ impl Chair {
         assert!(shown.is_ok(), "it does not show {words:?}:\n{}", self.browser.text().await);
     }
 
+    /// What a script of the page finds.
+    async fn asked(&self, script: &str) -> serde_json::Value {
+        let script = format!("const done = arguments[0]; (async () => {script})().then(done, (e) => done(String(e)));");
+        self.browser.client.execute_async(&script, vec![]).await.unwrap()
+    }
+
+    /// All that is kept on the device, as text.
+    async fn kept(&self) -> String {
+        let all = "{ let all = ''; for (const name of await caches.keys()) {
+                const cache = await caches.open(name);
+                for (const one of await cache.keys()) all += one.url + ' ' + await (await cache.match(one)).text();
+            } return all; }";
+        self.asked(all).await.as_str().unwrap().to_owned()
+    }
+
     async fn stored(&self) -> usize {
         chair::pressed(&mut self.app.app.db.read().await.unwrap(), &self.visit).await.unwrap().len()
     }
@@ -464,5 +479,56 @@ async fn without_scripts_the_same_record_is_written_by_hand() {
         treatments::of_visit(&mut chair.app.app.db.read().await.unwrap(), &chair.visit).await.unwrap().unwrap();
     assert_eq!(record.current().unwrap().times.len(), 2);
     assert_eq!(chair.studio.mia, record.client);
+    chair.close().await;
+}
+
+#[tokio::test]
+async fn only_a_treatment_under_way_is_kept_and_nothing_of_it_but_unsent_times_once_she_signed_out() {
+    let mut chair = Chair::new(Browser::new().await).await;
+    chair.start().await;
+    chair.until(ALL).await;
+    chair.until_kept().await;
+    assert!(chair.kept().await.contains("Mia Sandgren"), "to go on without a network");
+
+    // The check before another treatment passes the worker, too, and has answers of hers on it.
+    let at = NOW + Duration::hours(3);
+    let next =
+        chair.studio.visit(Purpose::Treatment, &chair.studio.mia, &chair.studio.lift, &chair.studio.liv, at).await;
+    chair.browser.open(&chair.url(&format!("/desk/visits/{next}"))).await;
+    chair.browser.press("The client is here").await;
+    chair.browser.follow("Check and start").await;
+    assert_eq!(chair.asked("navigator.serviceWorker.controller.scriptURL.endsWith('/chair-worker.js')").await, true);
+    let page = format!("/desk/visits/{}/chair", chair.visit);
+    let kept = chair.kept().await;
+    assert!(kept.contains(&page) && !kept.contains(&format!("/desk/visits/{next}")), "{kept}");
+
+    // A look at the page for signing in lets go of nothing while she is signed in.
+    chair.browser.open(&chair.url("/team/sign-in")).await;
+    assert!(chair.kept().await.contains(&page));
+    chair.clock.begin_at(&chair.browser, chair.app.app.clock.now()).await;
+    chair.browser.open(&chair.url(&page)).await;
+    chair.until(ALL).await;
+    chair.browser.client.execute("window.fetch = () => Promise.reject(new TypeError('gone'))", vec![]).await.unwrap();
+    chair.press("First lotion", "right", "on").await;
+    chair.until(NONE).await;
+    chair.browser.press("Sign out").await;
+    chair.until_shows("Sign in as practitioner or owner").await;
+    let mut look = interval(std::time::Duration::from_millis(20));
+    let gone = async {
+        while chair.kept().await.contains("/desk/") {
+            look.tick().await;
+        }
+    };
+    assert!(timeout(std::time::Duration::from_secs(20), gone).await.is_ok(), "{}", chair.kept().await);
+    assert!(!chair.kept().await.contains("Mia"), "{}", chair.kept().await);
+    let unsent = chair.asked("JSON.stringify(Object.entries(localStorage))").await.to_string();
+    assert!(unsent.contains("chair:") && unsent.contains(":e:") && !unsent.contains("Mia"), "{unsent}");
+
+    chair.browser.fill("Mail", LIV.0).await;
+    chair.browser.fill("Password", LIV.1).await;
+    chair.browser.press("Sign in").await;
+    chair.browser.open(&chair.url(&page)).await;
+    chair.until_stored(1).await;
+    chair.until_kept().await;
     chair.close().await;
 }

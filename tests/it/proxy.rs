@@ -53,6 +53,8 @@ async fn keeps_what_it_promises(kind: &str, sample: &str) {
     assert!(weak.values().all(Value::is_null), "{told}");
     assert!(told["spoofed"].as_array().unwrap().contains(&json!(429)), "{told}");
 
+    assert_eq!((&told["without_program"], &told["logged"]), (&json!(502), &json!([])), "a path may be a secret");
+
     let log = program.stop(folder.path()).await;
     let passed_on = log.lines().filter(|line| line.contains("\"POST\"") && line.contains("\"why\":\"form\"")).count();
     assert_eq!(passed_on, 1, "the forged form, and not the one in the clear: {log}");

@@ -221,7 +221,7 @@ def behind_caddy():
         sample = file.read()
     # Nobody on the network vouches for this machine: it makes its own certificates.
     with open("/etc/caddy/Caddyfile", "w") as file:
-        file.write("{\n\tlocal_certs\n\tskip_install_trust\n}\n" + sample)
+        file.write(sample.replace("\n{\n", "\n{\n\tlocal_certs\n\tskip_install_trust\n", 1))
     run("caddy validate --adapter caddyfile --config /etc/caddy/Caddyfile && systemctl enable --now caddy")
     authority = "/var/lib/caddy/.local/share/caddy/pki/authorities/local/root.crt"
     wait("Caddy's certificate", lambda: os.path.exists(authority) and serves(owner(authority)))

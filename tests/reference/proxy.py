@@ -51,9 +51,10 @@ def nginx(sample, folder, program, plain, secure):
         (r"ssl_certificate .*;", f"ssl_certificate {folder}/chain.pem;"),
         (r"ssl_certificate_key .*;", f"ssl_certificate_key {folder}/key.pem;"),
         (r"proxy_pass .*;", f"proxy_pass http://127.0.0.1:{program};"),
+        (r"error_log \S+", f"error_log {folder}/log"),
     ])
     places = "".join(f"{kind}_temp_path {folder}/{kind};\n" for kind in ["client_body", "proxy", "fastcgi", "uwsgi", "scgi"])
-    config = f"pid {folder}/pid;\nevents {{}}\nhttp {{\naccess_log off;\n{places}{sample}\n}}\n"
+    config = f"pid {folder}/pid;\nevents {{}}\nhttp {{\naccess_log {folder}/log;\n{places}{sample}\n}}\n"
     return config, ["nginx", "-p", folder, "-c", f"{folder}/config", "-e", "stderr", "-g", "daemon off; master_process off;"]
 
 
@@ -64,7 +65,8 @@ def caddy(sample, folder, program, plain, secure):
         (r"reverse_proxy .*", f"reverse_proxy 127.0.0.1:{program}"),
     ])
     # What it looks after besides, on fixed ports, would meet that of another test.
-    config = f"{{\n\tadmin off\n\tauto_https off\n\tstorage file_system {folder}\n\tlog {{\n\t\tlevel ERROR\n\t}}\n}}\n{sample}\n"
+    options = f"{{\n\tadmin off\n\tauto_https off\n\tstorage file_system {folder}"
+    config = change(sample, [(r"(?m)^{$", options), (r"\tlog {", f"\tlog {{\n\t\toutput file {folder}/log")])
     return config, ["caddy", "run", "--adapter", "caddyfile", "--config", f"{folder}/config"]
 
 
@@ -150,15 +152,27 @@ def main(kind, sample, program):
     with open(sample) as file, tempfile.TemporaryDirectory() as folder:
         plain, secure = free_port(), free_port()
         authority = certify(folder)
-        config, command = {"nginx": nginx, "caddy": caddy}[kind](file.read(), folder, program, plain, secure)
-        with open(os.path.join(folder, "config"), "w") as written:
-            written.write(config)
-        child = start(command, secure)
-        try:
-            print(json.dumps(tell(plain, secure, authority)))
-        finally:
-            child.terminate()
-            child.wait()
+        text, told = file.read(), {}
+
+        def before(port, look):
+            config, command = {"nginx": nginx, "caddy": caddy}[kind](text, folder, port, plain, secure)
+            with open(os.path.join(folder, "config"), "w") as written:
+                written.write(config)
+            child = start(command, secure)
+            try:
+                told.update(look())
+            finally:
+                child.terminate()
+                child.wait()
+
+        def refused():
+            return {"without_program": Visitor(secure, trusting(authority)).ask("GET", "/tell-us/a-link-that-opens")[0]}
+
+        before(program, lambda: tell(plain, secure, authority))
+        before(free_port(), refused)
+        with open(os.path.join(folder, "log")) as log:
+            told["logged"] = [line for line in log if "/services/x" in line or "/sign-in" in line or "a-link-that-opens" in line]
+        print(json.dumps(told))
 
 
 main(*sys.argv[1:])

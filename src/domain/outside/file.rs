@@ -29,8 +29,10 @@ pub enum Unreadable {
     TooMany,
 }
 
-/// The most busy times.
+/// The most busy times, beginnings of one event, and lines of one.
 const MOST: usize = 20_000;
+/// The longest name of a zone, in bytes: it is compared with each line that explains the zone.
+const LONGEST_NAME: usize = 255;
 /// The most days that are looked at to see what repeats on them, some tenths of a second's work: a rule may begin in the year
 /// 0, and a file may hold a hundred thousand. Ten years of a full diary, or a zone explained from 1601 on, ask for a few
 /// hundred thousand.
@@ -165,11 +167,19 @@ impl File {
             match open.last().map(String::as_str) {
                 Some("VEVENT") => {
                     if let Some(event) = file.events.last_mut() {
+                        if event.lines.len() == MOST {
+                            return Err(Unreadable::TooMany);
+                        }
                         event.lines.push(line);
                     }
                 }
                 Some("VFREEBUSY") if line.name == "FREEBUSY" => file.free_busy.push(line),
-                Some("VTIMEZONE") if line.name == "TZID" => line.value.trim().clone_into(&mut zone),
+                Some("VTIMEZONE") if line.name == "TZID" => {
+                    if line.value.len() > LONGEST_NAME {
+                        return Err(Unreadable::Zone);
+                    }
+                    line.value.trim().clone_into(&mut zone);
+                }
                 Some("STANDARD" | "DAYLIGHT") => {
                     if let Some(change) = zones.get_mut(&zone).and_then(|changes| changes.last_mut()) {
                         explain(change, &line)?;
@@ -242,17 +252,21 @@ pub fn busy_times(
     // The clocks of an event may be a day ahead of UTC.
     let last = to.to_offset(UtcOffset::UTC).date().saturating_add(Duration::DAY);
     let file = File::read(text, last, &mut left)?;
+    let (begins, ends) = (from.unix_timestamp(), to.unix_timestamp());
+    let within = |(start, end): &(i64, i64)| start < end && *start < ends && *end > begins;
     let mut found = Vec::new();
-    let mut moved: BTreeSet<(&str, i64)> = BTreeSet::new();
+    let mut moved: BTreeMap<&str, BTreeSet<i64>> = BTreeMap::new();
     for event in &file.events {
         if let Some(line) = event.line("RECURRENCE-ID") {
-            moved.extend(file.listed(line, studio)?.into_iter().map(|at| (event.value("UID"), at)));
+            moved.entry(event.value("UID")).or_default().extend(file.listed(line, studio)?);
         }
     }
     for event in file.events.iter().filter(|event| event.is_busy()) {
         let times = occurrences(&file, event, studio, (from, last), &mut left)?;
-        let alone = event.line("RECURRENCE-ID").is_some();
-        found.extend(times.into_iter().filter(|(start, _)| alone || !moved.contains(&(event.value("UID"), *start))));
+        // Looked up once: a name can be as long as the file.
+        let moved = moved.get(event.value("UID")).filter(|_| event.line("RECURRENCE-ID").is_none());
+        let stays = |start: &i64| moved.is_none_or(|moved| !moved.contains(start));
+        found.extend(times.into_iter().filter(|time| within(time) && stays(&time.0)));
         if found.len() > MOST {
             return Err(Unreadable::TooMany);
         }
@@ -265,8 +279,7 @@ pub fn busy_times(
             found.push(period_of(period).ok_or(Unreadable::Time)?);
         }
     }
-    let (from, to) = (from.unix_timestamp(), to.unix_timestamp());
-    found.retain(|(start, end)| start < end && *start < to && *end > from);
+    found.retain(within);
     found.sort_unstable();
     found.dedup();
     if found.len() > MOST { Err(Unreadable::TooMany) } else { Ok(found) }
@@ -328,6 +341,9 @@ fn occurrences(
         for at in file.listed(line, studio)? {
             let day = OffsetDateTime::from_unix_timestamp(at).map_err(|_| Unreadable::Time)?;
             begins.push((at, studio.date_at(day)));
+        }
+        if begins.len() > MOST {
+            return Err(Unreadable::TooMany);
         }
     }
     let mut left_out = BTreeSet::new();

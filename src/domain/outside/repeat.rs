@@ -12,6 +12,9 @@ enum Every {
     Year,
 }
 
+/// How many months, days and positions a rule usually names at most.
+const USUAL: usize = 16;
+
 /// A rule by which an event repeats.
 #[derive(Debug, Clone)]
 pub struct Repeat {
@@ -108,7 +111,7 @@ impl Repeat {
     }
 
     /// The same, unless more days than `left_to_look_at` would have to be looked at, which are taken off it: a rule may
-    /// begin in the year 0, and a file may hold thousands.
+    /// begin in the year 0, and a file may hold thousands. A day that is compared with a long list counts as several.
     pub(super) fn days_within(
         &self,
         start: Date,
@@ -118,6 +121,8 @@ impl Repeat {
     ) -> Option<Vec<Date>> {
         let mut found = Vec::new();
         let mut left = self.count.unwrap_or(u32::MAX);
+        let listed = self.months.len() + self.month_days.len() + self.weekdays.len() + self.positions.len();
+        let each = u32::try_from(1 + listed / USUAL).ok()?;
         for step in 0_i64.. {
             let Some((from, to)) = self.period(start, step) else { break };
             if from > last || left == 0 {
@@ -128,7 +133,9 @@ impl Repeat {
             if self.count.is_none() && to < first {
                 continue;
             }
-            *left_to_look_at = left_to_look_at.checked_sub(u32::try_from((to - from).whole_days()).ok()?)?;
+            let days = u32::try_from((to - from).whole_days() + 1).ok()?;
+            // One of them is taken off already.
+            *left_to_look_at = left_to_look_at.checked_sub(days.saturating_mul(each) - 1)?;
             for day in self.in_period(start, from, to) {
                 if day < start || left == 0 {
                     continue;
@@ -285,6 +292,27 @@ mod tests {
         let fourth = (date!(2026 - 03 - 23), date!(2026 - 03 - 29));
         assert_eq!(looked_at("FREQ=WEEKLY", fourth.0, fourth.1, 10), Some((1, 0)), "three weeks are passed over");
         assert_eq!(looked_at("FREQ=WEEKLY;COUNT=9", fourth.0, fourth.1, 28), Some((1, 0)), "a count counts them");
+    }
+
+    #[test]
+    fn a_day_that_is_compared_with_a_long_list_counts_as_several() {
+        let week = (date!(2026 - 03 - 02), date!(2026 - 03 - 08));
+        let taken = |list: &str, also: &str| {
+            let (rule, mut left) = (format!("FREQ=DAILY;{list}{also}"), 1_000);
+            Repeat::parse(&rule).unwrap().days_within(week.0, week.0, week.1, &mut left).map(|_| 1_000 - left)
+        };
+        let lists = ["BYMONTHDAY=2", "BYMONTH=3", "BYSETPOS=1", "BYDAY=MO"].map(|list| {
+            let (_, first) = list.split_once('=').unwrap();
+            (list, format!(",{first}"))
+        });
+        for (list, more) in &lists {
+            assert_eq!(taken(list, &more.repeat(14)), Some(7), "{list}");
+            assert_eq!(taken(list, &more.repeat(15)), Some(14), "{list}");
+            assert_eq!(taken(list, &more.repeat(31)), Some(21), "{list}");
+            assert_eq!(taken(list, &more.repeat(100_000)), None, "{list}");
+        }
+        let all = lists.map(|(list, more)| format!("{list}{}", more.repeat(3))).join(";");
+        assert_eq!(taken(&all, ""), Some(14), "all of them together");
     }
 
     #[test]

@@ -4,6 +4,7 @@
 //! published study of an open 45-minute test, 4 of 42 people known to be allergic were missed on the
 //! forearm and 3 of 42 behind the ear (Coenraads et al. 2018), so a clear test proves nothing.
 
+mod reports;
 mod standing;
 
 use std::fmt;

@@ -14,6 +14,7 @@ pub use shields::post as shield;
 
 use askama::Template;
 use axum::extract::{Path, State};
+use axum::http::HeaderValue;
 use axum::response::{IntoResponse, Response};
 
 use before::Before;
@@ -143,7 +144,10 @@ pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<St
         let before = Before::load(&mut c, &ctx, &visit, &client, app.clock.now()).await?;
         Page::ok(before.page(ctx, None, Errors::new())).into_response()
     } else {
-        under_way(&mut c, ctx, &visit, &client, Typed::Nothing, Errors::new()).await?
+        let mut page = under_way(&mut c, ctx, &visit, &client, Typed::Nothing, Errors::new()).await?;
+        // The worker keeps the pages alone that say so.
+        page.headers_mut().insert("under-way", HeaderValue::from_static("yes"));
+        page
     };
     drop(c);
     looked(&app, &team.0, "chair.seen", Some(&client), visit.id.as_str()).await?;

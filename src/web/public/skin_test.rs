@@ -1,5 +1,6 @@
 //! `GET` and `POST /tell-us/{token}` and `/me/skin-tests/{id}`: the client reports what she sees of her skin test, and
-//! below `/photo` shows it. The link in the mail can do this and nothing else. Template: `public/skin_test.html`.
+//! below `/photo` shows it. The link in the mail can do this and nothing else: what she told before stands on her own page
+//! alone. Template: `public/skin_test.html`.
 
 use askama::Template;
 use axum::extract::{Path, State};
@@ -13,7 +14,7 @@ use crate::app::App;
 use crate::documents::upload::Takes;
 use crate::domain::ids::{ClientId, SkinTestId};
 use crate::domain::label::Note;
-use crate::domain::skin_test::{NOT_DIAGNOSTIC, TestResult};
+use crate::domain::skin_test::{NOT_DIAGNOSTIC, ReadBy, TestResult};
 use crate::store::skin_tests::StoredTest;
 use crate::store::types::sha256_hex;
 use crate::store::{catalogue, skin_tests};
@@ -47,6 +48,8 @@ struct Spot {
     counts_from: Option<String>,
     /// What she told so far: when, and what.
     told: Vec<(String, String)>,
+    /// When she told something last, where whoever has the link sees the page.
+    told_on: Option<String>,
 }
 
 /// What is to be done after a report.
@@ -96,6 +99,8 @@ struct Found {
     client: ClientId,
     tests: Vec<StoredTest>,
     path: String,
+    /// She has signed in.
+    is_own: bool,
 }
 
 impl Found {
@@ -103,7 +108,7 @@ impl Found {
         let mut c = app.db.read().await?;
         let Some(client) = skin_tests::client_of(&mut c, id).await? else { return Ok(None) };
         let tests = test_reports::together(&mut c, &client, id).await?;
-        Ok((!tests.is_empty()).then_some(Self { client, tests, path }))
+        Ok((!tests.is_empty()).then_some(Self { client, tests, path, is_own: false }))
     }
 
     async fn by_token(app: &App, token: &str) -> Result<Option<Self>, Fault> {
@@ -118,7 +123,8 @@ impl Found {
     async fn own(app: &App, who: &SignedIn, id: &str) -> Result<Self, Fault> {
         let id = SkinTestId::parse(id).map_err(|_| Fault::NotFound)?;
         let found = Self::of(app, &id, format!("/me/skin-tests/{id}")).await?;
-        found.filter(|found| found.client == who.0).ok_or(Fault::NotFound)
+        let found = found.filter(|found| found.client == who.0).ok_or(Fault::NotFound)?;
+        Ok(Self { is_own: true, ..found })
     }
 
     async fn page(&self, app: &App, ctx: Ctx, fields: Fields, errors: Errors) -> Result<TestPage, Fault> {
@@ -129,7 +135,9 @@ impl Found {
         let spots = self.tests.iter().map(|one| {
             let product = products.iter().find(|product| product.id == one.test.product);
             let from = one.test.applied_at + rules.floor(product.and_then(|product| product.label_test_hours));
-            let told = one.test.readings.iter().zip(&one.notes).filter(|(_, (_, by))| by == "client");
+            let told = one.test.readings.iter().filter(|reading| reading.by == ReadBy::Client);
+            let mut told: Vec<_> = told.map(|reading| (moment(reading.at), capital(reading.result))).collect();
+            let told_on = if self.is_own { None } else { std::mem::take(&mut told).pop().map(|(when, _)| when) };
             Spot {
                 field: field(one),
                 note_field: format!("{}-note", field(one)),
@@ -137,7 +145,8 @@ impl Found {
                 site: one.site.clone(),
                 applied: moment(one.test.applied_at),
                 counts_from: (from > now).then(|| moment(from)),
-                told: told.map(|(reading, _)| (moment(reading.at), capital(reading.result))).collect(),
+                told,
+                told_on,
             }
         });
         Ok(TestPage {
@@ -177,7 +186,16 @@ impl Found {
             Ok(reports) => reports,
             Err(errors) => return Ok(Page::refused(self.page(app, ctx, fields, errors).await?).into_response()),
         };
-        test_reports::report(app, &self.client, &reports).await?;
+        if !test_reports::report(app, &self.client, &reports).await? {
+            let mut errors = Errors::new();
+            for one in &self.tests {
+                errors.add(
+                    &field(one),
+                    t("You have told us much about this today. Please call the studio: the number is below."),
+                );
+            }
+            return Ok(Page::refused(self.page(app, ctx, fields, errors).await?).into_response());
+        }
         let mut page = self.page(app, ctx, Fields::default(), Errors::new()).await?;
         let early = page.spots.iter().any(|spot| spot.counts_from.is_some());
         page.next = Some(next(&reports, early));

@@ -321,3 +321,64 @@ async fn a_client_sends_so_many_files_a_day_and_so_much_in_all() {
     }
     assert_eq!(app.fingerprint().await, before);
 }
+
+#[tokio::test]
+async fn the_link_tells_nothing_of_what_was_reported_and_her_own_page_does() {
+    let (app, studio) = TestApp::with_studio().await;
+    let test = applied(&app, &studio, app.app.clock.now()).await;
+    app.app.clock.advance(Duration::hours(49));
+    let link = app.mail_to(MIA).await.link("/tell-us/");
+    assert!(!app.visitor().get(&link).await.main().contains("You told us"), "nothing was told");
+    for (field, seen) in [("faint_pink", "Faint pink only"), ("itch_or_raised", "Itch, raised")] {
+        report(&app, &link, &[("seen", field)]).await;
+        let told = format!(", {seen}");
+        let page = app.visitor().get(&link).await.main();
+        assert!(page.contains("You told us something about this, last Wednesday 4 March 2026, 10:00"), "{page}");
+        assert!(!page.contains(&told), "{page}");
+        let own = app.client(MIA).await.get(&format!("/me/skin-tests/{test}")).await.main();
+        assert!(own.contains(&told) && !own.contains("something about this"), "{own}");
+    }
+    let refused = report(&app, &link, &[("seen", "")]).await;
+    assert!(refused.status == 422 && !refused.main().contains(", Itch, raised"), "{}", refused.main());
+}
+
+#[tokio::test]
+async fn so_many_reports_a_day_are_taken_and_a_graver_one_always() {
+    let (app, studio) = TestApp::with_studio_and(Limits::off()).await;
+    let mut tx = app.app.db.write().await.unwrap();
+    let mut row = palpebra::store::studio::get(&mut tx).await.unwrap().unwrap();
+    row.mail = "desk@studio.example.org".to_owned();
+    palpebra::store::studio::save(&mut tx, &row).await.unwrap();
+    tx.commit().await.unwrap();
+    let test = applied(&app, &studio, app.app.clock.now()).await;
+    app.app.clock.advance(Duration::hours(48));
+    let link = app.mail_to(MIA).await.link("/tell-us/");
+    let notices = async || app.mails().await.iter().filter(|out| out.to == "desk@studio.example.org").count();
+    report(&app, &link, &[("seen", "faint_pink")]).await;
+    assert_eq!(notices().await, 1);
+    let before = app.fingerprint().await;
+    let again = report(&app, &link, &[("seen", "faint_pink")]).await;
+    assert!(again.main().contains("Thank you for telling us"), "{}", again.main());
+    assert_eq!(app.fingerprint().await, before, "the same twice is stored once");
+    for n in 1..10 {
+        let seen = if n % 2 == 0 { "faint_pink" } else { "removed_early" };
+        assert_eq!(report(&app, &link, &[("seen", seen)]).await.status, 200, "{n}");
+    }
+    assert_eq!(notices().await, 10);
+    let before = app.fingerprint().await;
+    let full = report(&app, &link, &[("seen", "no_visible_change")]).await;
+    assert!(full.status == 422 && full.main().contains("Please call the studio"), "{}", full.main());
+    let (own, seen) = (format!("/me/skin-tests/{test}"), format!("seen-{test}"));
+    let mia = app.client(MIA).await;
+    let after_sign_in = app.fingerprint().await;
+    assert_ne!(before, after_sign_in);
+    let page = mia.get(&own).await;
+    let refused = mia.submit(&page, &own, &[(&seen, "faint_pink")]).await;
+    assert_eq!((refused.status, app.fingerprint().await), (422, after_sign_in), "nor on her own page");
+    let graver = report(&app, &link, &[("seen", "eye_or_breathing")]).await;
+    assert!(graver.status == 200 && graver.main().contains("call an ambulance now"), "{}", graver.main());
+    assert_eq!(verdict(&app, &studio).await, (Verdict::DoNotTreat, "skin_test_failed".to_owned()));
+    assert_eq!(notices().await, 11);
+    app.app.clock.advance(Duration::DAY);
+    assert_eq!(report(&app, &link, &[("seen", "faint_pink")]).await.status, 200, "the next day");
+}

@@ -52,6 +52,18 @@ pub(super) async fn send(person: &Person, visit: &VisitId, now: OffsetDateTime, 
 }
 
 #[tokio::test]
+async fn only_the_page_of_a_treatment_under_way_says_that_it_may_be_kept() {
+    let (app, studio) = TestApp::with_studio().await;
+    let (liv, id) = arrived(&app, &studio).await;
+    let path = format!("/desk/visits/{id}/chair");
+    let marked = async |path: &str| liv.get(path).await.headers.contains_key("under-way");
+    assert!(!marked(&path).await, "the check before starting");
+    start(&liv, id.as_str(), &[]).await;
+    assert!(marked(&path).await);
+    assert!(!marked(&format!("/desk/visits/{id}")).await);
+}
+
+#[tokio::test]
 async fn nothing_starts_before_every_point_is_ticked() {
     let (app, studio) = TestApp::with_studio().await;
     let (liv, id) = arrived(&app, &studio).await;

@@ -264,7 +264,7 @@ const MODULES: [(&str, &[&str]); 17] = [
             "studio_key",
         ],
     ),
-    ("jobs", &["actions", "app", "clock", "documents", "domain", "mail", "store", "when"]),
+    ("jobs", &["actions", "apart", "app", "clock", "documents", "domain", "mail", "store", "when"]),
     (
         "web",
         &[

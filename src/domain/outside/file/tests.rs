@@ -251,3 +251,48 @@ fn a_file_that_asks_for_endless_work_is_read_or_refused_at_once() {
     let listed = format!("{change}RDATE:{}20250101T000000\nEND:STANDARD\n", "20250101T000000,".repeat(50_000));
     assert_eq!(zone(&listed), Ok(44));
 }
+
+/// Each is counted before anything is compared with it: the lines of an event, what begins on the days that it lists, though
+/// it be at the same times, and the bytes of a zone's name.
+#[test]
+fn an_event_that_lists_more_than_is_read_is_refused_before_it_is_looked_through() {
+    let base = "DTSTART:20260302T090000Z\nDURATION:PT1H";
+    // Three lines are there already.
+    let lines =
+        |count: usize| busy(&event(&format!("{base}\n{}A:", "A:\n".repeat(count - 4)))).map(|found| found.len());
+    assert_eq!([lines(20_000), lines(20_001)], [Ok(1), Err(Unreadable::TooMany)]);
+    let one = |count: usize| format!("RDATE:{}20260303T090000Z", "20260303T090000Z,".repeat(count - 1));
+    let listed = |rdates: &str| busy(&event(&format!("{base}\n{rdates}"))).map(|found| found.len());
+    // Its own start is one of them.
+    assert_eq!([listed(&one(19_999)), listed(&one(20_000))], [Ok(2), Err(Unreadable::TooMany)]);
+    assert_eq!(listed(&format!("{}\n{}", one(10_000), one(10_000))), Err(Unreadable::TooMany));
+    let zone = |bytes: usize| {
+        let name = "a".repeat(bytes);
+        let change = "BEGIN:STANDARD\nDTSTART:20200101T000000\nTZOFFSETFROM:+0200\nTZOFFSETTO:+0100\nEND:STANDARD";
+        let here = event(&format!("DTSTART;TZID={name}:20260302T090000\nDURATION:PT1H"));
+        busy(&format!("BEGIN:VTIMEZONE\nTZID:{name}\n{change}\nEND:VTIMEZONE\n{here}")).map(|found| found.len())
+    };
+    assert_eq!([zone(255), zone(256)], [Ok(1), Err(Unreadable::Zone)]);
+}
+
+/// What lies before or after the days asked for takes no room from what lies in them.
+#[test]
+fn past_events_are_not_counted() {
+    let past = "BEGIN:VEVENT\nDTSTART:20200302T090000Z\nDURATION:PT1H\nEND:VEVENT\n".repeat(20_001);
+    let now = event("DTSTART:20260302T090000Z\nDURATION:PT1H");
+    assert_eq!(busy(&format!("{past}{now}")).map(|found| found.len()), Ok(1));
+}
+
+/// An event that was moved is told by its own name, and what is moved of another without a name stays.
+#[test]
+fn only_what_bears_the_same_name_is_moved() {
+    let daily = |name: &str| {
+        format!("BEGIN:VEVENT\n{name}DTSTART:20260302T090000Z\nDURATION:PT1H\nRRULE:FREQ=DAILY;COUNT=2\nEND:VEVENT\n")
+    };
+    let moved =
+        "BEGIN:VEVENT\nUID:b\nRECURRENCE-ID:20260303T090000Z\nDTSTART:20260310T090000Z\nDURATION:PT1H\nEND:VEVENT";
+    let count = |name: &str| busy(&format!("{}{moved}", daily(name))).unwrap().len();
+    assert_eq!(["UID:b\n", "UID:a\n", ""].map(count), [2, 3, 3]);
+    let back = moved.replace("20260310", "20260303");
+    assert_eq!(busy(&format!("{}{back}", daily("UID:b\n"))).unwrap().len(), 2, "moved to when it was");
+}
