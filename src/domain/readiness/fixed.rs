@@ -5,7 +5,7 @@ use crate::domain::verdict::{Basis, BasisKind};
 use crate::{msg, t};
 
 /// The version of these rules and words; raise it with every change of either.
-pub(super) const VERSION: u32 = 3;
+pub(super) const VERSION: u32 = 4;
 
 /// A rule with its words.
 pub(super) struct Fixed {
@@ -113,6 +113,13 @@ pub(super) const TEST_NOT_READ: Fixed = source(
     "skin_test_not_read",
     SILENCE,
     msg("Nobody has noted yet how your skin test turned out. Please show us, or tell us what you saw."),
+);
+pub(super) const TEST_READ_TOO_LATE: Fixed = source(
+    "skin_test_read_too_late",
+    msg("patch tests are read up to about day 7: European Society of Contact Dermatitis 2015, from memory"),
+    msg(
+        "Nobody looked at your skin test within seven days, so it tells us nothing any more and we would like to repeat it.",
+    ),
 );
 pub(super) const TEST_REMOVED: Fixed = practice(
     "skin_test_removed_early",
