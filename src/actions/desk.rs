@@ -7,7 +7,7 @@ use super::booking::{Choice, Spot};
 use super::case::Known;
 use super::diary::{Between, Diary};
 use super::hours::may_arrange;
-use super::own_visits::{Change, Own, between, put_at};
+use super::own_visits::{Change, Own, put_at};
 use super::treating::{Refused, mark, visit_for};
 use super::{Pending, enqueue, wishes};
 use crate::app::App;
@@ -61,10 +61,10 @@ impl Fit {
         (service, purpose): (&Service, Purpose),
         now: OffsetDateTime,
     ) -> Stored<Self> {
-        if purpose == Purpose::SkinTest {
-            return Ok(Self::default());
-        }
         let known = Known::load(c, studio, client, &service.id).await?;
+        if purpose == Purpose::SkinTest {
+            return Ok(Self { between: known.test_between(now), ..Self::default() });
+        }
         let mut fit = Self { between: known.between(now), ..Self::default() };
         let labels = catalogue::tests_for(c, &service.id).await?;
         if labels.is_empty() || !known.needs_test(now, now) {
@@ -172,7 +172,7 @@ pub async fn relocate(
     let own = Own::load(&mut tx, &client, id).await?.ok_or(Refused::NotFound)?;
     visits::expire_holds(&mut tx, now).await?;
     let service = catalogue::service(&mut tx, &visit.service).await?.ok_or(Refused::NotFound)?;
-    let between = between(own.known(&mut tx, studio).await?.as_ref(), now);
+    let between = own.between(&own.known(&mut tx, studio).await?, now);
     let day = studio.zone.date_at(to.starts_at);
     let diary = Diary::of_days(&mut tx, (studio, &service), now, Some(id), (day, day)).await?.at_the_desk();
     let spot = diary.search(own.length(&diary), &between, |search| {

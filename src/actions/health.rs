@@ -35,6 +35,9 @@ pub enum TestRefused {
     /// The service doesn't want this product tested.
     #[error("this service wants another product tested")]
     OtherProduct,
+    /// A visit's test is applied on its own day.
+    #[error("the visit is on {0}")]
+    OtherDay(Date),
     /// Not before this day.
     #[error("no skin test before {0}")]
     NotBefore(Date),
@@ -47,6 +50,15 @@ pub enum TestRefused {
     /// An answer that decides on it is open.
     #[error("no skin test before she was asked")]
     AskFirst,
+    /// A letter has to be there before.
+    #[error("no skin test before the letter is there")]
+    LetterFirst,
+    /// A reaction of hers is not settled.
+    #[error("no skin test while a reaction is open")]
+    ReactionOpen,
+    /// Her parent or guardian has not signed for this service.
+    #[error("no skin test before a guardian has signed")]
+    Guardian,
     /// Her answers forbid one.
     #[error("her answers forbid a skin test")]
     Forbidden,
@@ -96,13 +108,16 @@ pub fn permission(known: &Known, on: Date, now: OffsetDateTime) -> Result<bool, 
         return Err(TestRefused::Harmed);
     }
     match known.may_test(on) {
+        TestPermission::Yes | TestPermission::Unreliable if known.lacks_guardian(on) => Err(TestRefused::Guardian),
         TestPermission::Yes => Ok(true),
         TestPermission::Unreliable => Ok(false),
+        TestPermission::LetterFirst => Err(TestRefused::LetterFirst),
         TestPermission::NotBefore(day) => Err(TestRefused::NotBefore(day)),
         TestPermission::AskFirst => Err(TestRefused::AskFirst),
         TestPermission::No { rule } => Err(match rule.as_str() {
             TestPermission::AGE => TestRefused::Age,
             super::case::NO_ANSWERS => TestRefused::NoAnswers,
+            super::case::REACTION_OPEN => TestRefused::ReactionOpen,
             _ => TestRefused::Forbidden,
         }),
     }
@@ -150,6 +165,12 @@ fn after_applying(state: VisitState, all: bool) -> Result<Option<VisitState>, Ev
     Ok(Some(if all { begun.finish()? } else { begun }))
 }
 
+/// The day on which a visit's tests are applied: its own. One that was begun can only be finished, so what it still lacks is
+/// applied on the day that it is.
+pub fn day_of(visit: &Visit, studio: &Studio, now: OffsetDateTime) -> Date {
+    if visit.state == VisitState::InTreatment { studio.zone.date_at(now) } else { visit.civil.date() }
+}
+
 /// A test is applied to a client who walked in.
 ///
 /// # Errors
@@ -187,6 +208,11 @@ async fn apply(
         return Err(TestRefused::Future);
     }
     let on = studio.zone.date_at(applied.at);
+    if let Some(day) = visit.map(|visit| day_of(visit, studio, now))
+        && (day != studio.zone.date_at(now) || day != on)
+    {
+        return Err(TestRefused::OtherDay(day));
+    }
     let known = Known::load(c, studio, Some(client), &applied.service).await?;
     if !known.products.iter().any(|product| product.id == applied.product) {
         return Err(TestRefused::OtherProduct);

@@ -62,23 +62,29 @@ impl Own {
         if self.test_is_shared { &[] } else { &self.partners }
     }
 
-    /// What is known of her for a treatment; nothing for a skin test, which waits for nothing.
+    /// What is known of her for it.
     ///
     /// # Errors
     /// When the database can't.
-    pub async fn known(&self, c: &mut Connection, studio: &Studio) -> Stored<Option<Known>> {
-        match self.visit.purpose {
-            Purpose::Treatment => {
-                let known = Known::load(c, studio, self.visit.client.as_ref(), &self.visit.service).await?;
-                Ok(Some(known.leave_out(&self.visit.id)))
-            }
-            Purpose::SkinTest => Ok(None),
-        }
+    pub async fn known(&self, c: &mut Connection, studio: &Studio) -> Stored<Known> {
+        let known = Known::load(c, studio, self.visit.client.as_ref(), &self.visit.service).await?;
+        Ok(known.leave_out(&self.visit.id))
     }
 
     /// Whether it may start at a moment, as far as her skin tests go.
-    pub fn fits_tests(&self, known: Option<&Known>, at: OffsetDateTime, now: OffsetDateTime) -> bool {
-        known.is_none_or(|known| !known.tests_forbid_move(self.visit.starts_at, at, now))
+    pub fn fits_tests(&self, known: &Known, at: OffsetDateTime, now: OffsetDateTime) -> bool {
+        match self.visit.purpose {
+            Purpose::Treatment => !known.tests_forbid_move(self.visit.starts_at, at, now),
+            Purpose::SkinTest => known.may_test_at(at, now),
+        }
+    }
+
+    /// The days to which it may be moved.
+    pub fn between(&self, known: &Known, now: OffsetDateTime) -> Between {
+        match self.visit.purpose {
+            Purpose::Treatment => known.between(now),
+            Purpose::SkinTest => known.test_between(now),
+        }
     }
 
     /// Whether she may still change it by herself.
@@ -109,11 +115,6 @@ impl Own {
             Purpose::SkinTest => ends_at + floor <= partner.starts_at && starts_at + valid >= partner.starts_at,
         })
     }
-}
-
-/// The days to which an own visit may be moved: a skin test waits for nothing but the visits that it belongs with.
-pub fn between(known: Option<&Known>, now: OffsetDateTime) -> Between {
-    known.map_or_else(Between::default, |known| known.between(now))
 }
 
 /// Cancels a visit, and with it those that make no sense without it.
@@ -166,10 +167,10 @@ pub async fn relocate(
     let day = studio.zone.date_at(to.starts_at);
     let diary = Diary::of_days(&mut tx, (studio, service), now, Some(id), (day, day)).await?;
     let known = own.known(&mut tx, studio).await?;
-    let between = between(known.as_ref(), now);
+    let between = own.between(&known, now);
     let spot = diary.search(own.length(&diary), &between, |search| {
         let time = still_free(search, to.starts_at, &to.practitioner)?;
-        let fits = own.fits_partners(&diary, &time) && own.fits_tests(known.as_ref(), to.starts_at, now);
+        let fits = own.fits_partners(&diary, &time) && own.fits_tests(&known, to.starts_at, now);
         if fits { Spot::of(&time) } else { None }
     });
     let Some(spot) = spot else { return Ok(Change::Taken) };

@@ -156,12 +156,13 @@ pub enum NotVoided {
     /// The database can't.
     #[error(transparent)]
     Store(#[from] StoreError),
-    /// It failed, and that is not over or not explained.
+    /// It was not clear, and that is not over or not explained.
     #[error(transparent)]
     Refused(#[from] VoidRefused),
 }
 
-/// A test no longer counts: what was recorded stays, and no mail asks about it any more. Where it failed, `why` is kept.
+/// A test no longer counts: what was recorded stays, and no mail asks about it any more. Where it was not clear,
+/// `why` is kept.
 ///
 /// # Errors
 /// [`NotVoided`]; nothing is changed then.
@@ -179,7 +180,7 @@ pub async fn void(
     let Some(stored) = stored.filter(|one| one.test.voided.is_none()) else { return Ok(()) };
     let open = reports::of_skin_test(&mut tx, id).await?.is_some_and(|report| report.state.is_open());
     stored.test.may_be_voided(open, why)?;
-    let detail = if stored.test.failed() {
+    let detail = if stored.test.failed() || stored.test.unclear() {
         skin_tests::void_failed(&mut tx, id, cause, (why.trim(), &member.name), now).await?;
         "with a written reason"
     } else {

@@ -225,6 +225,9 @@ pub async fn start(app: &App, studio: &Studio, member: &Member, id: &VisitId, sa
     }
     let before = visit.clone();
     visit.state = visit.state.start()?;
+    if studio.zone.date_at(now) != visit.civil.date() {
+        return Err(Refused::OtherDay(visit.civil.date()));
+    }
     let readiness = Known::of_visit(&mut tx, studio, &before).await?.readiness(now, now);
     said.shown.holds(&readiness.mark())?;
     let reason = permit(&readiness, &said)?.to_owned();

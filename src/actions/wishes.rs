@@ -7,7 +7,7 @@ use time::{Duration, OffsetDateTime};
 
 use super::booking::Spot;
 use super::diary::{Between, Diary};
-use super::own_visits::{Change, Own, between, put_at};
+use super::own_visits::{Change, Own, put_at};
 use super::{Pending, enqueue};
 use crate::app::App;
 use crate::domain::ids::{ClientId, OfferId, VisitId, WishId};
@@ -178,7 +178,7 @@ async fn suiting(
 ) -> Stored<Option<Spot>> {
     let Some(service) = catalogue::service(c, &own.visit.service).await? else { return Ok(None) };
     let Ok(known) = readable(own.known(c, studio).await)? else { return Ok(None) };
-    let between = between(known.as_ref(), now);
+    let between = own.between(&known, now);
     let day = studio.zone.date_at(opening.from);
     let between =
         Between { earliest: Some(between.earliest.map_or(day, |first| first.max(day))), latest: Some(day), ..between };
@@ -192,7 +192,7 @@ async fn suiting(
                 && time.starts_at() > expires_at
                 && wish.suits.fits(time.civil)
                 && own.fits_partners(&diary, time)
-                && own.fits_tests(known.as_ref(), time.starts_at(), now)
+                && own.fits_tests(&known, time.starts_at(), now)
         });
         // Rather the time that was given up than one just before it.
         let time = suiting.min_by_key(|time| (time.starts_at() < opening.from, time.starts_at()))?;
@@ -229,9 +229,7 @@ pub async fn claim(app: &App, token: &str) -> Stored<Claim> {
     let day = studio.zone.date_at(held.starts_at);
     let diary = Diary::of_days(&mut tx, (&studio, &service), now, None, (day, day)).await?;
     let known = own.known(&mut tx, &studio).await?;
-    if !own.fits_partners_at(&diary, held.starts_at, held.ends_at)
-        || !own.fits_tests(known.as_ref(), held.starts_at, now)
-    {
+    if !own.fits_partners_at(&diary, held.starts_at, held.ends_at) || !own.fits_tests(&known, held.starts_at, now) {
         return Ok(Claim::TooLate);
     }
     let spot = Spot {

@@ -24,7 +24,7 @@ impl Known {
 
     /// The consent that counts here: the newest for the same service and products, since another service may have been signed for
     /// in between; but whoever refused or withdrew last has not agreed.
-    fn consent(&self) -> Option<&ConsentRecord> {
+    pub(super) fn consent(&self) -> Option<&ConsentRecord> {
         let agreed =
             |record: &ConsentRecord| matches!(record, ConsentRecord::Signed(signed) if signed.withdrawn_at.is_none());
         let planned = self.subject();

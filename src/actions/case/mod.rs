@@ -10,13 +10,14 @@ mod bottle;
 mod choices;
 mod judged;
 mod shelf;
+mod testing;
 mod visit;
 
 use std::collections::BTreeSet;
 
 use time::{Date, OffsetDateTime};
 
-use crate::domain::age::{self, AgePolicy, Jurisdiction};
+use crate::domain::age::{AgePolicy, Jurisdiction};
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::consent::ConsentRecord;
 use crate::domain::harm::blocks;
@@ -25,11 +26,10 @@ use crate::domain::letter::Letter;
 use crate::domain::limits::Ingredient;
 use crate::domain::person::BirthDate;
 use crate::domain::questionnaire::AnswerSet;
-use crate::domain::readiness::{ANSWERS_COUNT_FOR, Case, Readiness, Shelved};
-use crate::domain::screening::{Screening, TestPermission};
+use crate::domain::readiness::{Case, Readiness, Shelved};
+use crate::domain::screening::Screening;
 use crate::domain::skin_test::{Planned, SkinTest, TestRules};
 use crate::domain::verdict::{About, Clears, Earliest, Reason, Verdict};
-use crate::domain::visit::VisitState;
 use crate::domain::window::{self, RetouchRule, Wait, Window};
 use crate::domain::zone::Zone;
 use crate::store::catalogue::{Product, Service};
@@ -37,11 +37,11 @@ use crate::store::harm::{self, Harm};
 use crate::store::health::InForce;
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
-use crate::store::visits::{Purpose, Visit};
 use crate::store::{Connection, Stored, catalogue, clients, health, letters, skin_tests, treatments, visits};
 pub use barred::Barred;
 pub use choices::{RetouchRules, test_rules};
 pub use judged::{Judged, judged};
+pub use testing::{NO_ANSWERS, REACTION_OPEN};
 
 /// Whose visit for what is judged.
 #[derive(Debug, Clone, Copy)]
@@ -216,7 +216,7 @@ impl Known {
         self.past = treatments::past(c, Some(id)).await?;
         let visits = visits::of_client(c, id).await?;
         self.booked = visits.iter().filter_map(|visit| booked::Booked::of(visit, services)).collect();
-        for visit in visits.into_iter().filter(is_test_to_come) {
+        for visit in visits.into_iter().filter(testing::is_to_come) {
             let products = catalogue::tests_for(c, &visit.service).await?;
             self.booked_tests.push((visit.starts_at, products.into_iter().map(|product| product.id).collect()));
         }
@@ -257,33 +257,9 @@ impl Known {
         }
     }
 
-    /// Whether a skin test for this service may be applied on a day. Without answers nobody knows, so it may not; nor on old ones.
-    pub fn may_test(&self, on: Date) -> TestPermission {
-        match self.answers() {
-            Some(set) => match self.screening(set).may_test(self.birth, self.service.kind, on) {
-                TestPermission::No { rule } => TestPermission::No { rule },
-                _ if !self.taken_back().is_empty() => TestPermission::AskFirst,
-                _ if on >= ANSWERS_COUNT_FOR.after(set.given_on) => TestPermission::AskFirst,
-                other => other,
-            },
-            None if !age::may_test(self.birth, on) => TestPermission::No { rule: TestPermission::AGE.to_owned() },
-            None => TestPermission::No { rule: NO_ANSWERS.to_owned() },
-        }
-    }
-
-    /// Whether a product goes on her skin no more, not even to be tested: it did her harm, or her tests of it weren't clear.
-    pub fn test_barred(&self, product: &ProductId, now: OffsetDateTime) -> bool {
-        self.readiness(now, now).reasons.iter().any(|reason| match &reason.about {
-            About::SkinTest(about) | About::Reaction(Some(about)) => {
-                about == product && reason.verdict == Verdict::DoNotTreat
-            }
-            _ => false,
-        })
-    }
-
     fn planned(&self, product: &Product, at: OffsetDateTime, now: OffsetDateTime) -> Planned {
         let covers = |(begins, products): &&(OffsetDateTime, Vec<ProductId>)| {
-            *begins > now && *begins < at && products.contains(&product.id)
+            self.can_be_made(*begins, now) && *begins < at && products.contains(&product.id)
         };
         let related = shelf::sharing(&self.register, product);
         // A skin test that failed speaks for itself.
@@ -388,11 +364,4 @@ impl Known {
         let to_make = |verdict, clears: &[Clears]| verdict >= Verdict::WaitUntil && clears.contains(&Clears::SkinTest);
         self.readiness(at, now).reasons.iter().any(|reason| to_make(reason.verdict, &reason.clears))
     }
-}
-
-/// The key that [`TestPermission::No`] carries when the health questions were never answered.
-pub const NO_ANSWERS: &str = "answers_missing";
-
-fn is_test_to_come(visit: &Visit) -> bool {
-    visit.purpose == Purpose::SkinTest && matches!(visit.state, VisitState::Booked | VisitState::Arrived)
 }

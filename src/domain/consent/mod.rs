@@ -83,7 +83,8 @@ impl Subject {
         self.same_service(other) && self.products == other.products
     }
 
-    fn same_service(&self, other: &Self) -> bool {
+    /// Whether it is the same service, as far as both tell.
+    pub fn same_service(&self, other: &Self) -> bool {
         match (&self.service, &other.service) {
             (Some(one), Some(two)) => one == two,
             _ => true,

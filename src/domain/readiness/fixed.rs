@@ -114,6 +114,13 @@ pub(super) const TEST_NOT_READ: Fixed = source(
     SILENCE,
     msg("Nobody has noted yet how your skin test turned out. Please show us, or tell us what you saw."),
 );
+pub(super) const TEST_READ_TOO_LATE: Fixed = source(
+    "skin_test_read_too_late",
+    msg("patch tests are read up to about day 7: European Society of Contact Dermatitis 2015, from memory"),
+    msg(
+        "Nobody looked at your skin test within seven days, so it tells us nothing any more and we would like to repeat it.",
+    ),
+);
 pub(super) const TEST_REMOVED: Fixed = practice(
     "skin_test_removed_early",
     msg("Your skin test came off too early to tell us anything, so we would like to repeat it."),

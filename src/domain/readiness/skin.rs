@@ -36,6 +36,7 @@ pub(super) fn about(case: &Case<'_>, planned: &Planned) -> Option<Reason> {
         | TestStanding::Expired { .. }
         | TestStanding::Voided { .. }
         | TestStanding::RemovedEarly
+        | TestStanding::ReadTooLate
         | TestStanding::Unclear { twice: false } => true,
         _ => false,
     };
@@ -48,6 +49,7 @@ pub(super) fn about(case: &Case<'_>, planned: &Planned) -> Option<Reason> {
         TestStanding::NotDone => again(&fixed::TEST_NOT_DONE),
         TestStanding::Voided { .. } => again(&fixed::TEST_VOIDED),
         TestStanding::RemovedEarly => again(&fixed::TEST_REMOVED),
+        TestStanding::ReadTooLate => again(&fixed::TEST_READ_TOO_LATE),
         TestStanding::TooEarly { until } if case.at >= until => {
             say(&fixed::TEST_RUNNING, Verdict::Note, Start::Yes, &[Clears::Reading])
         }
@@ -71,17 +73,16 @@ pub(super) fn about(case: &Case<'_>, planned: &Planned) -> Option<Reason> {
     })
 }
 
-/// A test that was booked for a time that has passed was not applied.
+/// A test whose time has begun is not applied before now.
 fn booked_in_time(case: &Case<'_>, planned: &Planned) -> bool {
-    planned
-        .test_booked_at
-        .is_some_and(|booked| booked > case.now && booked + case.test_rules.floor(planned.label_hours) <= case.at)
+    let floor = case.test_rules.floor(planned.label_hours);
+    planned.test_booked_at.is_some_and(|booked| booked.max(case.now) + floor <= case.at)
 }
 
 /// When a treatment could be if a test were applied now, or at the time that is booked for it, but not before she is old
 /// enough to be tested.
 fn soonest(case: &Case<'_>, planned: &Planned) -> OffsetDateTime {
-    let applied = planned.test_booked_at.filter(|booked| *booked > case.now).unwrap_or(case.now);
+    let applied = planned.test_booked_at.map_or(case.now, |booked| booked.max(case.now));
     let applied = old_enough(case).map_or(applied, |day| applied.max(day));
     (applied + case.test_rules.floor(planned.label_hours)).to_offset(case.at.offset())
 }
@@ -94,15 +95,14 @@ fn old_enough(case: &Case<'_>) -> Option<OffsetDateTime> {
 /// The day of the first test that is booked and still to come.
 pub(super) fn test_day(case: &Case<'_>) -> Option<time::Date> {
     let booked = case.products.iter().filter(|planned| planned.needs_test).filter_map(|planned| planned.test_booked_at);
-    booked.filter(|at| *at > case.now).map(|at| at.to_offset(case.at.offset()).date()).min()
+    booked.map(|at| at.to_offset(case.at.offset()).date()).min()
 }
 
 /// A test that is booked for a day on which she is too young to be tested, though not for the visit.
 pub(super) fn too_young(case: &Case<'_>) -> Option<Reason> {
-    let open =
-        |planned: &&Planned| planned.needs_test && planned.test_booked_at.is_some_and(|booked| booked > case.now);
     let early = |booked: OffsetDateTime| !age::may_test(case.birth, booked.to_offset(case.at.offset()).date());
-    let planned = case.products.iter().filter(open).find(|planned| planned.test_booked_at.is_some_and(early))?;
+    let mut needed = case.products.iter().filter(|planned| planned.needs_test);
+    let planned = needed.find(|planned| planned.test_booked_at.is_some_and(early))?;
     let from = old_enough(case)? + case.test_rules.floor(planned.label_hours);
     let mut wait =
         reason(&fixed::AGE_TEST, About::Age, Verdict::WaitUntil, Start::No, &[Clears::Waiting, Clears::SkinTest]);

@@ -159,7 +159,7 @@ impl Screening<'_> {
     }
 
     /// A letter may name the follow-up itself or a question that it follows.
-    fn letter_covers(&self, letter: &Letter, key: &str, service: ServiceKind, on: Date) -> bool {
+    pub(super) fn letter_covers(&self, letter: &Letter, key: &str, service: ServiceKind, on: Date) -> bool {
         let after = self.questionnaire.question(key).and_then(|question| question.after.as_ref());
         letter.covers(key, service, on)
             || after.is_some_and(|after| self.letter_covers(letter, &after.question, service, on))

@@ -2,7 +2,7 @@
 
 use time::Date;
 
-use super::{Rule, Screening, TestEffect};
+use super::{Outcome, Rule, Screening, TestEffect};
 use crate::domain::age;
 use crate::domain::catalogue::ServiceKind;
 use crate::domain::person::BirthDate;
@@ -17,6 +17,8 @@ pub enum TestPermission {
     Unreliable,
     /// Not before this day.
     NotBefore(Date),
+    /// Not before a letter is there that lifts what stands against it.
+    LetterFirst,
     /// Not before somebody of the team has asked her: an answer that decides on it is open.
     AskFirst,
     /// Not at all, by this rule.
@@ -37,6 +39,15 @@ impl std::fmt::Debug for TestPermission {
     }
 }
 
+impl Rule {
+    fn takes_letter(&self) -> bool {
+        matches!(
+            self.outcome,
+            Outcome::LetterNeeded | Outcome::WaitUntil { letter: true, .. } | Outcome::DoNotTreat { letter: true, .. }
+        )
+    }
+}
+
 impl<'a> Screening<'a> {
     fn effects(&self, service: ServiceKind) -> impl Iterator<Item = (&'a Rule, TestEffect)> {
         let rules = self.rules.in_use().filter(move |rule| rule.scope.covers(service) && self.fires(rule));
@@ -50,8 +61,16 @@ impl<'a> Screening<'a> {
         if !age::may_test(birth, on) {
             return TestPermission::No { rule: TestPermission::AGE.to_owned() };
         }
-        if let Some((rule, _)) = self.effects(service).find(|(_, effect)| *effect == TestEffect::DoNotTest) {
+        let bars = |(rule, effect): &(&Rule, TestEffect)| {
+            *effect == TestEffect::DoNotTest && !self.is_lifted(rule, service, on)
+        };
+        let (letters, never): (Vec<_>, Vec<_>) =
+            self.effects(service).filter(bars).partition(|(rule, _)| rule.takes_letter());
+        if let Some((rule, _)) = never.first() {
             return TestPermission::No { rule: rule.key.clone() };
+        }
+        if !letters.is_empty() {
+            return TestPermission::LetterFirst;
         }
         if self.is_undecided(service) {
             return TestPermission::AskFirst;
@@ -70,6 +89,11 @@ impl<'a> Screening<'a> {
             None if unreliable => TestPermission::Unreliable,
             None => TestPermission::Yes,
         }
+    }
+
+    /// Whether a letter lifts what a rule says, of treatments and so of the test before them.
+    fn is_lifted(&self, rule: &Rule, service: ServiceKind, on: Date) -> bool {
+        rule.takes_letter() && self.letters.iter().any(|letter| self.letter_covers(letter, &rule.question, service, on))
     }
 
     /// Whether an answer is open that could forbid a skin test or put it off. One that could only make it uncertain voids

@@ -206,7 +206,7 @@ pub enum VoidRefused {
     /// It failed, and the report that this opened is not settled.
     #[error("its report is not settled")]
     Unsettled,
-    /// It failed, and nobody wrote why it says nothing.
+    /// It was not clear, and nobody wrote why it says nothing.
     #[error("a written reason is needed")]
     WantsReason,
 }
@@ -243,15 +243,20 @@ impl SkinTest {
         self.readings.iter().any(|reading| reading.result.fails())
     }
 
-    /// Whether somebody may let it no longer count. One that failed may block its product, so that wants a settled report
-    /// and a written reason.
+    /// Whether what was seen is unclear.
+    pub fn unclear(&self) -> bool {
+        self.readings.iter().any(|reading| reading.result == TestResult::FaintPink)
+    }
+
+    /// Whether somebody may let it no longer count. One that failed may block its product, so that wants a settled report;
+    /// and one that was not clear a written reason.
     ///
     /// # Errors
     /// [`VoidRefused`]
     pub fn may_be_voided(&self, report_open: bool, why: &str) -> Result<(), VoidRefused> {
         match (self.failed(), report_open, why.trim()) {
             (true, true, _) => Err(VoidRefused::Unsettled),
-            (true, false, "") => Err(VoidRefused::WantsReason),
+            (_, _, "") if self.failed() || self.unclear() => Err(VoidRefused::WantsReason),
             _ => Ok(()),
         }
     }
@@ -266,6 +271,13 @@ impl SkinTest {
     /// come after 1 to 7 days). A later report is still taken.
     pub fn reports_expected_until(&self) -> OffsetDateTime {
         self.applied_at + Duration::days(7)
+    }
+
+    /// The last moment at which a first clear look says something: day 7, since patch tests are read up to about then (a
+    /// European guideline of 2015, from memory) and nobody knows later what was there; after a label that asks for nearly as
+    /// long, a day later than that (common practice, no source).
+    pub fn clear_until(&self, floor: Duration) -> OffsetDateTime {
+        self.reports_expected_until().max(self.applied_at + floor + Duration::DAY)
     }
 }
 
@@ -388,6 +400,11 @@ mod tests {
         let look = |at| Reading { at, result: TestResult::ItchOrRaised, by: ReadBy::Practitioner };
         assert_eq!(test.read(look(at - Duration::SECOND), at), Err(ReadingRefused::BeforeApplied));
         assert_eq!(test.may_be_voided(true, ""), Ok(()), "nothing was seen");
+        let faint = Reading { at, result: TestResult::FaintPink, by: ReadBy::Client };
+        let faint = SkinTest { readings: vec![faint], ..test.clone() };
+        assert!(faint.unclear() && !test.unclear());
+        assert_eq!(faint.may_be_voided(false, " "), Err(VoidRefused::WantsReason));
+        assert_eq!(faint.may_be_voided(false, "It was another client's."), Ok(()));
         assert_eq!(test.read(look(at), at), Ok(()), "eyes may burn at once");
         assert!(test.failed());
         let why = "It was another client's.";

@@ -19,7 +19,7 @@ pub struct Planned {
     pub related: Vec<ProductId>,
     /// When this client was treated with it, in any order.
     pub treated: Vec<OffsetDateTime>,
-    /// When a skin test of it is booked, if one is.
+    /// When a skin test of it is booked, if one is and can still be made: it may have begun.
     pub test_booked_at: Option<OffsetDateTime>,
     /// Whether a reaction report blocks it for this client.
     pub blocked: bool,
@@ -37,6 +37,8 @@ pub enum TestStanding {
     },
     /// The floor has passed and nobody has read it since, or the client did not report.
     NotRead,
+    /// Nobody read it while a clear look would have said something: test again.
+    ReadTooLate,
     /// It was taken off early: test again.
     RemovedEarly,
     /// Faint pink only.
@@ -111,20 +113,28 @@ fn failure(test: &SkinTest, planned: &Planned, now: OffsetDateTime) -> Option<Te
 
 /// One test without a reaction.
 fn one(test: &SkinTest, planned: &Planned, now: OffsetDateTime, rules: &TestRules) -> TestStanding {
-    if let Some(cause) = test.voided {
-        return TestStanding::Voided { cause };
-    }
     let readings = || test.readings.iter().filter(|reading| reading.at <= now);
+    let unclear = || readings().any(|reading| reading.result == TestResult::FaintPink);
+    if let Some(cause) = test.voided {
+        // As with a reaction: only as a mistake does it say nothing.
+        let stays = cause != VoidCause::Mistake && unclear();
+        return if stays { TestStanding::Unclear { twice: false } } else { TestStanding::Voided { cause } };
+    }
     if readings().any(|reading| reading.result == TestResult::RemovedEarly) {
         return TestStanding::RemovedEarly;
     }
-    if readings().any(|reading| reading.result == TestResult::FaintPink) {
+    if unclear() {
         return TestStanding::Unclear { twice: false };
     }
-    let floor = test.applied_at + rules.floor(planned.label_hours);
+    let waits = rules.floor(planned.label_hours);
+    let (floor, last) = (test.applied_at + waits, test.clear_until(waits));
     let clear = |result: TestResult| result == TestResult::NoVisibleChange;
-    if !readings().any(|reading| clear(reading.result) && reading.at >= floor) {
-        return if now < floor { TestStanding::TooEarly { until: floor } } else { TestStanding::NotRead };
+    if !readings().any(|reading| clear(reading.result) && reading.at >= floor && reading.at <= last) {
+        return match now {
+            now if now < floor => TestStanding::TooEarly { until: floor },
+            now if now <= last => TestStanding::NotRead,
+            _ => TestStanding::ReadTooLate,
+        };
     }
     if !test.reliable {
         return TestStanding::Voided { cause: VoidCause::SuppressingMedicine };

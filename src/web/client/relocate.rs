@@ -49,7 +49,7 @@ async fn show(app: &App, ctx: Ctx, own: &Own, from: Option<&str>, taken: bool) -
     let mut c = app.db.read().await?;
     let known = own.known(&mut c, ctx.studio()?).await?;
     let diary = Diary::load(&mut c, ctx.studio()?, &service, now, Some(&own.visit.id)).await?;
-    let between = own_visits::between(known.as_ref(), now);
+    let between = own.between(&known, now);
     let slots = diary.search(own.length(&diary), &between, |search| {
         let times = free_times(search);
         // Asked of one time after the other until the page is full: the rules are the slow part.
@@ -57,7 +57,7 @@ async fn show(app: &App, ctx: Ctx, own: &Own, from: Option<&str>, taken: bool) -
             times.iter().filter(|time| from.is_none_or(|from| time.civil.date() >= from)).filter(|time| {
                 time.starts_at() != own.visit.starts_at
                     && own.fits_partners(&diary, time)
-                    && own.fits_tests(known.as_ref(), time.starts_at(), now)
+                    && own.fits_tests(&known, time.starts_at(), now)
             }),
             from,
         )

@@ -13,7 +13,7 @@ use crate::actions::booking::Choice;
 use crate::actions::desk;
 use crate::actions::diary::Diary;
 use crate::actions::hours::may_arrange;
-use crate::actions::own_visits::{Change, Own, between};
+use crate::actions::own_visits::{Change, Own};
 use crate::actions::treating::{self, Refused};
 use crate::app::App;
 use crate::domain::ids::{PractitionerId, VisitId};
@@ -135,7 +135,7 @@ async fn page(
     if may_move {
         let own = Own::load(&mut c, &client, id).await?.ok_or(Fault::NotFound)?;
         let service = catalogue::service(&mut c, &visit.service).await?.ok_or(Fault::NotFound)?;
-        let between = between(own.known(&mut c, &studio).await?.as_ref(), now);
+        let between = own.between(&own.known(&mut c, &studio).await?, now);
         let diary = Diary::load(&mut c, &studio, &service, now, Some(id)).await?.at_the_desk().with_only(&who);
         slots = diary.search(own.length(&diary), &between, |search| {
             let mut times = free_times(search);

@@ -59,13 +59,15 @@ impl Place {
         when::day(self.day)
     }
 
-    async fn at_visit(c: &mut Connection, team: &Team, id: VisitId) -> Result<Self, Fault> {
-        let found = treating::case_for(c, &team.0, &id).await?;
+    async fn at_visit(app: &App, ctx: &Ctx, team: &Team, id: VisitId) -> Result<Self, Fault> {
+        let mut c = app.db.read().await?;
+        let found = treating::case_for(&mut c, &team.0, &id).await?;
         let (visit, client) = found.filter(|(v, _)| v.purpose == Purpose::SkinTest).ok_or(Fault::NotFound)?;
         let back = format!("/desk/visits/{id}");
         let action = format!("{back}/skin-test");
-        let place = Self { visit: Some(id), ..Self::bare(client, visit.civil.date(), action, back) };
-        Ok(place.fill(c, Some(&visit.service)).await?)
+        let day = actions::day_of(&visit, ctx.studio()?, app.clock.now());
+        let place = Self { visit: Some(id), ..Self::bare(client, day, action, back) };
+        Ok(place.fill(&mut c, Some(&visit.service)).await?)
     }
 
     async fn walk_in(c: &mut Connection, team: &Team, client: ClientId, today: Date) -> Result<Self, Fault> {
@@ -130,7 +132,9 @@ impl Place {
 }
 
 fn form(app: &App, studio: &Studio, place: &Place) -> Fields {
-    let now = when::clock(studio.zone.to_civil(app.clock.now()));
+    let now = studio.zone.to_civil(app.clock.now());
+    // The clock of one day says nothing of another.
+    let now = if place.day == now.date() { when::clock(now) } else { String::new() };
     let only = place.choices.first().filter(|_| place.choices.len() == 1);
     let id = SkinTestId::from_random(app.random.id()).to_string();
     let mut pairs = vec![("id".to_owned(), id), ("time".to_owned(), now), ("site".to_owned(), String::new())];
@@ -163,17 +167,14 @@ async fn apply(app: &App, ctx: Ctx, team: &Team, fields: Fields, place: Place) -
 
 /// Shows the form of a visit.
 pub async fn get(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>) -> Answer {
-    let mut c = app.db.read().await?;
-    let place = Place::at_visit(&mut c, &team, VisitId::parse(&id).map_err(|_| Fault::NotFound)?).await?;
+    let place = Place::at_visit(&app, &ctx, &team, VisitId::parse(&id).map_err(|_| Fault::NotFound)?).await?;
     let fields = form(&app, ctx.studio()?, &place);
     Ok(Page::ok(TestPage { ctx, fields, errors: Errors::new(), place }).into_response())
 }
 
 /// A test is applied at a visit.
 pub async fn post(State(app): State<App>, ctx: Ctx, team: Team, Path(id): Path<String>, fields: Fields) -> Answer {
-    let mut c = app.db.read().await?;
-    let place = Place::at_visit(&mut c, &team, VisitId::parse(&id).map_err(|_| Fault::NotFound)?).await?;
-    drop(c);
+    let place = Place::at_visit(&app, &ctx, &team, VisitId::parse(&id).map_err(|_| Fault::NotFound)?).await?;
     apply(&app, ctx, &team, fields, place).await
 }
 
@@ -315,7 +316,7 @@ pub async fn post_void(State(app): State<App>, ctx: Ctx, team: Team, Path(id): P
         Ok(()) => {}
         Err(NotVoided::Store(error)) => return Err(error.into()),
         Err(NotVoided::Refused(VoidRefused::WantsReason)) => {
-            errors.add("why", t("It failed, so write why that says nothing of her and this product."));
+            errors.add("why", t("It was not clear, so write why that says nothing of her and this product."));
             return Ok(Page::refused(reading(&app, ctx, &team, &id, fields, errors).await?).into_response());
         }
         Err(NotVoided::Refused(VoidRefused::Unsettled)) => {

@@ -221,6 +221,9 @@ pub(super) fn permission(known: &Known, on: Date, now: OffsetDateTime) -> (&'sta
             ("wait", tf("No skin test before {day}").with("day", when::day(day)).into())
         }
         Err(TestRefused::AskFirst) => ("ask", t("Talk first, then test").to_owned()),
+        Err(TestRefused::LetterFirst) => ("letter", t("Letter first, then test").to_owned()),
+        Err(TestRefused::Guardian) => ("letter", t("Guardian signs first, then test").to_owned()),
+        Err(TestRefused::ReactionOpen) => ("ask", t("Settle the reaction report first").to_owned()),
         Err(TestRefused::NoAnswers) => ("ask", t("Ask the health questions first").to_owned()),
         Err(_) => ("stop", t("No skin test").to_owned()),
     }

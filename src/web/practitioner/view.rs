@@ -10,7 +10,7 @@ use crate::domain::consent::{ConsentRecord, Signed};
 use crate::domain::ids::{PractitionerId, ProductId, ServiceId};
 use crate::domain::questionnaire::{Answer, AnswerSet, Question, Questionnaire, Taken};
 use crate::domain::readiness::Readiness;
-use crate::domain::skin_test::{TestResult, TestRules, VoidCause};
+use crate::domain::skin_test::{Reading, TestResult, TestRules, VoidCause};
 use crate::domain::verdict::{About, Clears, Start, Verdict};
 use crate::domain::zone::Zone;
 use crate::language::{Markup, quoted};
@@ -283,8 +283,12 @@ pub(super) struct TestView {
     /// From when a clear result counts.
     pub(super) from: String,
     pub(super) too_early: bool,
+    /// Until when a first clear look says something, once that has passed without one.
+    pub(super) too_late: Option<String>,
     pub(super) reliable: bool,
     pub(super) fails: bool,
+    /// Whether what was seen is no clear result: to void it wants a reason.
+    pub(super) wants_why: bool,
     pub(super) voided: bool,
     /// Why somebody let it no longer count though it failed, and by whom and when.
     pub(super) voiding: Option<(String, String)>,
@@ -298,7 +302,11 @@ impl TestView {
     pub(super) fn of(stored: &StoredTest, names: &Names, now: OffsetDateTime) -> Self {
         let test = &stored.test;
         let label = names.products.iter().find(|one| one.id == test.product).and_then(|one| one.label_test_hours);
-        let from = test.applied_at + names.rules.floor(label);
+        let floor = names.rules.floor(label);
+        let (from, last) = (test.applied_at + floor, test.clear_until(floor));
+        let in_time =
+            |reading: &Reading| reading.result == TestResult::NoVisibleChange && (from..=last).contains(&reading.at);
+        let passed = test.readings.iter().any(in_time);
         let readings = test.readings.iter().zip(&stored.notes);
         Self {
             id: test.id.to_string(),
@@ -309,8 +317,10 @@ impl TestView {
             by: stored.practitioner.as_ref().map_or_else(String::new, |id| names.practitioner(id).to_owned()),
             from: names.moment(from),
             too_early: now < from,
+            too_late: (now > last && !passed).then(|| names.moment(last)),
             reliable: test.reliable,
-            fails: test.readings.iter().any(|reading| reading.result.fails()),
+            fails: test.failed(),
+            wants_why: test.failed() || test.unclear(),
             voided: test.voided.is_some(),
             voiding: stored.voiding.as_ref().map(|one| (one.why.clone(), words::noted(names.moment(one.at), &one.by))),
             elsewhere: (test.voided == Some(VoidCause::TakenOver))

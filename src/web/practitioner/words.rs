@@ -204,6 +204,12 @@ pub(super) fn test(refusal: &TestRefused) -> Option<(&'static str, String)> {
         TestRefused::Store(_) | TestRefused::NotFound => return None,
         TestRefused::Event(refused) => ("product", event(refused)),
         TestRefused::OtherProduct => ("product", t("Choose one of the products on the list.").to_owned()),
+        TestRefused::OtherDay(day) => (
+            "product",
+            tf("This visit is on {day}, and a skin test is applied on the day of its visit. Book another visit, or apply the test now on the client’s page.")
+                .with("day", when::day(*day))
+                .to_string(),
+        ),
         TestRefused::NotBefore(day) => (
             "product",
             tf("The answers ask to wait with a skin test until {day}.").with("day", when::day(*day)).to_string(),
@@ -215,6 +221,21 @@ pub(super) fn test(refusal: &TestRefused) -> Option<(&'static str, String)> {
         TestRefused::AskFirst => (
             "product",
             t("An answer that decides on a skin test is open, or the answers are more than six months old. Ask her first, and take it down on the client’s page.")
+                .to_owned(),
+        ),
+        TestRefused::LetterFirst => (
+            "product",
+            t("The answers ask for a letter before anything is put on the skin, a skin test too. Wait until it is here and was read.")
+                .to_owned(),
+        ),
+        TestRefused::ReactionOpen => (
+            "product",
+            t("A reaction of hers is still followed up. Ask her how it is and settle its report before anything is used on her.")
+                .to_owned(),
+        ),
+        TestRefused::Guardian => (
+            "product",
+            t("Under 18, a parent or guardian signs for this service before anything is put on the skin, a skin test too.")
                 .to_owned(),
         ),
         TestRefused::Forbidden => (

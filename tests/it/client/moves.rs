@@ -1,11 +1,12 @@
 //! Where a client may move a visit that a skin test goes before, and what is cancelled along with it.
 
 use palpebra::domain::ids::VisitId;
+use palpebra::domain::questionnaire::Answer;
 use palpebra::domain::skin_test::{TestResult, VoidCause};
 use palpebra::domain::visit::VisitState;
 use palpebra::store::visits::{self, Purpose};
 use palpebra::store::{audit, skin_tests};
-use time::macros::datetime;
+use time::macros::{date, datetime};
 use time::{Duration, OffsetDateTime};
 
 use crate::support::app::NOW;
@@ -161,4 +162,34 @@ async fn a_skin_test_is_moved_and_cancelled_with_a_look_at_every_visit_that_need
     for id in [&test, &one, &two] {
         assert_eq!(state(&app, id).await, VisitState::CancelledByClient);
     }
+}
+
+#[tokio::test]
+async fn a_skin_test_is_not_moved_to_a_day_on_which_it_may_not_be_made() {
+    let (app, studio) = TestApp::with_studio().await;
+    studio.answer(&studio.mia, &[("steroid_eye", Answer::Yes)]).await;
+    let test = |client, at| studio.visit(Purpose::SkinTest, client, &studio.lift_and_tint, &studio.liv, at);
+    let hers = test(&studio.mia, datetime!(2026-03-12 09:00 UTC)).await;
+    let mia = app.client(MIA).await;
+    let times = offered(&mia, &hers, "2026-03-03").await;
+    let first = *times.first().unwrap();
+    assert_eq!(first.date(), date!(2026 - 03 - 09), "the cream is off for a week by then");
+    assert_eq!(moved_to(&mia, &studio, &hers, first - Duration::days(4)).await, 409, "nor by a forged form");
+    let liv = app.member(LIV.0, LIV.1).await;
+    let page = liv.get(&format!("/desk/visits/{hers}/arrange?day=2026-03-03")).await;
+    let slots = page.attributes("button.slot", "value");
+    let at = |value: &String| value.split('.').next().unwrap().parse::<i64>().unwrap();
+    assert!(!slots.is_empty() && slots.iter().all(|slot| at(slot) >= datetime!(2026-03-08 23:00 UTC).unix_timestamp()));
+    let early = format!("{}.{}", (first - Duration::days(4)).unix_timestamp(), studio.liv);
+    let desk = liv.submit(&page, &format!("/desk/visits/{hers}/move"), &[("time", &early)]).await;
+    assert_eq!(desk.status, 409, "{}", desk.main());
+    assert_eq!(moved_to(&mia, &studio, &hers, first).await, 303);
+
+    let mail = "ronja@clients.example.org";
+    let young = studio.client("Ronja Tallgren", mail, date!(2010 - 03 - 17)).await;
+    let hers = test(&young, datetime!(2026-03-19 09:00 UTC)).await;
+    let ronja = app.client(mail).await;
+    let first = *offered(&ronja, &hers, "2026-03-03").await.first().unwrap();
+    assert_eq!(first.date(), date!(2026 - 03 - 17), "her sixteenth birthday");
+    assert_eq!(moved_to(&ronja, &studio, &hers, first - Duration::days(1)).await, 409);
 }

@@ -1,10 +1,14 @@
 //! Where skin tests stand: floor, silence, reactions, age, voiding, and what may be tested at all.
 
+use std::collections::BTreeSet;
+
 use palpebra::domain::catalogue::ServiceKind;
-use palpebra::domain::ids::{ProductId, SkinTestId};
+use palpebra::domain::fingerprint::Fingerprint;
+use palpebra::domain::ids::{LetterId, ProductId, SkinTestId};
+use palpebra::domain::letter::{Letter, LetterDraft};
 use palpebra::domain::person::BirthDate;
 use palpebra::domain::questionnaire::Answer;
-use palpebra::domain::screening::TestPermission;
+use palpebra::domain::screening::{Screening, TestPermission};
 use palpebra::domain::skin_test::{
     Planned, ReadBy, Reading, ReadingRefused, SkinTest, TestResult, TestRules, TestStanding, Validity, VoidCause,
     standing,
@@ -106,6 +110,51 @@ fn unclear_is_repeated_once_and_then_another_product_is_the_way() {
     assert_eq!(of(&[again, first.clone()], after(130)), TestStanding::Unclear { twice: true });
     let running = applied(1, after(72), &[]);
     assert_eq!(of(&[running, first], after(80)), TestStanding::Unclear { twice: false }, "no treatment meanwhile");
+}
+
+/// Patch tests are read up to about day 7 (European Society of Contact Dermatitis 2015, from memory).
+#[test]
+fn a_first_clear_look_after_seven_days_says_nothing_and_a_reaction_counts_however_late() {
+    let week = 7 * 24;
+    let read = |hours, result| [applied(1, APPLIED, &[(hours, result)])];
+    let late = after(week) + Duration::SECOND;
+    assert_eq!(of(&[applied(1, APPLIED, &[])], after(week)), TestStanding::NotRead);
+    assert_eq!(of(&[applied(1, APPLIED, &[])], late), TestStanding::ReadTooLate);
+    assert!(matches!(of(&read(week, TestResult::NoVisibleChange), late), TestStanding::Valid { .. }));
+    let seconds = |seconds| {
+        let mut test = applied(1, APPLIED, &[]);
+        let at = APPLIED + Duration::seconds(seconds);
+        test.readings.push(Reading { at, result: TestResult::NoVisibleChange, by: ReadBy::Practitioner });
+        of(&[test], after(100 * 24))
+    };
+    assert!(matches!(seconds(week * 3600), TestStanding::Valid { .. }));
+    assert_eq!(seconds(week * 3600 + 1), TestStanding::ReadTooLate);
+    for result in [TestResult::NotYetRead, TestResult::DidNotReport] {
+        assert_eq!(of(&read(60, result), late), TestStanding::ReadTooLate, "{result}");
+    }
+    let twice = applied(1, APPLIED, &[(60, TestResult::NoVisibleChange), (300, TestResult::NoVisibleChange)]);
+    assert!(matches!(of(&[twice], after(301)), TestStanding::Valid { .. }), "the first look was in time");
+    assert_eq!(of(&read(99 * 24, TestResult::FaintPink), after(100 * 24)), TestStanding::Unclear { twice: false });
+    assert!(matches!(of(&read(99 * 24, TestResult::ItchOrRaised), after(100 * 24)), TestStanding::Failed { .. }));
+    let slow = Planned { label_hours: Some(168), ..planned(1) };
+    let at = |hours| standing(&read(hours, TestResult::NoVisibleChange), &slow, after(1000), &TestRules::default());
+    assert!(matches!(at(168 + 24), TestStanding::Valid { .. }), "a label that asks for a week leaves a day");
+    assert_eq!(at(168 + 25), TestStanding::ReadTooLate);
+}
+
+#[test]
+fn an_unclear_look_outlives_a_voided_test_and_only_a_mistake_says_nothing() {
+    let faint = |at, voided| SkinTest { voided, ..applied(1, at, &[(48, TestResult::FaintPink)]) };
+    let clear = applied(1, APPLIED - Duration::days(30), &[(48, TestResult::NoVisibleChange)]);
+    for cause in VoidCause::ALL.into_iter().filter(|cause| *cause != VoidCause::Mistake) {
+        let first = faint(APPLIED, Some(cause));
+        assert_eq!(of(&[clear.clone(), first.clone()], after(50)), TestStanding::Unclear { twice: false });
+        assert_eq!(of(std::slice::from_ref(&first), after(47)), TestStanding::Voided { cause }, "not looked at yet");
+        let again = faint(after(72), Some(cause));
+        assert_eq!(of(&[first, again], after(130)), TestStanding::Unclear { twice: true }, "{cause:?}");
+    }
+    let mistaken = faint(APPLIED, Some(VoidCause::Mistake));
+    assert!(matches!(of(&[clear, mistaken], after(50)), TestStanding::Valid { .. }));
 }
 
 #[test]
@@ -219,7 +268,7 @@ fn some_clients_are_not_tested_at_all() {
     let fortnight = TestPermission::NotBefore(GIVEN + Duration::days(14));
     assert_eq!(may(&flare, adult, tint), fortnight, "a flare passes");
     let severe = [("eczema_psoriasis", Answer::Yes), ("eczema_psoriasis_where", Answer::Choice("severe".to_owned()))];
-    assert_eq!(may(&severe, adult, tint), no("eczema_severe"));
+    assert_eq!(may(&severe, adult, tint), TestPermission::LetterFirst);
     let month = TestPermission::NotBefore(GIVEN + Duration::days(28));
     assert_eq!(may(&[("impetigo_ringworm", Answer::Yes)], adult, tint), month, "an infection passes");
     let week = TestPermission::NotBefore(GIVEN + Duration::days(7));
@@ -227,6 +276,48 @@ fn some_clients_are_not_tested_at_all() {
     assert_eq!(may(&[("broken_skin", Answer::Yes)], adult, tint), week);
     let tablets = [("immunosup", Answer::Yes), ("immunosup_kind", Answer::Choice("steroids".to_owned()))];
     assert_eq!(may(&tablets, adult, tint), TestPermission::Unreliable);
+}
+
+/// The test is the first contact with the chemical (common practice, no source).
+#[test]
+fn what_wants_a_letter_for_an_allergy_holds_the_test_back_until_the_letter_is_there() {
+    let shipped = Shipped::new();
+    let adult = Some(BirthDate::of(date!(1990 - 04 - 23), GIVEN).unwrap());
+    let tint = ServiceKind::LashTint;
+    let letter = |question: &str, service| {
+        let draft = LetterDraft {
+            id: LetterId::from_random([1; 16]),
+            clinician: "Dr Example".to_owned(),
+            dated: GIVEN,
+            expires: GIVEN + Duration::days(30),
+            questions: BTreeSet::from([question.to_owned()]),
+            services: BTreeSet::from([service]),
+            file: Fingerprint::of(b"scan"),
+        };
+        [Letter::parse(draft, GIVEN).unwrap()]
+    };
+    let may = |key: &str, choice: &str, letters: &[Letter], on| {
+        let cause = if key == "anaphylaxis" { "anaphylaxis_cause" } else { "eczema_psoriasis_where" };
+        let set = shipped.no_but(&[(key, Answer::Yes), (cause, Answer::Choice(choice.to_owned()))]);
+        Screening { letters, ..shipped.screening(&set) }.may_test(adult, tint, on)
+    };
+    assert_eq!(may("anaphylaxis", "unrelated", &[], GIVEN), TestPermission::Yes);
+    for (key, choice) in [("anaphylaxis", "contact"), ("anaphylaxis", "unknown"), ("eczema_psoriasis", "severe")] {
+        assert_eq!(may(key, choice, &[], GIVEN), TestPermission::LetterFirst, "{key} {choice}");
+        assert_eq!(may(key, choice, &letter(key, tint), GIVEN), TestPermission::Yes, "{key} {choice}");
+        let over = GIVEN + Duration::days(31);
+        assert_eq!(may(key, choice, &letter(key, tint), over), TestPermission::LetterFirst, "it has ended");
+        let other = letter(key, ServiceKind::LashLift);
+        assert_eq!(may(key, choice, &other, GIVEN), TestPermission::LetterFirst, "for another service");
+    }
+    let dye = shipped.no_but(&[("dye_reaction", Answer::Yes)]);
+    let letters = letter("dye_reaction", tint);
+    let screening = Screening { letters: &letters, ..shipped.screening(&dye) };
+    let never = TestPermission::No { rule: "dye_reaction".to_owned() };
+    assert_eq!(screening.may_test(adult, tint, GIVEN), never, "no letter lifts a known allergy to colour");
+    let cause = ("anaphylaxis_cause", Answer::PreferToTalk);
+    let open = shipped.no_but(&[("anaphylaxis", Answer::Yes), cause]);
+    assert_eq!(shipped.screening(&open).may_test(adult, tint, GIVEN), TestPermission::AskFirst);
 }
 
 /// An unknown answer is asked and never taken for a no (common practice, no source): nothing goes on the skin before.
@@ -288,7 +379,8 @@ proptest! {
                 .filter(|(_, reading)| reading.at <= now)
                 .collect();
             let passed = seen.iter().any(|(test, reading)| {
-                reading.result == TestResult::NoVisibleChange && reading.at >= test.applied_at + Duration::hours(48)
+                let waited = reading.at - test.applied_at;
+                reading.result == TestResult::NoVisibleChange && (Duration::hours(48)..=Duration::days(7)).contains(&waited)
             });
             prop_assert!(passed);
             prop_assert!(!seen.iter().any(|(test, reading)| test.applied_at <= now && reading.result.fails()));

@@ -252,7 +252,7 @@ fn the_skin_test_is_carried_to_the_time_of_the_visit() {
 }
 
 #[test]
-fn a_booked_test_counts_until_its_time_has_passed() {
+fn a_booked_test_counts_while_its_wait_ends_before_the_visit() {
     let mut client = Client { tests: Vec::new(), ..Client::new(ServiceKind::LashTint) };
     client.products[0].test_booked_at = Some(client.at - Duration::hours(48));
     let readiness = client.readiness();
@@ -260,6 +260,10 @@ fn a_booked_test_counts_until_its_time_has_passed() {
     client.products[0].test_booked_at = Some(client.at - Duration::hours(47));
     assert_eq!(rules(&client.readiness()), ["skin_test_not_done"], "an hour short of the floor");
     client.products[0].test_booked_at = Some(client.at - Duration::hours(72));
+    client.now = client.at - Duration::hours(48);
+    assert_eq!(rules(&client.readiness()), ["skin_test_booked"], "it has begun, and can be applied now");
+    client.now += Duration::SECOND;
+    assert_eq!(rules(&client.readiness()), ["skin_test_not_done"]);
     client.now = client.at;
     let chair = client.readiness();
     assert_eq!((chair.verdict, rules(&chair)), (Verdict::WaitUntil, vec!["skin_test_not_done"]), "it was not applied");
@@ -295,9 +299,7 @@ fn whoever_comes_of_age_between_test_and_visit_needs_her_guardian_for_a_test_tha
     assert!(signs(at(&[adult, minor], NOW)), "the first of two tests");
     assert!(signs(at(&[minor.to_offset(time::UtcOffset::UTC)], NOW)));
     assert!(!signs(at(&[adult.to_offset(time::UtcOffset::UTC)], NOW)), "by the studio's clock, whatever its offset");
-    assert!(signs(at(&[minor], minor - Duration::SECOND)), "still to come");
-    assert!(!signs(at(&[minor], minor)), "its time has come");
-    assert!(!signs(at(&[minor], adult)));
+    assert!(signs(at(&[minor], minor)), "she lies there for it");
     let mut untested = at(&[minor], NOW);
     untested.products[0].needs_test = false;
     assert!(!signs(untested));
@@ -467,7 +469,7 @@ fn whoever_is_too_young_for_the_visit_reads_that_alone() {
 }
 
 #[test]
-fn a_test_that_is_not_needed_or_has_passed_is_not_asked_to_wait_for_her_birthday() {
+fn a_test_that_is_not_needed_is_not_asked_to_wait_for_her_birthday() {
     let mut turning = Client {
         born: date!(2010 - 03 - 14),
         guardian: GuardianPart { signed: true, present: false },
@@ -481,7 +483,6 @@ fn a_test_that_is_not_needed_or_has_passed_is_not_asked_to_wait_for_her_birthday
     };
     assert!(booked(NOW + Duration::HOUR, true));
     assert!(!booked(NOW + Duration::HOUR, false), "it needs no test");
-    assert!(!booked(NOW, true), "its time has come");
 }
 
 #[test]
@@ -515,8 +516,8 @@ fn a_booked_test_moves_the_soonest_treatment_and_one_whose_time_has_come_does_no
     };
     let late = visit - Duration::hours(47);
     assert_eq!(soonest(late, NOW), Some(Earliest::Moment(late + floor)));
-    assert_eq!(soonest(NOW - Duration::DAY, NOW), Some(Earliest::Moment(NOW + floor)));
-    assert_eq!(soonest(NOW, NOW), Some(Earliest::Moment(NOW + floor)), "nobody can say that it was applied");
+    assert_eq!(soonest(late - Duration::HOUR, late), Some(Earliest::Moment(late + floor)));
+    assert_eq!(soonest(late, late), Some(Earliest::Moment(late + floor)), "nobody can say that it was applied");
 }
 
 #[test]

@@ -177,3 +177,18 @@ async fn a_booking_is_judged_before_it_is_stored() {
     assert!(!refused.can_be_booked(), "{:?}", rules(&refused));
     assert!(known.needs_test(IN_A_WEEK, NOW));
 }
+
+#[tokio::test]
+async fn a_test_that_is_booked_for_a_day_on_which_it_may_not_be_made_covers_nothing() {
+    let (app, studio) = TestApp::with_studio().await;
+    studio.answer(&studio.mia, &[("steroid_eye", Answer::Yes)]).await;
+    let at = datetime!(2026-03-16 10:00 UTC);
+    let test = |at| studio.visit(Purpose::SkinTest, &studio.mia, &studio.lift_and_tint, &studio.liv, at);
+    let said = |said: &Readiness| rules(said).into_iter().find(|rule| rule.starts_with("skin_test")).map(str::to_owned);
+    test(datetime!(2026-03-08 10:00 UTC)).await;
+    let early = ask(&app, &studio, &studio.lift_and_tint, at).await;
+    assert_eq!(said(&early).as_deref(), Some("skin_test_not_done"), "the cream is off for a week on 9 March");
+    test(datetime!(2026-03-09 08:00 UTC)).await;
+    let good = ask(&app, &studio, &studio.lift_and_tint, at).await;
+    assert_eq!(said(&good).as_deref(), Some("skin_test_booked"));
+}

@@ -230,3 +230,28 @@ async fn a_test_that_a_later_reaction_voids_is_shown_as_void() {
     studio.reacted(&studio.mia, (Level::Moderate, State::Settled), None, &[&studio.lotion]).await;
     assert!(owner.get(&page).await.main().contains("It no longer counts"));
 }
+
+/// An unclear look is not wiped in passing: why it says nothing stands in the record, and only a mistake lifts it.
+#[tokio::test]
+async fn an_unclear_test_is_voided_with_a_written_reason_and_clears_nobody() {
+    let (app, studio) = TestApp::with_studio().await;
+    let clear = Some((TestResult::NoVisibleChange, NOW - Duration::days(20)));
+    studio.tested(&studio.mia, NOW - Duration::days(23), clear).await;
+    studio.consent(&studio.mia, &studio.lift_and_tint).await;
+    let faint = Some((TestResult::FaintPink, NOW - Duration::HOUR));
+    let test = studio.tested(&studio.mia, NOW - Duration::hours(50), faint).await;
+    let at = NOW + Duration::HOUR;
+    let id = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift_and_tint, &studio.liv, at).await;
+    let liv = app.member(LIV.0, LIV.1).await;
+    let (reading, path) = (format!("/desk/skin-tests/{test}/reading"), format!("/desk/skin-tests/{test}/void"));
+    let page = liv.get(&reading).await;
+    let blank = liv.submit(&page, &path, &[("cause", "new_product"), ("why", " ")]).await;
+    assert_eq!(blank.status, 422, "{}", blank.main());
+    assert!(blank.all("#why-error").join(" ").contains("write why"), "{}", blank.main());
+    let done = liv.submit(&blank, &path, &[("cause", "new_product"), ("why", "Another shade.")]).await;
+    assert_eq!(done.status, 303, "{}", done.main());
+    let verdict = liv.get(&format!("/desk/visits/{id}")).await.main();
+    assert!(verdict.contains("faint mark") && !verdict.contains("Clear to start"), "{verdict}");
+    let client = liv.get(&format!("/desk/clients/{}", studio.mia)).await.main();
+    assert!(client.contains("It no longer counts. Another shade."), "{client}");
+}

@@ -283,3 +283,16 @@ async fn a_test_that_still_runs_is_waited_for() {
     assert!(page.main().contains("Wait until Monday 2 March 2026, 11:00"), "{}", page.main());
     assert!(page.main().contains("reading the skin test"), "{}", page.main());
 }
+
+#[tokio::test]
+async fn a_visit_that_was_left_open_overnight_is_not_started_on_another_day() {
+    let (app, studio) = TestApp::with_studio().await;
+    studio.consent(&studio.mia, &studio.lift).await;
+    let id = lift(&studio).await;
+    arrived(&app.member(LIV.0, LIV.1).await, &id).await;
+    app.app.clock.advance(Duration::days(1));
+    let refused = start(&app.member(LIV.0, LIV.1).await, id.as_str(), &[]).await;
+    assert_eq!(refused.status, 409, "{}", refused.main());
+    assert!(refused.main().contains("is on Monday 2 March 2026, not today"), "{}", refused.main());
+    assert_eq!(state(&app, &id).await, "arrived");
+}

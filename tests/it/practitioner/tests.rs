@@ -2,6 +2,7 @@
 
 use palpebra::domain::ids::SkinTestId;
 use palpebra::domain::questionnaire::Answer;
+use palpebra::domain::reaction::{Level, State};
 use palpebra::domain::skin_test::TestResult;
 use palpebra::store::visits::Purpose;
 use palpebra::store::{skin_tests, visits};
@@ -173,4 +174,130 @@ async fn a_client_who_walks_in_is_tested_too_and_a_medicine_makes_it_uncertain()
     let shown = liv.follow(done).await;
     assert!(shown.main().contains("A clear result can’t be trusted"), "{}", shown.main());
     assert!(shown.main().contains("Not read yet"), "{}", shown.main());
+}
+
+/// The wait counts from the moment applied, so no clock of one day is put beside another day.
+#[tokio::test]
+async fn a_missed_test_that_was_put_back_is_not_applied_on_another_day() {
+    let (app, studio) = TestApp::with_studio().await;
+    let at = NOW + Duration::minutes(30);
+    let id = studio.visit(Purpose::SkinTest, &studio.mia, &studio.lift_and_tint, &studio.liv, at).await;
+    app.app.clock.advance(Duration::HOUR);
+    let visit = format!("/desk/visits/{id}");
+    let liv = app.member(LIV.0, LIV.1).await;
+    for change in ["no-show", "put-back"] {
+        let page = liv.visit(&visit).await;
+        assert_eq!(liv.submit(&page, &format!("{visit}/{change}"), &[]).await.status, 303, "{change}");
+    }
+    app.app.clock.advance(Duration::days(3) - Duration::HOUR);
+    let liv = app.member(LIV.0, LIV.1).await;
+    assert!(!liv.get(&visit).await.main().contains("Apply the skin test"));
+    let path = format!("{visit}/skin-test");
+    let page = liv.get(&path).await;
+    assert_eq!(page.form(&path).1.iter().find(|(name, _)| name == "time").unwrap().1, "");
+    let refused = liv.submit(&page, &path, &GOOD).await;
+    assert!(error(&refused, "product").contains("is on Monday 2 March 2026, and a skin test"), "{}", refused.main());
+    assert!(skin_tests::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap().is_empty());
+    let page = liv.get(&format!("/desk/clients/{}/skin-test", studio.mia)).await;
+    assert_eq!(liv.submit(&page, "/desk/clients/", &GOOD).await.status, 303, "as a walk-in, now");
+    let [stored] = &skin_tests::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap()[..] else {
+        unreachable!("one test")
+    };
+    assert_eq!(stored.test.applied_at, NOW + Duration::days(3) - Duration::minutes(5));
+}
+
+/// Nothing else ends a visit that was begun.
+#[tokio::test]
+async fn what_a_begun_visit_still_lacks_is_applied_on_the_day_that_it_is() {
+    let (app, studio) = TestApp::with_studio().await;
+    let id = studio.visit(Purpose::SkinTest, &studio.mia, &studio.lift_and_tint, &studio.liv, NOW).await;
+    let mut tx = app.app.db.write().await.unwrap();
+    let mut visit = visits::get(&mut tx, &id).await.unwrap().unwrap();
+    visit.state = visit.state.arrive().unwrap().start().unwrap();
+    visits::update(&mut tx, &visit, NOW).await.unwrap();
+    tx.commit().await.unwrap();
+    app.app.clock.advance(Duration::days(1));
+    let liv = app.member(LIV.0, LIV.1).await;
+    let path = format!("/desk/visits/{id}/skin-test");
+    let page = liv.get(&path).await;
+    assert!(page.main().contains("Tuesday 3 March 2026"), "{}", page.main());
+    assert_eq!(liv.submit(&page, &path, &GOOD).await.status, 303);
+    let tests = skin_tests::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap();
+    assert_eq!(tests[0].test.applied_at, NOW + Duration::days(1) - Duration::minutes(5));
+}
+
+#[tokio::test]
+async fn a_test_that_nobody_looked_at_for_seven_days_is_made_again() {
+    let (app, studio) = TestApp::with_studio().await;
+    studio.consent(&studio.mia, &studio.lift_and_tint).await;
+    let test = studio.tested(&studio.mia, NOW - Duration::days(99), None).await;
+    let treatment = NOW + Duration::HOUR;
+    let id = studio.visit(Purpose::Treatment, &studio.mia, &studio.lift_and_tint, &studio.liv, treatment).await;
+    let liv = app.member(LIV.0, LIV.1).await;
+    let path = format!("/desk/skin-tests/{test}/reading");
+    let page = liv.get(&path).await;
+    assert!(page.main().contains("Too late for a clear result"), "{}", page.main());
+    assert_eq!(liv.submit(&page, &path, &[("result", "no_visible_change")]).await.status, 303);
+    let verdict = liv.get(&format!("/desk/visits/{id}")).await.main();
+    assert!(verdict.contains("within seven days") && !verdict.contains("Clear to start"), "{verdict}");
+    assert_eq!(liv.submit(&page, &path, &[("result", "itch_or_raised")]).await.status, 303);
+    assert!(liv.get(&format!("/desk/visits/{id}")).await.main().contains("Do not treat"), "a reaction counts");
+}
+
+#[tokio::test]
+async fn nothing_is_tested_while_a_reaction_is_followed_up() {
+    let (app, studio) = TestApp::with_studio().await;
+    let at = NOW + Duration::HOUR;
+    let id = studio.visit(Purpose::SkinTest, &studio.mia, &studio.lift_and_tint, &studio.liv, at).await;
+    studio.reacted(&studio.mia, (Level::Moderate, State::FollowedUp), None, &[]).await;
+    let liv = app.member(LIV.0, LIV.1).await;
+    let shown = liv.get(&format!("/desk/visits/{id}")).await.main();
+    assert!(shown.contains("Settle the reaction report first"), "{shown}");
+    for path in [format!("/desk/visits/{id}/skin-test"), format!("/desk/clients/{}/skin-test", studio.mia)] {
+        let page = liv.get(&path).await;
+        let refused = liv.submit(&page, &path, &GOOD).await;
+        assert!(error(&refused, "product").contains("is still followed up"), "{}", refused.main());
+    }
+    assert!(skin_tests::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap().is_empty());
+}
+
+#[tokio::test]
+async fn a_letter_comes_before_the_test_of_whoever_had_a_severe_reaction() {
+    let (app, studio) = TestApp::with_studio().await;
+    let cause = ("anaphylaxis_cause", Answer::Choice("unknown".to_owned()));
+    studio.answer(&studio.mia, &[("anaphylaxis", Answer::Yes), cause]).await;
+    let at = NOW + Duration::HOUR;
+    let id = studio.visit(Purpose::SkinTest, &studio.mia, &studio.lift_and_tint, &studio.liv, at).await;
+    let liv = app.member(LIV.0, LIV.1).await;
+    let shown = liv.get(&format!("/desk/visits/{id}")).await.main();
+    assert!(shown.contains("Letter first, then test"), "{shown}");
+    let path = format!("/desk/visits/{id}/skin-test");
+    let page = liv.get(&path).await;
+    let refused = liv.submit(&page, &path, &GOOD).await;
+    assert!(error(&refused, "product").contains("ask for a letter before"), "{}", refused.main());
+}
+
+#[tokio::test]
+async fn a_minor_is_tested_once_her_guardian_has_signed_for_this_service() {
+    let (app, studio) = TestApp::with_studio().await;
+    let girl = studio.client("Ronja Tallgren", "ronja@clients.example.org", date!(2009 - 03 - 01)).await;
+    let at = NOW + Duration::HOUR;
+    let id = studio.visit(Purpose::SkinTest, &girl, &studio.lift_and_tint, &studio.liv, at).await;
+    let liv = app.member(LIV.0, LIV.1).await;
+    let path = format!("/desk/visits/{id}/skin-test");
+    let page = liv.get(&path).await;
+    let missing = liv.submit(&page, &path, &GOOD).await;
+    assert!(error(&missing, "product").contains("a parent or guardian signs"), "{}", missing.main());
+    studio.consent_with_guardian(&girl, &studio.lift).await;
+    let other = liv.submit(&page, &path, &GOOD).await;
+    assert!(error(&other, "product").contains("a parent or guardian signs"), "for another service: {}", other.main());
+    app.app.clock.advance(Duration::MINUTE);
+    studio.consent(&girl, &studio.lift_and_tint).await;
+    let alone = liv.submit(&page, &path, &GOOD).await;
+    assert!(error(&alone, "product").contains("a parent or guardian signs"), "her own: {}", alone.main());
+    assert!(liv.get(&format!("/desk/visits/{id}")).await.main().contains("Guardian signs first, then test"));
+    app.app.clock.advance(Duration::MINUTE);
+    studio.consent_with_guardian(&girl, &studio.lift_and_tint).await;
+    let done = liv.submit(&page, &path, &GOOD).await;
+    assert_eq!(done.status, 303, "{}", done.main());
 }

@@ -103,3 +103,25 @@ async fn a_new_version_of_the_rules_is_told_to_those_whom_it_changes() {
     assert_eq!(told(&app).await, 1, "publishing looks at once");
     assert_eq!(verdicts::watch(&app.app).await.unwrap(), 0);
 }
+
+#[tokio::test]
+async fn nobody_is_told_of_a_change_while_she_lies_there_for_her_booked_test() {
+    let (app, studio) = TestApp::with_studio().await;
+    studio.consent(&studio.mia, &studio.lift_and_tint).await;
+    let visit = |purpose, at| studio.visit(purpose, &studio.mia, &studio.lift_and_tint, &studio.liv, at);
+    let test = visit(Purpose::SkinTest, NOW + Duration::HOUR).await;
+    visit(Purpose::Treatment, NOW + Duration::days(5)).await;
+    verdicts::watch(&app.app).await.unwrap();
+    app.app.clock.advance(Duration::minutes(55));
+    let liv = app.member(LIV.0, LIV.1).await;
+    let page = liv.get(&format!("/desk/visits/{test}")).await;
+    assert_eq!(liv.submit(&page, &format!("/desk/visits/{test}/arrive"), &[]).await.status, 303);
+    app.app.clock.advance(Duration::minutes(10));
+    assert_eq!(verdicts::watch(&app.app).await.unwrap(), 0, "it has begun");
+    // 23:59 in Berlin, and midnight.
+    app.app.clock.advance(Duration::minutes(13 * 60 + 54));
+    assert_eq!(verdicts::watch(&app.app).await.unwrap(), 0, "the day is not over");
+    app.app.clock.advance(Duration::MINUTE);
+    assert_eq!(verdicts::watch(&app.app).await.unwrap(), 1, "it was not applied");
+    assert_eq!(told(&app).await, 1);
+}

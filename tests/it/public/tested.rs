@@ -1,5 +1,6 @@
 //! A treatment is booked with the skin test that it needs, whatever a client answers on the way.
 
+use palpebra::domain::reaction::{Level, State};
 use palpebra::domain::skin_test::TestResult;
 use palpebra::store::visits::Purpose;
 use palpebra::store::{clients, visits};
@@ -105,7 +106,7 @@ async fn a_skin_test_is_booked_for_a_day_on_which_it_may_be_made() {
     let details = pair(&other, studio.lift_and_tint.as_str()).await;
     let eczema = [("eczema_psoriasis", "yes"), ("eczema_psoriasis_where", "severe")];
     let none = fill(&other, &details, &DETAILS, &eczema).await;
-    assert!(none.main().contains("No skin test can be made as things are"), "{}", none.main());
+    assert!(none.main().contains("before we have a short letter from your doctor"), "{}", none.main());
     assert!(none.main().contains("Please call or write"), "{}", none.main());
 }
 
@@ -153,4 +154,16 @@ async fn what_is_to_be_left_off_before_a_visit_is_said_also_when_it_is_weeks_awa
         [("serum", "yes"), ("serum_last_on", "2026-03-02"), ("serum_prostaglandin", "no"), ("serum_redness", "no")];
     let sign = fill(&person, &details, &DETAILS, &today).await;
     assert!(sign.main().contains("leave the serum off for seven days before the visit"), "{}", sign.main());
+}
+
+#[tokio::test]
+async fn no_skin_test_is_booked_along_while_a_reaction_is_followed_up() {
+    let (app, studio) = TestApp::with_studio().await;
+    studio.reacted(&studio.mia, (Level::Moderate, State::FollowedUp), None, &[]).await;
+    let mia = app.client(MIA).await;
+    let answers = pair(&mia, studio.lift_and_tint.as_str()).await;
+    let next = mia.submit(&answers, "/book/", &[("nothing", "changed")]).await;
+    let page = mia.follow(next).await;
+    assert!(page.main().contains("We would rather not do this one"), "{}", page.main());
+    assert!(page.main().contains("a reaction that we are still following up"), "{}", page.main());
 }

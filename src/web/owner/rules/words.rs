@@ -53,7 +53,7 @@ pub(super) const GROUNDS: [(&str, &str, BasisKind); 4] = [
 /// What an answer means for skin tests.
 pub(super) const TESTS: [(&str, &str); 5] = [
     ("", msg("Nothing")),
-    ("do_not_test", msg("No skin test at all")),
+    ("do_not_test", msg("No skin test, unless a letter lifts the rule")),
     ("wait", msg("No skin test for some days after the answers")),
     ("unreliable", msg("A clear skin test can’t be trusted")),
     ("voids", msg("Earlier skin tests no longer count")),
@@ -146,7 +146,7 @@ pub(super) fn outcome(rule: &Rule, questions: &Questionnaire) -> String {
 /// What a rule means for skin tests.
 pub(super) fn test(effect: Option<TestEffect>) -> Option<String> {
     Some(match effect? {
-        TestEffect::DoNotTest => t("No skin test at all").to_owned(),
+        TestEffect::DoNotTest => t("No skin test, unless a letter lifts the rule").to_owned(),
         TestEffect::Wait(wait) => tf("No skin test for {span} after the answers").with("span", span(wait)).to_string(),
         TestEffect::Unreliable => t("A clear skin test can’t be trusted").to_owned(),
         TestEffect::Voids => t("Earlier skin tests no longer count").to_owned(),

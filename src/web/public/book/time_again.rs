@@ -83,7 +83,7 @@ async fn show(
     // Nobody is tested under 16, and a client turns 16 on the way; and her answers may ask for a wait.
     let waits = match known.may_test(booking.today()) {
         TestPermission::NotBefore(day) => Some(day),
-        TestPermission::Yes | TestPermission::Unreliable | TestPermission::AskFirst | TestPermission::No { .. } => None,
+        _ => None,
     };
     let test_from = booking.born().map(|born| age::turns(born, age::TINT_FROM)).max(waits);
     let old_enough = |time: &&FreeTime<'_>| test_from.is_none_or(|from| time.civil.date() >= from);
