@@ -41,7 +41,7 @@ use crate::store::visits::{Purpose, Visit};
 use crate::store::{Connection, Stored, catalogue, clients, health, letters, skin_tests, treatments, visits};
 pub use barred::Barred;
 pub use choices::{RetouchRules, test_rules};
-pub use judged::{Judged, judged};
+pub use judged::{Counted, Judged, counted, judged};
 
 /// Whose visit for what is judged.
 #[derive(Debug, Clone, Copy)]
@@ -280,7 +280,7 @@ impl Known {
         };
         let related = shelf::sharing(&self.register, product);
         // A skin test that failed speaks for itself.
-        let in_treatments = self.harm.iter().filter(|harm| !harm.in_test);
+        let in_treatments = self.harm.iter().filter(|harm| !harm.in_test && harm.at <= now);
         let harmed = in_treatments.map(|harm| harm.product.clone()).collect();
         let blocked = blocks(&harmed, &product.id, &related);
         Planned {
