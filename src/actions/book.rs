@@ -4,6 +4,8 @@ use std::collections::BTreeSet;
 
 use time::OffsetDateTime;
 
+use super::case::Known;
+use super::own_visits::booked_test;
 use super::{Pending, enqueue, verdicts};
 use crate::app::App;
 use crate::domain::consent::{ConsentRecord, Signed};
@@ -18,6 +20,7 @@ use crate::store::drafts::Draft;
 use crate::store::health::{StoredAnswers, StoredConsent};
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
+use crate::store::visits::Purpose;
 use crate::store::{Connection, Stored, Tx, audit, catalogue, clients, drafts, health, visits};
 
 /// Everything that a booking needs besides its times.
@@ -83,12 +86,20 @@ pub async fn book(app: &App, studio: &Studio, draft: &Draft, complete: Complete)
     };
     health::add_answers(&mut tx, &client.id, &given).await?;
     let mut booked = Vec::new();
+    let tested = match Known::load(&mut tx, studio, Some(&client.id), &draft.service).await? {
+        known if known.needs_test(now, now) => booked_test(&mut tx, &client.id, &known.products).await?,
+        _ => None,
+    };
     for mut visit in visits::of_draft(&mut tx, &draft.id).await? {
         let Some(end) = visit.hold_until else { return Ok(Booked::TimeGone) };
         let Ok(state) = visit.state.book(now, end) else { return Ok(Booked::TimeGone) };
         visit.state = state;
         visit.hold_until = None;
         visit.client = Some(client.id.clone());
+        // A skin test that was booked for another visit serves this one too, and stays while either needs it.
+        let without = visit.purpose == Purpose::Treatment && visit.paired_test.is_none();
+        let before = tested.as_ref().filter(|test| without && test.ends_at <= visit.starts_at);
+        visit.paired_test = before.map(|test| test.id.clone()).or(visit.paired_test);
         visits::update(&mut tx, &visit, now).await?;
         booked.push(visit.id);
     }

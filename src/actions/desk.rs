@@ -7,7 +7,7 @@ use super::booking::{Choice, Spot};
 use super::case::Known;
 use super::diary::{Between, Diary};
 use super::hours::may_arrange;
-use super::own_visits::{Change, Own, put_at};
+use super::own_visits::{Change, Own, booked_test, put_at};
 use super::treating::{Refused, mark, visit_for};
 use super::{Pending, enqueue, wishes};
 use crate::app::App;
@@ -72,15 +72,10 @@ impl Fit {
         }
         let label = labels.iter().filter_map(|product| product.label_test_hours).max().unwrap_or(0);
         let floor = Duration::hours(studio.skin_test_floor_hours.max(i64::from(label)));
-        let hers = match client {
-            Some(client) => visits::of_client(c, client).await?,
-            None => Vec::new(),
+        let test = match client {
+            Some(client) => booked_test(c, client, &labels).await?,
+            None => None,
         };
-        let test = hers.into_iter().find(|visit| {
-            visit.purpose == Purpose::SkinTest
-                && visit.service == service.id
-                && matches!(visit.state, VisitState::Booked | VisitState::Arrived)
-        });
         fit.not_before = Some(test.as_ref().map_or(now, |test| test.ends_at) + floor);
         fit.lacks_test = test.is_none();
         fit.test = test.map(|test| test.id);
@@ -188,31 +183,37 @@ pub async fn relocate(
     Ok(change)
 }
 
-/// The client called: she can't come to the visit as it was shown. After the studio's limit it is noted as late.
+/// The client called: she can't come to the visit as it was shown, nor to what makes no sense without it. After the studio's
+/// limit it is noted as late.
 ///
 /// # Errors
 /// [`Refused`]
 pub async fn cancel_for_client(app: &App, member: &Member, id: &VisitId, shown: &Mark) -> Result<(), Refused> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    let (mut visit, client) = visit_for(&mut tx, member, id).await?.ok_or(Refused::NotFound)?;
+    let (visit, client) = visit_for(&mut tx, member, id).await?.ok_or(Refused::NotFound)?;
     let studio = studio::get(&mut tx).await?.ok_or_else(|| impossible("studio", "id", "1"))?;
     shown.holds(&mark(&visit))?;
-    visit.state = visit.state.cancel_by_client()?;
-    visit.sequence += 1;
-    visits::update(&mut tx, &visit, now).await?;
+    let own = Own::load(&mut tx, &client, id).await?.ok_or(Refused::NotFound)?;
     let hours = u16::try_from(studio.cancel_limit_hours).unwrap_or(u16::MAX);
     let late = !may_client_change(now, visit.starts_at, hours);
     if late {
         visits::mark_late(&mut tx, id).await?;
     }
-    let detail = if late { "for the client, late" } else { "for the client" };
-    log(&mut tx, member, "visit.cancelled", &client, id, detail, now).await?;
-    if let Some(person) = clients::get(&mut tx, &client).await? {
-        enqueue(app, &mut tx, &person.mail, &Pending::Cancelled { visit: id.clone() }, now).await?;
+    let person = clients::get(&mut tx, &client).await?;
+    // What goes along is not what she calls off late.
+    for mut off in std::iter::once(&own.visit).chain(own.go_along()).cloned() {
+        off.state = off.state.cancel_by_client()?;
+        off.sequence += 1;
+        visits::update(&mut tx, &off, now).await?;
+        let detail = if late && off.id == *id { "for the client, late" } else { "for the client" };
+        log(&mut tx, member, "visit.cancelled", &client, &off.id, detail, now).await?;
+        if let Some(person) = &person {
+            enqueue(app, &mut tx, &person.mail, &Pending::Cancelled { visit: off.id.clone() }, now).await?;
+        }
+        wishes::visit_is_off(app, &mut tx, &off.id, now).await?;
+        wishes::opened(app, &mut tx, (off.starts_at, off.busy_until), now).await?;
     }
-    wishes::visit_is_off(app, &mut tx, id, now).await?;
-    wishes::opened(app, &mut tx, (visit.starts_at, visit.busy_until), now).await?;
     Ok(tx.commit().await?)
 }
 

@@ -15,7 +15,7 @@ use crate::store::invitations::{self, Invitation, Link};
 use crate::store::retouch::lines;
 use crate::store::studio::Studio;
 use crate::store::types::{impossible, sha256_hex};
-use crate::store::{Connection, Stored, audit, catalogue, clients, health, retouch, studio};
+use crate::store::{Connection, Stored, audit, catalogue, clients, health, readable, retouch, studio};
 
 /// How long a letter's link leads to the free times. It ends the letters for good.
 pub const LINK_LASTS: Duration = Duration::weeks(4);
@@ -31,6 +31,10 @@ pub enum NotInvited {
     Unsettled,
     /// What did her harm leaves nothing to give her the service with.
     Blocked,
+    /// Her answers forbid the service, and no day ends that.
+    Forbidden,
+    /// Her answers can't be read.
+    Unread,
     /// She was invited on this day, which is not long ago.
     Lately(Date),
     /// She gets one already, for another service.
@@ -89,11 +93,18 @@ pub async fn look(
             Err(NotInvited::NotOffered)
         } else if let Some(at) = last {
             Err(NotInvited::Lately(studio.zone.date_at(at)))
-        } else if chosen.insert(client) {
-            Ok(())
-        } else {
+        } else if chosen.contains(client) {
             Err(NotInvited::Twice)
+        } else {
+            match readable(barred.forbidden(c, client, service).await)? {
+                Ok(false) => Ok(()),
+                Ok(true) => Err(NotInvited::Forbidden),
+                Err(_) => Err(NotInvited::Unread),
+            }
         };
+        if fit.is_ok() {
+            chosen.insert(client);
+        }
         found.push(Candidate {
             client: client.clone(),
             name: names.get(client).cloned().unwrap_or_default(),
@@ -131,8 +142,8 @@ pub async fn send(app: &App, member: &Member, wanted: &[(ClientId, ServiceId)]) 
     Ok(sent)
 }
 
-/// Whether a letter that waits may still leave: meanwhile she may have booked, taken her word back or reacted, or the last
-/// who gave the service may have left.
+/// Whether a letter that waits may still leave: meanwhile she may have booked, taken her word back, reacted or answered
+/// otherwise, or the last who gave the service may have left.
 ///
 /// # Errors
 /// When the database can't.
@@ -145,6 +156,7 @@ pub async fn still_wanted(c: &mut Connection, id: &InvitationId, now: OffsetDate
     let barred = Barred::load(c, &studio, today, &ids).await?;
     Ok(!barred.unsettled(&one.client)
         && !barred.stops(&one.client, service)
+        && matches!(readable(barred.forbidden(c, &one.client, service).await)?, Ok(false))
         && retouch::may_invite(c, &ids).await?.contains(&one.client)
         && retouch::booked(c, &ids, now).await?.is_empty())
 }

@@ -12,11 +12,11 @@ use crate::domain::role::Actor;
 use crate::domain::schedule::{FreeTime, Occupation, still_free};
 use crate::domain::visit::{VisitState, may_client_change};
 use crate::store::audit::Event;
-use crate::store::catalogue::Service;
+use crate::store::catalogue::{Product, Service};
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, Tx, audit, clients, readable, visits};
+use crate::store::{Connection, Stored, Tx, audit, catalogue, clients, readable, visits};
 
 /// How a change ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -115,6 +115,19 @@ impl Own {
             Purpose::SkinTest => ends_at + floor <= partner.starts_at && starts_at + valid >= partner.starts_at,
         })
     }
+}
+
+/// The skin test that she has booked and that tests all of these products, for whatever service it is.
+pub(super) async fn booked_test(c: &mut Connection, client: &ClientId, products: &[Product]) -> Stored<Option<Visit>> {
+    for visit in visits::of_client(c, client).await? {
+        if visit.purpose == Purpose::SkinTest && matches!(visit.state, VisitState::Booked | VisitState::Arrived) {
+            let tested = catalogue::tests_for(c, &visit.service).await?;
+            if products.iter().all(|product| tested.iter().any(|one| one.id == product.id)) {
+                return Ok(Some(visit));
+            }
+        }
+    }
+    Ok(None)
 }
 
 /// Cancels a visit, and with it those that make no sense without it.

@@ -7,7 +7,7 @@ use time::{Duration, OffsetDateTime};
 use super::treating::may_see;
 use crate::app::App;
 use crate::domain::ids::{ClientId, ProductId, ReactionId, SkinTestId, VisitId};
-use crate::domain::reaction::{EventRefused, Level, Sign, State, level, level_of_test};
+use crate::domain::reaction::{EventRefused, Lasted, Level, Sign, State, level, level_of_test};
 use crate::domain::role::{Actor, Member};
 use crate::domain::skin_test::TestResult;
 use crate::store::audit::Event;
@@ -49,6 +49,8 @@ pub struct Report {
     pub began_at: OffsetDateTime,
     /// What was seen or felt.
     pub signs: BTreeSet<Sign>,
+    /// How long it lasted, where somebody said.
+    pub lasted: Option<Lasted>,
     /// How grave, where somebody sets it higher than the signs do.
     pub level: Option<Level>,
     /// How long an eye was rinsed, in minutes.
@@ -61,15 +63,10 @@ pub struct Report {
     pub note: String,
 }
 
-/// The level that signs stand for by now, raised where somebody says so.
-fn judged(
-    signs: &BTreeSet<Sign>,
-    began_at: OffsetDateTime,
-    said: Option<Level>,
-    now: OffsetDateTime,
-) -> Result<Level, Refused> {
+/// The level that signs stand for, raised where somebody says so.
+fn judged(signs: &BTreeSet<Sign>, long: bool, said: Option<Level>) -> Result<Level, Refused> {
     let signs: Vec<Sign> = signs.iter().copied().collect();
-    let least = level(&signs, now - began_at);
+    let least = level(&signs, long);
     match said {
         Some(said) if said < least => Err(Refused::TooMild(least)),
         said => Ok(said.unwrap_or(least)),
@@ -101,9 +98,9 @@ pub async fn report(app: &App, member: &Member, client: &ClientId, said: Report)
         }
         products = used;
     }
-    let level = judged(&said.signs, said.began_at, said.level, now)?;
-    let Report { id, visit, began_at, signs, rinsed, first_aid, care, note, .. } = said;
-    let body = Body::Report { signs, level, rinsed, first_aid, care, note };
+    let level = judged(&said.signs, Lasted::is_long(said.lasted, now - said.began_at), said.level)?;
+    let Report { id, visit, began_at, signs, lasted, rinsed, first_aid, care, note, .. } = said;
+    let body = Body::Report { signs, lasted, level, rinsed, first_aid, care, note };
     let by = By::member(member);
     let id = open(app, &mut tx, &by, New { id, client, visit, test: None, products, began_at, level, body }).await?;
     tx.commit().await?;
@@ -198,6 +195,7 @@ pub async fn after_test(
     }
     let body = Body::Report {
         signs: BTreeSet::new(),
+        lasted: None,
         level,
         rinsed: None,
         first_aid: String::new(),
@@ -274,7 +272,8 @@ pub async fn add(app: &App, member: &Member, id: &ReactionId, added: Added) -> R
     let (body, action) = match added {
         Added::FollowUp { signs, level, care, note } => {
             // What is gone by now stays as grave as it was.
-            let now_is = judged(&signs, reaction.began_at, level, now)?.max(reaction.level);
+            let long = Lasted::is_long(Some(Lasted::Still), now - reaction.began_at);
+            let now_is = judged(&signs, long, level)?.max(reaction.level);
             reaction.state = reaction.state.ask_again(reaction.level, now_is)?;
             reaction.level = now_is;
             (Body::FollowUp { signs, level: now_is, care, note }, "reaction.asked-again")

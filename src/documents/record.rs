@@ -198,10 +198,13 @@ pub struct SkinTest {
     pub batch: Option<String>,
     /// Where on the skin.
     pub site: String,
-    /// The last day on which it counts.
+    /// The first day on which it counted.
+    #[serde(default, with = "iso_date::option")]
+    pub counts_from: Option<Date>,
+    /// The last day on which it counts, or counted before something stood against it.
     #[serde(with = "iso_date::option")]
     pub valid_until: Option<Date>,
-    /// Why it does not count, or counts less, whatever was read: recorded by mistake, for one.
+    /// Why it does not count, or no longer and since when, or counts less, whatever was read: recorded by mistake, for one.
     pub caveat: Option<String>,
     /// Each reading, oldest first.
     pub readings: Vec<Reading>,

@@ -123,8 +123,9 @@ pub static TABLES: [Table; 17] = [
         "product", TEXT, "product applied", t.product;
         "batch", TEXT, "its batch number", t.batch;
         "site", TEXT, "where on the skin", t.site;
-        "valid_until", DAY, "last day on which it counts", t.valid_until;
-        "caveat", TEXT, "why it does not count, or counts less", t.caveat;
+        "counts_from", DAY, "first day on which it counted", t.counts_from;
+        "valid_until", DAY, "last day on which it counts or counted", t.valid_until;
+        "caveat", TEXT, "why it does not count, or no longer and since when, or counts less", t.caveat;
     }),
     table!("skin_test_readings", "a reading of a skin test",
         |c| c.skin_tests.iter().flat_map(|t| t.readings.iter().map(move |r| (t, r))), |(t, r)| {

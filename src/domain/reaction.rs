@@ -163,11 +163,55 @@ impl Sign {
     }
 }
 
-/// The level of a reaction: that of its worst sign, and at least moderate when it lasts longer than
-/// 48 hours. A person may set it higher, not lower.
-pub fn level(signs: &[Sign], lasted: Duration) -> Level {
+/// How long a reaction lasted, as far as somebody said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Lasted {
+    /// It is still there.
+    Still,
+    /// It was gone within two hours.
+    TwoHours,
+    /// It was gone within 48 hours.
+    TwoDays,
+    /// It was there for longer.
+    Longer,
+}
+
+impl Lasted {
+    /// Every length.
+    pub const ALL: [Self; 4] = [Self::Still, Self::TwoHours, Self::TwoDays, Self::Longer];
+
+    /// The word that forms use.
+    pub fn as_str(self) -> &'static str {
+        match self {
+            Self::Still => "still",
+            Self::TwoHours => "two_hours",
+            Self::TwoDays => "two_days",
+            Self::Longer => "longer",
+        }
+    }
+
+    /// Reads [`Self::as_str`] back.
+    pub fn parse(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|one| one.as_str() == word)
+    }
+
+    /// Whether it lasted longer than 48 hours. Where nobody said that it is gone, it is taken to be still there.
+    pub fn is_long(said: Option<Self>, since_it_began: Duration) -> bool {
+        match said {
+            Some(Self::TwoHours | Self::TwoDays) => false,
+            Some(Self::Longer) => true,
+            Some(Self::Still) | None => since_it_began > Duration::hours(48),
+        }
+    }
+}
+
+/// The level of a reaction: that of its worst sign, and at least moderate when it is a long one, but for what was over in
+/// two hours by its name. A person may set it higher, not lower.
+pub fn level(signs: &[Sign], long: bool) -> Level {
     let worst = signs.iter().map(|sign| sign.level()).max().unwrap_or(Level::Expected);
-    if !signs.is_empty() && lasted > Duration::hours(48) { worst.max(Level::Moderate) } else { worst }
+    let lasts = signs.iter().any(|sign| *sign != Sign::BriefWatering);
+    if lasts && long { worst.max(Level::Moderate) } else { worst }
 }
 
 /// The level that a failed skin test opens a report with; none for a result that doesn't fail.
@@ -195,15 +239,25 @@ mod tests {
 
     #[test]
     fn the_worst_sign_decides_and_a_further_one_never_lowers_it() {
-        assert_eq!(level(&[], Duration::hours(100)), Level::Expected);
-        assert_eq!(level(&[Sign::Itch], Duration::hours(48)), Level::Mild);
-        assert_eq!(level(&[Sign::Itch], Duration::hours(49)), Level::Moderate);
+        assert_eq!(level(&[], true), Level::Expected);
+        assert_eq!([false, true].map(|long| level(&[Sign::Itch], long)), [Level::Mild, Level::Moderate]);
+        assert_eq!(level(&[Sign::BriefWatering], true), Level::Expected, "it says itself how long it was");
+        assert_eq!(level(&[Sign::BriefWatering, Sign::Redness], true), Level::Moderate);
         for sign in Sign::ALL {
             for other in Sign::ALL {
-                assert!(level(&[sign, other], Duration::ZERO) >= level(&[sign], Duration::ZERO));
+                assert!(level(&[sign, other], false) >= level(&[sign], false));
             }
             assert_eq!(Sign::parse(sign.as_str()), Some(sign));
         }
+    }
+
+    #[test]
+    fn what_lasted_counts_and_silence_says_that_it_is_still_there() {
+        let long = |hours| Lasted::ALL.map(|said| Lasted::is_long(Some(said), Duration::hours(hours)));
+        assert_eq!(long(48), [false, false, false, true]);
+        assert_eq!(long(49), [true, false, false, true]);
+        assert_eq!([48, 49].map(|hours| Lasted::is_long(None, Duration::hours(hours))), [false, true]);
+        assert_eq!(Lasted::ALL.map(|one| Lasted::parse(one.as_str())), Lasted::ALL.map(Some));
     }
 
     #[test]

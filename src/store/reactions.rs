@@ -8,7 +8,7 @@ use time::OffsetDateTime;
 use super::types::{impossible, instant, read};
 use super::{Connection, Stored};
 use crate::domain::ids::{ClientId, ProductId, ReactionId, SkinTestId, VisitId};
-use crate::domain::reaction::{Level, Sign, State};
+use crate::domain::reaction::{Lasted, Level, Sign, State};
 
 /// A report.
 #[derive(Clone)]
@@ -57,6 +57,9 @@ pub enum Body {
     Report {
         /// What was seen or felt.
         signs: BTreeSet<Sign>,
+        /// How long it lasted, where somebody said.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        lasted: Option<Lasted>,
         /// How grave.
         level: Level,
         /// How long an eye was rinsed, in minutes.

@@ -290,13 +290,14 @@ pub async fn insert(c: &mut Connection, v: &Visit, now: OffsetDateTime) -> Store
 pub async fn update(c: &mut Connection, v: &Visit, now: OffsetDateTime) -> Stored<()> {
     let (id, state, client) = (v.id.as_str(), v.state.as_str(), v.client.as_ref().map(ClientId::as_str));
     let (practitioner, room) = (v.practitioner.as_str(), v.room.as_str());
+    let test = v.paired_test.as_ref().map(VisitId::as_str);
     let (starts, ends, busy) =
         (v.starts_at.unix_timestamp(), v.ends_at.unix_timestamp(), v.busy_until.unix_timestamp());
     let (civil, hold, now) =
         (civil_text(v.civil), v.hold_until.map(OffsetDateTime::unix_timestamp), now.unix_timestamp());
     sqlx::query!(
         "UPDATE visit SET state = ?, client_id = ?, practitioner_id = ?, room_id = ?, starts_at = ?, ends_at = ?, busy_until = ?,
-            civil_start = ?, zone = ?, hold_until = ?, sequence = ?, changed_at = ? WHERE id = ?",
+            civil_start = ?, zone = ?, hold_until = ?, paired_test_id = ?, sequence = ?, changed_at = ? WHERE id = ?",
         state,
         client,
         practitioner,
@@ -307,6 +308,7 @@ pub async fn update(c: &mut Connection, v: &Visit, now: OffsetDateTime) -> Store
         civil,
         v.zone,
         hold,
+        test,
         v.sequence,
         now,
         id

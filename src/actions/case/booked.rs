@@ -66,6 +66,15 @@ impl Known {
         Between { earliest: self.earliest(now), latest: None, but: self.too_near(now) }
     }
 
+    /// The first day on which no further skin test has to be made, since one that is booked has its wait over by then;
+    /// nothing where one has to be.
+    pub fn tested_from(&self, horizon: i64, now: OffsetDateTime) -> Option<Date> {
+        let today = self.zone.date_at(now);
+        let days = (1..=horizon).filter(|_| !self.booked_tests.is_empty());
+        let mut days = days.filter_map(|days| today.checked_add(Duration::days(days)));
+        days.find(|day| !self.needs_test(self.zone.day_start(*day), now))
+    }
+
     /// The days that lie too near to treatments that she has booked.
     fn too_near(&self, now: OffsetDateTime) -> Vec<DateRange> {
         let booked: Vec<&Booked> = self.ahead(now).collect();

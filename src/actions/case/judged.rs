@@ -1,5 +1,6 @@
 //! A client's skin tests as the rules see them, for whoever shows or hands them out.
 
+use std::collections::BTreeMap;
 use std::slice;
 
 use time::OffsetDateTime;
@@ -31,21 +32,78 @@ pub async fn judged(
     now: OffsetDateTime,
 ) -> Stored<Vec<Judged>> {
     let tests = skin_tests::of_client(c, client).await?;
+    let cases = cases(c, studio, client, &tests).await?;
+    Ok(tests.into_iter().map(|stored| judge(&cases, stored, now)).collect())
+}
+
+/// A skin test as the rules see it, with what they made of it before.
+pub struct Counted {
+    /// As of now.
+    pub judged: Judged,
+    /// Since when it counted.
+    pub from: Option<OffsetDateTime>,
+    /// Since when something stands against it, and until when it had counted by then.
+    pub lost: Option<(OffsetDateTime, OffsetDateTime)>,
+}
+
+/// All skin tests of a client, newest first, from when to when each counted. `voided` says when somebody let one no longer
+/// count, by its id.
+///
+/// # Errors
+/// When the file can't be read.
+pub async fn counted(
+    c: &mut Connection,
+    studio: &Studio,
+    client: &ClientId,
+    voided: &BTreeMap<String, OffsetDateTime>,
+    now: OffsetDateTime,
+) -> Stored<Vec<Counted>> {
+    let tests = skin_tests::of_client(c, client).await?;
+    let mut cases = cases(c, studio, client, &tests).await?;
+    let judged: Vec<Judged> = tests.iter().map(|stored| judge(&cases, stored.clone(), now)).collect();
+    for test in cases.iter_mut().flat_map(|case| &mut case.tests) {
+        test.voided = test.voided.filter(|_| !voided.contains_key(test.id.as_str()));
+    }
+    let history = |(mut stored, judged): (StoredTest, Judged)| {
+        let end = voided.get(stored.test.id.as_str()).copied();
+        stored.test.voided = stored.test.voided.filter(|_| end.is_none());
+        let read = stored.test.readings.iter().map(|reading| reading.at);
+        let events = cases.first().into_iter().flat_map(Known::events);
+        let mut moments: Vec<OffsetDateTime> = read.chain(events).chain(end).collect();
+        moments.retain(|at| *at > stored.test.applied_at && *at <= now);
+        moments.sort();
+        let counts = |at: OffsetDateTime| {
+            if end.is_some_and(|end| end <= at) { None } else { judge(&cases, stored.clone(), at).until }
+        };
+        let seen: Vec<_> = moments.into_iter().map(|at| (at, counts(at))).collect();
+        let from = seen.iter().find(|(_, until)| until.is_some()).map(|(at, _)| *at);
+        let last = seen.windows(2).rev().find_map(|pair| match pair {
+            [(_, Some(until)), (lost, None)] => Some((*lost, *until)),
+            _ => None,
+        });
+        Counted { lost: last.filter(|_| judged.until.is_none()), from, judged }
+    };
+    Ok(tests.into_iter().zip(judged).map(history).collect())
+}
+
+/// What each service knows of her, where she has tests.
+async fn cases(c: &mut Connection, studio: &Studio, client: &ClientId, tests: &[StoredTest]) -> Stored<Vec<Known>> {
     let mut cases = Vec::new();
     if !tests.is_empty() {
         for service in catalogue::services(c).await? {
             cases.push(Known::load(c, studio, Some(client), &service.id).await?);
         }
     }
-    let judge = |mut stored: StoredTest| {
-        let seen: Vec<Seen> = cases.iter().filter_map(|case| case.sees(&stored.test, now)).collect();
-        let wanting: Vec<&Seen> = seen.iter().filter(|seen| seen.wanted).collect();
-        let wanting = if wanting.is_empty() { seen.iter().collect() } else { wanting };
-        stored.test.voided = stored.test.voided.or_else(|| wanting.iter().find_map(|seen| seen.voided));
-        let counts = stored.test.voided.is_none() && wanting.iter().all(|seen| seen.until.is_some());
-        Judged { until: wanting.iter().filter_map(|seen| seen.until).min().filter(|_| counts), stored }
-    };
-    Ok(tests.into_iter().map(judge).collect())
+    Ok(cases)
+}
+
+fn judge(cases: &[Known], mut stored: StoredTest, now: OffsetDateTime) -> Judged {
+    let seen: Vec<Seen> = cases.iter().filter_map(|case| case.sees(&stored.test, now)).collect();
+    let wanting: Vec<&Seen> = seen.iter().filter(|seen| seen.wanted).collect();
+    let wanting = if wanting.is_empty() { seen.iter().collect() } else { wanting };
+    stored.test.voided = stored.test.voided.or_else(|| wanting.iter().find_map(|seen| seen.voided));
+    let counts = stored.test.voided.is_none() && wanting.iter().all(|seen| seen.until.is_some());
+    Judged { until: wanting.iter().filter_map(|seen| seen.until).min().filter(|_| counts), stored }
 }
 
 /// What one service makes of a test.
@@ -57,6 +115,12 @@ struct Seen {
 }
 
 impl Known {
+    /// When something was told or happened that may stand against a test.
+    fn events(&self) -> impl Iterator<Item = OffsetDateTime> {
+        let answered = self.answers.iter().map(|(_, at)| *at);
+        answered.chain(self.reactions.iter().map(|(at, _)| *at)).chain(self.harm.iter().map(|harm| harm.at))
+    }
+
     fn sees(&self, test: &SkinTest, now: OffsetDateTime) -> Option<Seen> {
         let product = self.register.iter().find(|product| product.id == test.product)?;
         let wanted = self.products.iter().any(|one| one.id == product.id);

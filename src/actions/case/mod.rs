@@ -40,7 +40,7 @@ use crate::store::types::impossible;
 use crate::store::{Connection, Stored, catalogue, clients, health, letters, skin_tests, treatments, visits};
 pub use barred::Barred;
 pub use choices::{RetouchRules, test_rules};
-pub use judged::{Judged, judged};
+pub use judged::{Counted, Judged, counted, judged};
 pub use testing::{NO_ANSWERS, REACTION_OPEN};
 
 /// Whose visit for what is judged.
@@ -263,7 +263,7 @@ impl Known {
         };
         let related = shelf::sharing(&self.register, product);
         // A skin test that failed speaks for itself.
-        let in_treatments = self.harm.iter().filter(|harm| !harm.in_test);
+        let in_treatments = self.harm.iter().filter(|harm| !harm.in_test && harm.at <= now);
         let harmed = in_treatments.map(|harm| harm.product.clone()).collect();
         let blocked = blocks(&harmed, &product.id, &related);
         Planned {

@@ -28,11 +28,12 @@ impl Collector {
         };
         for entry in &reaction.entries {
             match &entry.body {
-                Body::Report { signs: seen, level, rinsed, first_aid, care, note } => {
+                Body::Report { signs: seen, lasted, level, rinsed, first_aid, care, note } => {
                     // Where a follow-up was graver, how grave it was at first is said too.
                     let first = if *level == reaction.level { "" } else { words::level(*level) };
                     let parts = [first.to_owned(), listed(seen.iter())];
                     signs.push(parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(": "));
+                    signs.extend(lasted.map(|one| words::lasted(one).to_owned()));
                     actions.extend(rinsed.map(|minutes| {
                         tn("Eye rinsed for {n} minutes", "Eye rinsed for {n} minutes", minutes).to_string()
                     }));

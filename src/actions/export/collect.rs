@@ -7,7 +7,7 @@ use std::sync::Arc;
 use time::{Date, OffsetDateTime};
 
 use super::words;
-use crate::actions::case::{self, Judged};
+use crate::actions::case::{self, Counted, Judged};
 use crate::documents::record::{
     AnswerSet, AuditRow, ClientRecord, Consent, Guardian, Moment, Override, Person, Readiness, Reading, SkinTest,
     Studio, Tick, Visit,
@@ -89,7 +89,7 @@ impl Collector {
             id: id.clone(),
             person: self.person(&client, since, guardian),
             answers: self.answers(c, id).await?,
-            skin_tests: self.skin_tests(c, id).await?,
+            skin_tests: self.skin_tests(c, id, &log).await?,
             visits: self.visits(c, id, &around).await?,
             past_visits: self.past_visits(c, id).await?,
             reactions: self.reactions(c, id).await?,
@@ -144,12 +144,16 @@ impl Collector {
         }
     }
 
-    async fn skin_tests(&self, c: &mut Connection, id: &ClientId) -> Stored<Vec<SkinTest>> {
-        let tests = case::judged(c, &self.studio, id, self.now).await?;
+    async fn skin_tests(&self, c: &mut Connection, id: &ClientId, log: &[Logged]) -> Stored<Vec<SkinTest>> {
+        let voided = log.iter().filter(|entry| entry.action == "skin-test.voided");
+        let at = |entry: &Logged| OffsetDateTime::from_unix_timestamp(entry.at).ok();
+        let voided = voided.filter_map(|entry| Some((entry.object_id.clone(), at(entry)?))).collect();
+        let tests = case::counted(c, &self.studio, id, &voided, self.now).await?;
         Ok(tests.into_iter().rev().map(|test| self.skin_test(test)).collect())
     }
 
-    fn skin_test(&self, Judged { stored, until }: Judged) -> SkinTest {
+    fn skin_test(&self, Counted { judged: Judged { stored, until }, from, lost }: Counted) -> SkinTest {
+        let until = until.or(lost.map(|(lost, until)| lost.min(until)));
         let product = self.products.get(&stored.test.product);
         let readings = stored.test.readings.iter().zip(&stored.notes).map(|(reading, (note, by))| Reading {
             at: self.moment(reading.at),
@@ -163,8 +167,9 @@ impl Collector {
             product: product.map(|product| product.name.clone()).unwrap_or_default(),
             batch: Some(words::known(stored.batch)),
             site: words::known(stored.site),
+            counts_from: from.map(|from| self.zone.date_at(from)),
             valid_until: until.map(|until| self.zone.date_at(until)),
-            caveat: words::caveat(&stored.test),
+            caveat: words::caveat(&stored.test, lost.map(|(lost, _)| self.zone.date_at(lost))),
             readings: readings.collect(),
             id: stored.test.id.clone(),
         }
@@ -259,7 +264,7 @@ impl Collector {
             ends: Moment { utc: visit.ends_at, local: visit.civil + (visit.ends_at - visit.starts_at) },
             booked_at: self.moment(booked_at),
             booked_by: booked.map_or_else(|| t("not recorded").to_owned(), words::booker),
-            state: words::state(visit.state).to_owned(),
+            state: words::state(visit.purpose, visit.state).to_owned(),
             readiness,
             overrides: set_aside.into_iter().collect(),
             ticked: self.ticked(c, &visit.id).await?,

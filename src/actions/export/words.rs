@@ -1,6 +1,8 @@
 //! What stored words are called on a paper that is read years later, in the language that the studio speaks. What is in
 //! the log stays as it was written there: actions are codes, and the hash is over the very words.
 
+use time::Date;
+
 use super::collect::Collector;
 use crate::actions::takeover::{ELSEWHERE, NOT_KNOWN};
 use crate::documents::record::{Aftercare, Answer, Drawing, ProductUse, Step, Treatment};
@@ -8,13 +10,14 @@ use crate::domain::catalogue::{Chemistry, ServiceKind};
 use crate::domain::consent::{self, ConsentText};
 use crate::domain::ids::ProductId;
 use crate::domain::questionnaire::{Answers, Questionnaire, Taken};
-use crate::domain::reaction::{Level, Sign};
+use crate::domain::reaction::{Lasted, Level, Sign};
 use crate::domain::skin_test::{SkinTest, VoidCause};
 use crate::domain::timing::{Side, SideTime};
 use crate::domain::verdict::{About, Earliest, Reason, Verdict};
 use crate::domain::visit::VisitState;
 use crate::store::audit::Entry;
 use crate::store::treatments::{self, Outcome, Version};
+use crate::store::visits::Purpose;
 use crate::{t, tc, tf};
 
 /// Who filled in, saw or signed, where it was the client.
@@ -82,11 +85,17 @@ pub(super) fn drawing(drawing: &consent::Drawing) -> Drawing {
     }
 }
 
-pub(super) fn caveat(test: &SkinTest) -> Option<String> {
-    match test.voided {
-        Some(cause) => Some(tf("does not count: {cause}").with("cause", void_cause(cause)).to_string()),
-        None if !test.reliable => Some(t("a medicine may have kept a reaction down").to_owned()),
-        None => None,
+/// Why a test does not count, or no longer does since a day.
+pub(super) fn caveat(test: &SkinTest, lost: Option<Date>) -> Option<String> {
+    let cause = test.voided.map(void_cause);
+    match (cause, lost) {
+        (Some(cause), Some(day)) => {
+            Some(tf("no longer counts since {day}: {cause}").with("day", day).with("cause", cause).to_string())
+        }
+        (None, Some(day)) => Some(tf("no longer counts since {day}").with("day", day).to_string()),
+        (Some(cause), None) => Some(tf("does not count: {cause}").with("cause", cause).to_string()),
+        (None, None) if !test.reliable => Some(t("a medicine may have kept a reaction down").to_owned()),
+        (None, None) => None,
     }
 }
 
@@ -103,8 +112,9 @@ fn void_cause(cause: VoidCause) -> &'static str {
     }
 }
 
-pub(super) fn state(state: VisitState) -> &'static str {
+pub(super) fn state(purpose: Purpose, state: VisitState) -> &'static str {
     match state {
+        VisitState::InTreatment | VisitState::Done if purpose == Purpose::SkinTest => t("client came to the skin test"),
         VisitState::Held | VisitState::HoldExpired => t("not booked"),
         VisitState::Booked => tc("a visit", "booked"),
         VisitState::Arrived => t("client has come"),
@@ -185,6 +195,15 @@ pub(super) fn kind(kind: ServiceKind) -> &'static str {
         ServiceKind::LiftAndTint => tc("a kind of service", "lift_and_tint"),
         ServiceKind::BrowLamination => tc("a kind of service", "brow_lamination"),
         ServiceKind::BrowTint => tc("a kind of service", "brow_tint"),
+    }
+}
+
+pub(super) fn lasted(lasted: Lasted) -> &'static str {
+    match lasted {
+        Lasted::Still => t("still there when it was reported"),
+        Lasted::TwoHours => t("gone within two hours"),
+        Lasted::TwoDays => t("gone within 48 hours"),
+        Lasted::Longer => t("lasted longer than 48 hours"),
     }
 }
 

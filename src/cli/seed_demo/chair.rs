@@ -221,6 +221,7 @@ impl Story<'_> {
                 visit: Some(written.visit.clone()),
                 began_at: last.ended_at + Duration::hours(7),
                 signs: [Sign::Itch, Sign::Redness].into(),
+                lasted: None,
                 level: None,
                 rinsed: None,
                 first_aid: self.say(&self.script.words().reaction),

@@ -144,6 +144,7 @@ fn skin_test(flow: &mut Flow<'_>, test: &SkinTest) {
             (t("Applied by"), test.applied_by.clone()),
             (t("Batch"), text(&test.batch)),
             (tc("a paper", "Site"), test.site.clone()),
+            (t("Counts from"), test.counts_from.map(day).unwrap_or_default()),
             (t("Counts until"), test.valid_until.map(day).unwrap_or_default()),
             (tc("a paper", "But"), text(&test.caveat)),
         ],

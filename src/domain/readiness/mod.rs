@@ -145,11 +145,6 @@ impl Readiness {
         })
     }
 
-    /// How many days old the answers are on the day of the visit.
-    pub fn answers_age_days(&self) -> Option<i64> {
-        self.answers_given_on.map(|given| (self.on - given).whole_days())
-    }
-
     /// Whether nothing but waiting, and what can be done on the way, stands against a booking: no
     /// reason forbids it or needs a talk, an answer or a letter.
     pub fn can_be_booked(&self) -> bool {

@@ -148,6 +148,7 @@ impl Screening<'_> {
         if let Some(letter) = self.letters.iter().find(|letter| self.letter_covers(letter, &rule.question, service, on))
         {
             reason.letter = Some(letter.id().clone());
+            reason.say = t("The letter that we have speaks of this, and allows the treatment.").to_owned();
             reason.verdict = Verdict::Note;
             reason.start = Start::Yes;
             reason.from = None;
@@ -158,11 +159,20 @@ impl Screening<'_> {
         reason
     }
 
-    /// A letter may name the follow-up itself or a question that it follows.
+    /// A letter may name the follow-up itself or a question that it follows. It knows of nothing that happened after it.
     pub(super) fn letter_covers(&self, letter: &Letter, key: &str, service: ServiceKind, on: Date) -> bool {
-        let after = self.questionnaire.question(key).and_then(|question| question.after.as_ref());
-        letter.covers(key, service, on)
-            || after.is_some_and(|after| self.letter_covers(letter, &after.question, service, on))
+        let before = |question: &&Question| self.questionnaire.question(&question.after.as_ref()?.question);
+        let line = || std::iter::successors(self.questionnaire.question(key), before);
+        line().any(|question| letter.covers(&question.key, service, on))
+            && line().filter_map(|question| self.happened(question)).all(|day| day <= letter.dated())
+    }
+
+    /// The day that was given to a question, or to one that follows it.
+    fn happened(&self, question: &Question) -> Option<Date> {
+        let follows = |one: &&Question| one.after.as_ref().is_some_and(|after| after.question == question.key);
+        let all = [question].into_iter().chain(self.questionnaire.questions().filter(follows));
+        let open = all.filter(|one| self.questionnaire.is_open(one, &self.set.answers));
+        open.filter_map(|one| self.day_of(&one.key)).max()
     }
 
     fn reason(&self, rule: &Rule, verdict: Verdict, clears: Vec<Clears>) -> Reason {

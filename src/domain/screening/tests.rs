@@ -252,26 +252,47 @@ fn what_clears_a_reason_is_what_is_still_open() {
     assert_eq!(clears(&[("herpes", Answer::Yes)], 3), [Clears::Answer], "how it is was left open");
 }
 
+/// A letter of 1 March that allows a lash lift.
+fn letter(question: &str) -> [Letter; 1] {
+    let draft = LetterDraft {
+        id: LetterId::from_random([1; 16]),
+        clinician: "Dr Example".to_owned(),
+        dated: date!(2026 - 03 - 01),
+        expires: date!(2026 - 09 - 01),
+        questions: BTreeSet::from([question.to_owned()]),
+        services: BTreeSet::from([ServiceKind::LashLift]),
+        file: Fingerprint::of(b"letter"),
+    };
+    [Letter::parse(draft, date!(2026 - 03 - 09)).unwrap()]
+}
+
 #[test]
 fn a_letter_lifts_what_it_speaks_of_and_nothing_else() {
-    let letter = |question: &str| {
-        let draft = LetterDraft {
-            id: LetterId::from_random([1; 16]),
-            clinician: "Dr Example".to_owned(),
-            dated: date!(2026 - 03 - 01),
-            expires: date!(2026 - 09 - 01),
-            questions: BTreeSet::from([question.to_owned()]),
-            services: BTreeSet::from([ServiceKind::LashLift]),
-            file: Fingerprint::of(b"letter"),
-        };
-        [Letter::parse(draft, date!(2026 - 03 - 09)).unwrap()]
-    };
     let verdict = |letters: &[Letter]| {
         let reasons = reasons(&[("glaucoma", Answer::Yes)], letters, 0);
-        (reasons[0].verdict, reasons[0].start, reasons.len())
+        let asks = reasons[0].say.contains("bring");
+        (reasons[0].verdict, reasons[0].start, reasons.len(), asks)
     };
-    assert_eq!(verdict(&letter("retina")), (Verdict::LetterNeeded, Start::WithReason, 1));
-    assert_eq!(verdict(&letter("glaucoma")), (Verdict::Note, Start::Yes, 1));
+    assert_eq!(verdict(&letter("retina")), (Verdict::LetterNeeded, Start::WithReason, 1, true));
+    assert_eq!(verdict(&letter("glaucoma")), (Verdict::Note, Start::Yes, 1, false), "it is not asked for again");
+}
+
+#[test]
+fn a_letter_knows_nothing_of_what_happened_after_it() {
+    let verdict = |day| {
+        let given = [("lid_surgery", Answer::Yes), ("lid_surgery_on", Answer::Date(day))];
+        let reasons = reasons(&given, &letter("lid_surgery"), 150);
+        reasons.iter().find(|one| one.rule == "lid_surgery_letter").map(|one| one.verdict)
+    };
+    assert_eq!(verdict(date!(2024 - 05 - 01)), Some(Verdict::Note));
+    assert_eq!(verdict(date!(2026 - 03 - 01)), Some(Verdict::Note));
+    assert_eq!(verdict(date!(2026 - 03 - 02)), Some(Verdict::LetterNeeded));
+    let ended = |day| {
+        let given = [("chemo_past", Answer::Yes), ("chemo_past_on", Answer::Date(day))];
+        reasons(&given, &letter("chemo_past"), 30)[0].verdict
+    };
+    assert_eq!(ended(date!(2026 - 02 - 27)), Verdict::Note);
+    assert_eq!(ended(date!(2026 - 03 - 05)), Verdict::WaitUntil, "it was still going on when the letter was written");
 }
 
 #[test]

@@ -45,6 +45,10 @@ struct ArrangePage {
     client: String,
     when: String,
     what: String,
+    /// What is called off with it.
+    along: Vec<String>,
+    /// Its skin test stays, since another visit needs it.
+    test_stays: bool,
     tag: &'static str,
     state: VisitState,
     /// What it shows of when the visit is.
@@ -126,6 +130,7 @@ async fn page(
     let (visit, client) = treating::visit_for(&mut c, &team.0, id).await?.ok_or(Fault::NotFound)?;
     let names = Names::load(&mut c, &studio).await?;
     let known = clients::get(&mut c, &client).await?.ok_or(Fault::NotFound)?;
+    let own = Own::load(&mut c, &client, id).await?.ok_or(Fault::NotFound)?;
     let may_move = visit.state == VisitState::Booked && may_arrange(&team.0, &visit.practitioner);
     let who = asked.who.as_deref().and_then(|id| PractitionerId::parse(id).ok());
     let who = who.filter(|id| may_arrange(&team.0, id)).unwrap_or_else(|| visit.practitioner.clone());
@@ -159,7 +164,13 @@ async fn page(
         id: id.to_string(),
         client: known.name.as_str().to_owned(),
         when: when::moment(visit.civil),
-        what: names.service(&visit.service).to_owned(),
+        what: names.visit(&visit),
+        along: own
+            .go_along()
+            .iter()
+            .map(|one| format!("{}, {}", names.visit(one), names.moment(one.starts_at)))
+            .collect(),
+        test_stays: own.test_is_shared,
         tag: words::state(visit.state),
         state: visit.state,
         mark: treating::mark(&visit),

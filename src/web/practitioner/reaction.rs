@@ -19,7 +19,7 @@ use crate::actions::{health::looked, treating};
 use crate::app::App;
 use crate::domain::file::Purpose;
 use crate::domain::ids::{ClientId, ReactionId, VisitId};
-use crate::domain::reaction::{Level, Sign};
+use crate::domain::reaction::{Lasted, Level, Sign};
 use crate::domain::visit::VisitState;
 use crate::store::reactions::Reaction;
 use crate::store::{clients, files, visits};
@@ -121,6 +121,7 @@ fn read_report(ctx: &Ctx, fields: &Fields) -> Result<Result<Report, Errors>, Fau
             visit,
             began_at,
             signs,
+            lasted: Lasted::parse(fields.trimmed("lasted")),
             level: Level::parse(fields.trimmed("level")),
             rinsed,
             first_aid,

@@ -6,7 +6,7 @@ use super::view::Names;
 use super::words;
 use crate::actions::reactions::Refused;
 use crate::documents::pdf::ReactionPaper;
-use crate::domain::reaction::{EventRefused, Level, Sign};
+use crate::domain::reaction::{EventRefused, Lasted, Level, Sign};
 use crate::store::reactions::{Body, Entry, Reaction};
 use crate::store::studio::Studio;
 use crate::store::{Connection, Stored, clients, treatments, visits};
@@ -31,6 +31,16 @@ pub(super) fn sign_words(sign: Sign) -> &'static str {
         Sign::FaceOrThroatSwelling => t("Face, tongue or throat swells"),
         Sign::ShortBreath => t("Short breath or a tight chest"),
         Sign::Collapse => t("Collapse"),
+    }
+}
+
+/// How long it lasted, in words.
+pub(super) fn lasted_words(lasted: Lasted) -> &'static str {
+    match lasted {
+        Lasted::Still => t("Yes, it is still there"),
+        Lasted::TwoHours => t("No, it was gone within two hours"),
+        Lasted::TwoDays => t("No, it was gone within 48 hours"),
+        Lasted::Longer => t("No, but it lasted longer than 48 hours"),
     }
 }
 
@@ -124,11 +134,12 @@ impl EntryView {
             signs.iter().map(|sign| sign_words(*sign)).collect::<Vec<_>>().join("; ")
         };
         let (title, facts) = match &entry.body {
-            Body::Report { signs: seen, level, rinsed, first_aid, care, note } => (
+            Body::Report { signs: seen, lasted, level, rinsed, first_aid, care, note } => (
                 t("Reported").to_owned(),
                 vec![
                     (t("Level"), level_words(*level).to_owned()),
                     (t("Signs"), signs(seen)),
+                    (t("Still there"), lasted.map(|one| lasted_words(one).to_owned()).unwrap_or_default()),
                     (
                         t("Eye rinsed"),
                         rinsed.map(|minutes| tn("{n} minute", "{n} minutes", minutes).to_string()).unwrap_or_default(),

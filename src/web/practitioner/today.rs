@@ -148,11 +148,7 @@ async fn rows(
 }
 
 fn row(visit: &Visit, client: &Client, room: &str, all: bool, names: &Names, now: OffsetDateTime) -> Row {
-    let service = names.service(&visit.service);
-    let what = match visit.purpose {
-        Purpose::Treatment => service.to_owned(),
-        Purpose::SkinTest => words::skin_test_for(service),
-    };
+    let what = names.visit(visit);
     let what = if all {
         let with = names.practitioner(&visit.practitioner);
         tf("{what}, {room}, with {practitioner}")

@@ -19,6 +19,7 @@ use crate::store::health::{StoredAnswers, StoredConsent};
 use crate::store::practitioners::Practitioner;
 use crate::store::skin_tests::StoredTest;
 use crate::store::studio::Studio;
+use crate::store::visits::{Purpose, Visit};
 use crate::store::{Connection, Stored, catalogue, health, practitioners, rules};
 use crate::when;
 use crate::{t, tc, tf, tn};
@@ -56,6 +57,15 @@ impl Names {
 
     pub(super) fn practitioner(&self, id: &PractitionerId) -> &str {
         self.practitioners.iter().find(|one| one.id == *id).map_or(t("somebody"), |one| &one.name)
+    }
+
+    /// What a visit is: its service, or the skin test for it.
+    pub(super) fn visit(&self, visit: &Visit) -> String {
+        let service = self.service(&visit.service);
+        match visit.purpose {
+            Purpose::Treatment => service.to_owned(),
+            Purpose::SkinTest => words::skin_test_for(service),
+        }
     }
 
     /// `Tuesday 3 March 2026, 14:30` on the studio's clock.

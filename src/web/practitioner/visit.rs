@@ -152,7 +152,9 @@ impl View {
                     .to_string()
             }),
             answers,
-            answers_old: readiness.answers_age_days().map_or_else(String::new, days_old),
+            answers_old: readiness
+                .answers_given_on
+                .map_or_else(String::new, |given| days_old((visit.civil.date() - given).whole_days())),
             consent: words::consent(known.consent_standing()),
             consents: consents.iter().map(|consent| ConsentView::of(consent, &names)).collect(),
             tests: tests.iter().map(|test| TestView::of(&test.stored, &names, now)).collect(),
@@ -192,7 +194,8 @@ fn again(
 
 fn days_old(days: i64) -> String {
     match days {
-        ..=0 => t("on this day").to_owned(),
+        ..0 => t("after the day of the visit").to_owned(),
+        0 => t("on this day").to_owned(),
         _ => tn("{n} day old on the day of the visit", "{n} days old on the day of the visit", days).to_string(),
     }
 }

@@ -153,6 +153,7 @@ fn skin_test() -> SkinTest {
         product: "Marrow Tint 3".to_owned(),
         batch: Some("MT3-0412".to_owned()),
         site: "behind the left ear".to_owned(),
+        counts_from: Some(date!(2026 - 05 - 07)),
         valid_until: Some(date!(2026 - 11 - 04)),
         caveat: None,
         readings: vec![Reading {

@@ -7,15 +7,18 @@ use std::process::{Command, Output};
 
 use palpebra::actions::case::Known;
 use palpebra::actions::files::{self, Belongs};
+use palpebra::actions::test_reports;
 use palpebra::clock::Random;
 use palpebra::documents::record::{ClientRecord, Consent};
 use palpebra::documents::upload::{self, Takes};
 use palpebra::domain::catalogue::ServiceKind;
 use palpebra::domain::consent::Tick;
 use palpebra::domain::file;
+use palpebra::domain::ids::AccountId;
 use palpebra::domain::questionnaire::Answer;
 use palpebra::domain::reaction::{Level, State};
-use palpebra::domain::skin_test::TestResult;
+use palpebra::domain::role::{Member, Role};
+use palpebra::domain::skin_test::{TestResult, VoidCause};
 use palpebra::domain::steps::Plan;
 use palpebra::jobs::housekeeping;
 use palpebra::store::treatments::{Outcome, Start};
@@ -23,7 +26,7 @@ use palpebra::store::visits::Purpose;
 use palpebra::store::{audit, chair, exports, guardians, health, restriction, treatments, visits};
 use palpebra::studio_key::StudioKey;
 use sha2::{Digest as _, Sha256};
-use time::macros::datetime;
+use time::macros::{date, datetime};
 use time::{Duration, OffsetDateTime};
 
 use crate::documents::upload::jpeg;
@@ -219,13 +222,28 @@ async fn a_package_holds_what_the_database_holds() {
 /// What the insurer reads of a skin test is what the practitioner was told.
 #[tokio::test]
 async fn a_skin_test_is_handed_out_as_the_rules_see_it() {
-    for (later, caveat) in [("nothing", None), ("reaction", Some("reaction")), ("answer", Some("health change"))] {
+    for (later, caveat) in [
+        ("nothing", None),
+        ("reaction", Some("no longer counts since 2026-03-02: reaction")),
+        ("answer", Some("no longer counts since 2026-03-02: health change")),
+        ("voided", Some("no longer counts since 2026-03-02: new product")),
+        ("not read", Some("does not count: reaction")),
+    ] {
         let (app, studio) = TestApp::with_studio().await;
         let applied = NOW - Duration::days(5);
-        studio.tested(&studio.mia, applied, Some((TestResult::NoVisibleChange, applied + Duration::hours(50)))).await;
+        let read = (TestResult::NoVisibleChange, applied + Duration::hours(50));
+        let test = studio.tested(&studio.mia, applied, Some(read).filter(|_| later != "not read")).await;
+        // A treatment rests on it.
+        let at = NOW - Duration::days(2);
+        studio.treated(&studio.mia, &studio.lift_and_tint, at, Outcome::AsWished, &[&studio.tint]).await;
         app.app.clock.advance(Duration::MINUTE);
         match later {
-            "reaction" => {
+            "voided" => {
+                let account = AccountId::from_random([1; 16]);
+                let owner = Member { account, role: Role::Owner, name: "Runa Ostfeld".to_owned(), practitioner: None };
+                test_reports::void(&app.app, &owner, &studio.mia, &test, VoidCause::NewProduct, "").await.unwrap();
+            }
+            "reaction" | "not read" => {
                 let level = (Level::Moderate, State::Settled);
                 studio.reacted(&studio.mia, level, None, &[&studio.lotion]).await;
             }
@@ -238,8 +256,14 @@ async fn a_skin_test_is_handed_out_as_the_rules_see_it() {
         let name = format!("data/clients/{}/record.json", studio.mia);
         let record: ClientRecord = serde_json::from_slice(&files[&name]).unwrap();
         let [test] = &record.skin_tests[..] else { panic!("one test") };
-        assert_eq!(test.caveat, caveat.map(|cause| format!("does not count: {cause}")), "{later}");
-        assert_eq!(test.valid_until.is_some(), caveat.is_none(), "{later}");
+        assert_eq!(test.caveat.as_deref(), caveat, "{later}");
+        let until = match later {
+            "nothing" => Some(date!(2026 - 08 - 30)),
+            "not read" => None,
+            _ => Some(date!(2026 - 03 - 02)),
+        };
+        let from = (later != "not read").then_some(date!(2026 - 02 - 27));
+        assert_eq!((test.counts_from, test.valid_until), (from, until), "{later}");
     }
 }
 

@@ -4,6 +4,7 @@ use palpebra::actions::invite::{self, NotInvited};
 use palpebra::actions::retouch;
 use palpebra::domain::catalogue::Chemistry;
 use palpebra::domain::ids::{ClientId, ServiceId};
+use palpebra::domain::questionnaire::Answer;
 use palpebra::domain::reaction::{Level, State};
 use palpebra::domain::role::{Actor, Member, Role};
 use palpebra::domain::skin_test::TestResult;
@@ -346,4 +347,21 @@ async fn one_click_ends_the_letters_and_a_look_does_not() {
     let (kind, ..) = Actor::Client(studio.mia.clone()).columns();
     assert!(log.iter().any(|entry| entry.action == "consent.withdrawn" && entry.actor_kind == kind));
     assert_eq!(program.get("/unsubscribe/nonsense").await.status, 404);
+}
+
+#[tokio::test]
+async fn nobody_is_invited_to_what_her_answers_forbid_for_good() {
+    let (app, studio) = returning().await;
+    retouch::freshen(&app.app.db).await.unwrap();
+    assert_eq!(invite::send(&app.app, &member(), &[pair(&studio.mia, &studio.lift)]).await.unwrap(), 1);
+    studio.answer(&studio.mia, &[("chemo", Answer::Yes)]).await;
+    assert!(letters(&app).await.is_empty(), "the letter that waits doesn't leave");
+    app.app.clock.advance(Duration::days(30));
+    assert_eq!(fit(&app, &studio.mia, &studio.lift).await, Err(NotInvited::Forbidden));
+    let owner = app.owner().await;
+    let key = format!("{}.{}", studio.mia, studio.lift);
+    let preview = owner.submit(&owner.get(LIST).await, INVITE, &[("many-who", &key)]).await;
+    assert!(preview.main().contains("what she answered forbids it"), "{}", preview.main());
+    studio.answer(&studio.mia, &[("stye", Answer::Yes)]).await;
+    assert_eq!(fit(&app, &studio.mia, &studio.lift).await, Ok(()), "that has an end");
 }

@@ -5,7 +5,8 @@ use palpebra::domain::questionnaire::{Answer, Taken, Told};
 use palpebra::domain::skin_test::TestResult;
 use palpebra::store::health;
 use palpebra::store::health::StoredAnswers;
-use palpebra::store::visits::Purpose;
+use palpebra::store::treatments::Outcome;
+use palpebra::store::visits::{self, Purpose};
 use time::Duration;
 use time::macros::date;
 
@@ -239,4 +240,22 @@ async fn an_allergy_that_she_takes_back_herself_is_asked_about_before_anything_i
         let visit = liv.get(&format!("/desk/visits/{visit}")).await;
         assert!(!visit.main().contains(words), "somebody has asked her: {}", visit.main());
     }
+}
+
+#[tokio::test]
+async fn how_old_her_answers_are_is_said_for_the_day_of_the_visit_also_when_that_is_long_over() {
+    let (app, studio) = TestApp::with_studio().await;
+    let mut pages = Vec::new();
+    for days in [5, -3] {
+        let at = NOW + Duration::days(days);
+        studio.treated(&studio.mia, &studio.lift, at, Outcome::AsWished, &[&studio.lotion]).await;
+        let all = visits::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap();
+        let visit = all.into_iter().find(|visit| visit.starts_at == at).unwrap();
+        pages.push(format!("/desk/visits/{}", visit.id));
+    }
+    app.app.clock.advance(Duration::days(105));
+    let liv = app.member(LIV.0, LIV.1).await;
+    let said = [liv.get(&pages[0]).await.main(), liv.get(&pages[1]).await.main()];
+    assert!(said[0].contains("5 days old on the day of the visit"), "{}", said[0]);
+    assert!(said[1].contains("after the day of the visit"), "{}", said[1]);
 }

@@ -1,6 +1,7 @@
 //! The calendar: days, weeks, blocks, booking at the desk, moving, deposits, and what clients don't keep.
 
 use palpebra::domain::ids::VisitId;
+use palpebra::domain::visit::VisitState;
 use palpebra::store::outbox;
 use palpebra::store::visits::{self, Purpose};
 use time::macros::{date, datetime};
@@ -229,4 +230,49 @@ async fn calling_off_after_the_limit_is_late_and_the_deposit_is_noted_by_hand() 
     assert_eq!(changes(&app).await.iter().filter(|action| *action == "deposit.noted").count(), 3);
     app.send_mail().await;
     assert_eq!(outbox::standing(&mut app.app.db.read().await.unwrap()).await.unwrap().waiting, 0);
+}
+
+#[tokio::test]
+async fn what_belongs_to_a_visit_goes_along_when_it_is_called_off_and_each_is_told_of() {
+    for shared in [false, true] {
+        let (app, studio) = TestApp::with_studio().await;
+        let liv = app.member(LIV.0, LIV.1).await;
+        let [at, then, later] =
+            [datetime!(2026-03-10 09:00 UTC), datetime!(2026-03-17 09:00 UTC), datetime!(2026-03-18 09:00 UTC)];
+        let (mia, both) = (&studio.mia, &studio.lift_and_tint);
+        let test = studio.visit(Purpose::SkinTest, mia, both, &studio.liv, at).await;
+        let visit = studio.visit(Purpose::Treatment, mia, both, &studio.liv, then).await;
+        studio.pair(&visit, &test).await;
+        if shared {
+            let brows = studio.visit(Purpose::Treatment, mia, &studio.brow_tint().await, &studio.liv, later).await;
+            studio.pair(&brows, &test).await;
+        }
+        let page = liv.get(&format!("/desk/visits/{visit}/arrange")).await;
+        assert_eq!(page.main().contains("The two belong together"), !shared, "{}", page.main());
+        assert_eq!(page.main().contains("another visit of hers needs it"), shared, "{}", page.main());
+        let of_test = liv.get(&format!("/desk/visits/{test}/arrange")).await;
+        assert!(of_test.main().contains("What Skin test for Lift and tint"), "{}", of_test.main());
+        called_off(&liv, &visit).await;
+        let off = [stored(&app, &visit).await.state, stored(&app, &test).await.state]
+            .map(|state| state == VisitState::CancelledByClient);
+        assert_eq!(off, [true, !shared]);
+        let told = app.mails().await.into_iter().filter(|out| out.letter.subject.contains("is cancelled")).count();
+        assert_eq!(told, if shared { 1 } else { 2 });
+    }
+}
+
+#[tokio::test]
+async fn a_skin_test_of_the_same_product_that_is_booked_for_another_service_counts_at_the_desk() {
+    let (app, studio) = TestApp::with_studio().await;
+    let liv = app.member(LIV.0, LIV.1).await;
+    let at = datetime!(2026-03-03 09:00 UTC);
+    let test = studio.visit(Purpose::SkinTest, &studio.mia, &studio.lift_and_tint, &studio.liv, at).await;
+    let path = format!("/desk/book?service={}&client={}&day=2026-03-02", studio.brow_tint().await, studio.mia);
+    let page = liv.get(&path).await;
+    assert!(!page.main().contains("A skin test comes first"), "{}", page.main());
+    assert!(page.all(".slot-day h3")[0].starts_with("Thursday 5 March"), "{:?}", page.all(".slot-day h3"));
+    let done = liv.submit(&page, "/desk/book/time", &[("time", &first_slot(&page))]).await;
+    assert_eq!(done.status, 303, "{}", done.main());
+    let all = visits::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap();
+    assert_eq!(all.iter().filter(|one| one.paired_test.as_ref() == Some(&test)).count(), 1);
 }

@@ -176,3 +176,23 @@ async fn a_client_with_a_report_is_not_deleted() {
     let gone = sqlx::query("DELETE FROM client WHERE id = ?").bind(studio.mia.as_str()).execute(&pool).await;
     assert!(gone.unwrap_err().to_string().contains("records leave by their period or on request"));
 }
+
+#[tokio::test]
+async fn what_was_soon_gone_is_not_graver_for_being_told_days_later() {
+    for (sign, lasted, level) in [
+        ("itch", "two_hours", Level::Mild),
+        ("itch", "two_days", Level::Mild),
+        ("itch", "longer", Level::Moderate),
+        ("itch", "still", Level::Moderate),
+        ("itch", "", Level::Moderate),
+        ("brief_watering", "", Level::Expected),
+    ] {
+        let (app, studio, liv) = studio().await;
+        let said = [("treatment", ""), ("day", "2026-02-26"), ("many-sign", sign), ("lasted", lasted)];
+        let sent = report(&liv, &studio, &[&said[..], &[("level", level.as_str())]].concat()).await;
+        assert_eq!(sent.status, 303, "{sign} {lasted}: {}", sent.main());
+        assert_eq!(all(&app, &studio).await[0].level, level, "{sign} {lasted}");
+        let shown = liv.follow(sent).await;
+        assert_eq!(shown.main().contains("Still there No, it was gone within two hours"), lasted == "two_hours");
+    }
+}

@@ -5,6 +5,7 @@ use palpebra::domain::skin_test::TestResult;
 use palpebra::store::visits::Purpose;
 use palpebra::store::{clients, visits};
 use time::Duration;
+use time::macros::datetime;
 
 use crate::support::booking::{DETAILS, SIGNED, answer_all, fill, first_slot, take_first};
 use crate::support::studio::{MIA, Studio};
@@ -166,4 +167,28 @@ async fn no_skin_test_is_booked_along_while_a_reaction_is_followed_up() {
     let page = mia.follow(next).await;
     assert!(page.main().contains("We would rather not do this one"), "{}", page.main());
     assert!(page.main().contains("a reaction that we are still following up"), "{}", page.main());
+}
+
+#[tokio::test]
+async fn a_skin_test_that_is_booked_for_another_service_with_the_product_counts_after_its_wait() {
+    let (app, studio) = TestApp::with_studio().await;
+    let brows = studio.brow_tint().await;
+    let at = datetime!(2026-03-03 09:00 UTC);
+    let test = studio.visit(Purpose::SkinTest, &studio.mia, &studio.lift_and_tint, &studio.liv, at).await;
+    let mia = app.client(MIA).await;
+    let times = mia.get(&format!("/services/{brows}")).await;
+    assert!(!times.main().contains("skin test"), "{}", times.main());
+    let first: i64 = first_slot(&times).split('.').next().unwrap().parse().unwrap();
+    let wait_is_over = at + Duration::hours(48);
+    assert!(first >= wait_is_over.unix_timestamp() && first < (wait_is_over + Duration::DAY).unix_timestamp());
+    let answers = take_first(&mia, brows.as_str()).await;
+    let next = mia.submit(&answers, "/book/", &[("nothing", "changed")]).await;
+    let sign = mia.follow(next).await;
+    let mut signed = SIGNED.to_vec();
+    signed.push(("typed_name", "Mia Sandgren"));
+    let done = mia.submit(&sign, "/book/", &signed).await;
+    assert!(mia.follow(done).await.main().contains("Booked"));
+    let booked = visits::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap();
+    let paired: Vec<_> = booked.iter().filter(|one| one.purpose == Purpose::Treatment).collect();
+    assert!(paired.len() == 1 && paired[0].paired_test.as_ref() == Some(&test), "the test stays while she needs it");
 }

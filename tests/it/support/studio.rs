@@ -402,6 +402,28 @@ impl Studio {
         product.id
     }
 
+    /// A brow tint of 30 minutes that wants the tint tested.
+    pub(crate) async fn brow_tint(&self) -> ServiceId {
+        let mut tx = self.app.db.write().await.unwrap();
+        let both = catalogue::service(&mut tx, &self.lift_and_tint).await.unwrap().unwrap();
+        let (id, kind) = (ServiceId::from_random(self.app.random.id()), ServiceKind::BrowTint);
+        let (name, retouch) = ("Brow tint".to_owned(), RetouchRule::default_for(kind));
+        let service = Service { id: id.clone(), kind, name, retouch, minutes: 30, ..both };
+        let by = [self.liv.clone(), self.noor.clone()];
+        catalogue::save_service(&mut tx, &service, &by, std::slice::from_ref(&self.tint)).await.unwrap();
+        tx.commit().await.unwrap();
+        id
+    }
+
+    /// A skin test goes before a visit.
+    pub(crate) async fn pair(&self, visit: &VisitId, test: &VisitId) {
+        let mut tx = self.app.db.write().await.unwrap();
+        let mut stored = visits::get(&mut tx, visit).await.unwrap().unwrap();
+        stored.paired_test = Some(test.clone());
+        visits::update(&mut tx, &stored, self.app.clock.now()).await.unwrap();
+        tx.commit().await.unwrap();
+    }
+
     /// A treatment that was done and recorded at a moment in the past.
     pub(crate) async fn treated(
         &self,

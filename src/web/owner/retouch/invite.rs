@@ -47,6 +47,8 @@ fn why(not: NotInvited) -> String {
         NotInvited::Booked => crate::t("has something booked").to_owned(),
         NotInvited::Unsettled => crate::t("a reaction of hers is not settled").to_owned(),
         NotInvited::Blocked => crate::t("a product of it is blocked for her").to_owned(),
+        NotInvited::Forbidden => crate::t("what she answered forbids it").to_owned(),
+        NotInvited::Unread => crate::t("her answers can’t be read").to_owned(),
         NotInvited::Lately(day) => crate::tf("was invited on {day}").with("day", words::day(day)).to_string(),
         NotInvited::Twice => crate::t("gets a letter already").to_owned(),
         NotInvited::NotOffered => crate::t("it is no longer offered").to_owned(),

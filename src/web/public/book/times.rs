@@ -97,8 +97,12 @@ async fn find(app: &App, ctx: &Ctx, id: &str, along: bool) -> Result<Found, Faul
 pub(super) fn leaves(known: Option<&Known>, tested: bool, studio: &Studio, now: OffsetDateTime) -> (bool, Between) {
     let Some(known) = known else { return (tested, Between::default()) };
     let between = known.between(now);
-    if !tested || known.needs_test(now, now) {
-        return (tested, between);
+    if !tested {
+        return (false, between);
+    }
+    if known.needs_test(now, now) {
+        let Some(first) = known.tested_from(studio.horizon_days, now) else { return (true, between) };
+        return (false, Between { earliest: between.earliest.max(Some(first)), ..between });
     }
     let latest = tested_until(known, studio.zone.date_at(now), studio.horizon_days, now);
     (false, Between { latest, ..between })
