@@ -37,7 +37,7 @@ const page = () => {
       for (const s of strokes) {
         pen.beginPath();
         pen.moveTo(...s[0]);
-        for (const p of s.length > 1 ? s.slice(1) : s) pen.lineTo(...p);
+        for (const p of s) pen.lineTo(...p);
         pen.stroke();
       }
     };
@@ -73,12 +73,11 @@ const page = () => {
     });
     canvas.addEventListener("pointermove", (e) => {
       if (!stroke) return;
-      const between = e.getCoalescedEvents ? e.getCoalescedEvents() : [];
+      const between = e.getCoalescedEvents?.() ?? [];
       (between.length ? between : [e]).forEach(add);
       draw();
     });
-    canvas.addEventListener("pointerup", done);
-    canvas.addEventListener("pointercancel", done);
+    for (const end of ["pointerup", "pointercancel"]) canvas.addEventListener(end, done);
     box.querySelector("button").addEventListener("click", () => {
       strokes.length = 0;
       keep();
@@ -104,21 +103,19 @@ const page = () => {
     said.focus();
   });
 
-  // Nobody of the team is signed in: no page of a client stays that the chair's worker kept. Presses that aren't sent do,
-  // without a name (chair.js).
+  // Nobody is signed in: the pages that chair-worker.js kept go.
   if (document.querySelector("[data-signed-out]")) window.caches?.delete("chair");
 
-  // A page that can't be fetched is told of by a page of ours, which the worker keeps.
-  const css = document.querySelector("link[rel=stylesheet]").href;
+  // A page of ours, which the worker keeps, tells of one that can't be fetched.
   const kept = `<!doctype html><html lang="${document.documentElement.lang}"><meta charset="utf-8"><title>${away.dataset.title}</title>`
-    + `<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark">`
-    + `<link rel="stylesheet" href="${css}"><body class="public"><main><h1>${away.dataset.title}</h1>${new XMLSerializer().serializeToString(away.content)}</main>`;
+    + `<meta name="viewport" content="width=device-width, initial-scale=1">`
+    + `<link rel="stylesheet" href="${document.querySelector("link[rel=stylesheet]").href}"><body class="public"><main><h1>${away.dataset.title}</h1>${new XMLSerializer().serializeToString(away.content)}</main>`;
   const worker = navigator.serviceWorker;
   const begun = (it) => it.active ?? new Promise((done) => {
     const next = it.installing ?? it.waiting;
     next.addEventListener("statechange", () => next.state === "activated" && done(next));
   });
-  // Not on a first page, which has requests enough; a second one has all but itself in the cache.
+  // Only once it came from the cache: a first page has requests enough.
   const { src } = document.querySelector("script[src*='/app.js']");
   if (worker) addEventListener("load", () => performance.getEntriesByName(src)[0]?.transferSize === 0
     && worker.register(src, { scope: "/", updateViaCache: "all" }).then(begun).then((it) => it.postMessage({ kept })).catch(() => {}));
