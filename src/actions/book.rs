@@ -5,11 +5,11 @@ use std::collections::BTreeSet;
 use time::OffsetDateTime;
 
 use super::case::Known;
-use super::own_visits::booked_test;
+use super::diary::wants_test;
 use super::{Pending, enqueue, verdicts};
 use crate::app::App;
 use crate::domain::consent::{ConsentRecord, Signed};
-use crate::domain::ids::{AnswersId, ClientId, ConsentId, ProductId};
+use crate::domain::ids::{AnswersId, ClientId, ConsentId, ProductId, ServiceId};
 use crate::domain::person::{BirthDate, Mail, PersonName, Phone};
 use crate::domain::questionnaire::AnswerSet;
 use crate::domain::role::Actor;
@@ -20,7 +20,7 @@ use crate::store::drafts::Draft;
 use crate::store::health::{StoredAnswers, StoredConsent};
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
-use crate::store::visits::Purpose;
+use crate::store::visits::{Purpose, Visit};
 use crate::store::{Connection, Stored, Tx, audit, catalogue, clients, drafts, health, visits};
 
 /// Everything that a booking needs besides its times.
@@ -86,10 +86,7 @@ pub async fn book(app: &App, studio: &Studio, draft: &Draft, complete: Complete)
     };
     health::add_answers(&mut tx, &client.id, &given).await?;
     let mut booked = Vec::new();
-    let tested = match Known::load(&mut tx, studio, Some(&client.id), &draft.service).await? {
-        known if known.needs_test(now, now) => booked_test(&mut tx, &client.id, &known.products).await?,
-        _ => None,
-    };
+    let tested = tested_before(&mut tx, studio, &client.id, &draft.service, now).await?;
     for mut visit in visits::of_draft(&mut tx, &draft.id).await? {
         let Some(end) = visit.hold_until else { return Ok(Booked::TimeGone) };
         let Ok(state) = visit.state.book(now, end) else { return Ok(Booked::TimeGone) };
@@ -131,6 +128,21 @@ pub async fn book(app: &App, studio: &Studio, draft: &Draft, complete: Complete)
     enqueue(app, &mut tx, &client.mail, &Pending::Booked { visits: booked }, now).await?;
     tx.commit().await?;
     Ok(Booked::Done)
+}
+
+/// The skin test that she has booked for another visit, where this service needs one as well.
+async fn tested_before(
+    c: &mut Connection,
+    studio: &Studio,
+    client: &ClientId,
+    service: &ServiceId,
+    now: OffsetDateTime,
+) -> Stored<Option<Visit>> {
+    if !wants_test(c, service).await? {
+        return Ok(None);
+    }
+    let known = Known::load(c, studio, Some(client), service).await?;
+    Ok(known.test_ahead(now).filter(|_| known.needs_test(now, now)).cloned())
 }
 
 /// The client whose mail, name and birth date are the ones given, or a new one. Nobody is told which.

@@ -7,9 +7,9 @@ use super::booking::{Choice, Spot};
 use super::case::Known;
 use super::diary::{Between, Diary};
 use super::hours::may_arrange;
-use super::own_visits::{Change, Own, booked_test, put_at};
+use super::own_visits::{Change, Own, put_at, take_off};
 use super::treating::{Refused, mark, visit_for};
-use super::{Pending, enqueue, wishes};
+use super::{Pending, enqueue};
 use crate::app::App;
 use crate::domain::ids::{ClientId, VisitId};
 use crate::domain::mark::Mark;
@@ -23,7 +23,7 @@ use crate::store::deposits::{self, Deposit, Fate, How};
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, audit, catalogue, clients, studio, takings, visits};
+use crate::store::{Connection, Stored, audit, catalogue, studio, takings, visits};
 
 /// How booking at the desk ended.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -66,19 +66,15 @@ impl Fit {
             return Ok(Self { between: known.test_between(now), ..Self::default() });
         }
         let mut fit = Self { between: known.between(now), ..Self::default() };
-        let labels = catalogue::tests_for(c, &service.id).await?;
-        if labels.is_empty() || !known.needs_test(now, now) {
+        if known.products.is_empty() || !known.needs_test(now, now) {
             return Ok(fit);
         }
-        let label = labels.iter().filter_map(|product| product.label_test_hours).max().unwrap_or(0);
+        let label = known.products.iter().filter_map(|product| product.label_test_hours).max().unwrap_or(0);
         let floor = Duration::hours(studio.skin_test_floor_hours.max(i64::from(label)));
-        let test = match client {
-            Some(client) => booked_test(c, client, &labels).await?,
-            None => None,
-        };
-        fit.not_before = Some(test.as_ref().map_or(now, |test| test.ends_at) + floor);
+        let test = known.test_ahead(now);
+        fit.not_before = Some(test.map_or(now, |test| test.ends_at) + floor);
         fit.lacks_test = test.is_none();
-        fit.test = test.map(|test| test.id);
+        fit.test = test.map(|test| test.id.clone());
         Ok(fit)
     }
 
@@ -200,19 +196,12 @@ pub async fn cancel_for_client(app: &App, member: &Member, id: &VisitId, shown: 
     if late {
         visits::mark_late(&mut tx, id).await?;
     }
-    let person = clients::get(&mut tx, &client).await?;
-    // What goes along is not what she calls off late.
-    for mut off in std::iter::once(&own.visit).chain(own.go_along()).cloned() {
-        off.state = off.state.cancel_by_client()?;
-        off.sequence += 1;
-        visits::update(&mut tx, &off, now).await?;
-        let detail = if late && off.id == *id { "for the client, late" } else { "for the client" };
-        log(&mut tx, member, "visit.cancelled", &client, &off.id, detail, now).await?;
-        if let Some(person) = &person {
-            enqueue(app, &mut tx, &person.mail, &Pending::Cancelled { visit: off.id.clone() }, now).await?;
-        }
-        wishes::visit_is_off(app, &mut tx, &off.id, now).await?;
-        wishes::opened(app, &mut tx, (off.starts_at, off.busy_until), now).await?;
+    let actor = Actor::Member(member.clone());
+    for visit in std::iter::once(&own.visit).chain(own.go_along()).cloned() {
+        // What goes along is not what she calls off late.
+        let detail = if late && visit.id == *id { "for the client, late" } else { "for the client" };
+        let state = visit.state.cancel_by_client()?;
+        take_off(app, &mut tx, &actor, Visit { state, ..visit }, detail, now).await?;
     }
     Ok(tx.commit().await?)
 }

@@ -112,12 +112,12 @@ pub fn permission(known: &Known, on: Date, now: OffsetDateTime) -> Result<bool, 
         TestPermission::Yes => Ok(true),
         TestPermission::Unreliable => Ok(false),
         TestPermission::LetterFirst => Err(TestRefused::LetterFirst),
+        TestPermission::ReactionOpen => Err(TestRefused::ReactionOpen),
         TestPermission::NotBefore(day) => Err(TestRefused::NotBefore(day)),
         TestPermission::AskFirst => Err(TestRefused::AskFirst),
         TestPermission::No { rule } => Err(match rule.as_str() {
             TestPermission::AGE => TestRefused::Age,
             super::case::NO_ANSWERS => TestRefused::NoAnswers,
-            super::case::REACTION_OPEN => TestRefused::ReactionOpen,
             _ => TestRefused::Forbidden,
         }),
     }

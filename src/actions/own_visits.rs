@@ -12,11 +12,11 @@ use crate::domain::role::Actor;
 use crate::domain::schedule::{FreeTime, Occupation, still_free};
 use crate::domain::visit::{VisitState, may_client_change};
 use crate::store::audit::Event;
-use crate::store::catalogue::{Product, Service};
+use crate::store::catalogue::Service;
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::visits::{Purpose, Visit};
-use crate::store::{Connection, Stored, Tx, audit, catalogue, clients, readable, visits};
+use crate::store::{Connection, Stored, Tx, audit, clients, readable, visits};
 
 /// How a change ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -117,19 +117,6 @@ impl Own {
     }
 }
 
-/// The skin test that she has booked and that tests all of these products, for whatever service it is.
-pub(super) async fn booked_test(c: &mut Connection, client: &ClientId, products: &[Product]) -> Stored<Option<Visit>> {
-    for visit in visits::of_client(c, client).await? {
-        if visit.purpose == Purpose::SkinTest && matches!(visit.state, VisitState::Booked | VisitState::Arrived) {
-            let tested = catalogue::tests_for(c, &visit.service).await?;
-            if products.iter().all(|product| tested.iter().any(|one| one.id == product.id)) {
-                return Ok(Some(visit));
-            }
-        }
-    }
-    Ok(None)
-}
-
 /// Cancels a visit, and with it those that make no sense without it.
 ///
 /// # Errors
@@ -141,21 +128,42 @@ pub async fn cancel(app: &App, studio: &Studio, client: &ClientId, id: &VisitId)
     if !own.may_change(now, studio) {
         return Ok(Change::TooLate);
     }
-    let known = clients::get(&mut tx, client).await?.ok_or_else(|| impossible("visit", "client_id", id.as_str()))?;
     let along = own.go_along().to_vec();
-    for mut visit in std::iter::once(own.visit).chain(along) {
+    let actor = Actor::Client(client.clone());
+    for visit in std::iter::once(own.visit).chain(along) {
         let Ok(state) = visit.state.cancel_by_client() else { continue };
-        visit.state = state;
-        visit.sequence += 1;
-        visits::update(&mut tx, &visit, now).await?;
-        let event = Event { action: "visit.cancelled", client: Some(client), object: visit.id.as_str(), detail: "" };
-        audit::append(&mut tx, &Actor::Client(client.clone()), event, now).await?;
-        enqueue(app, &mut tx, &known.mail, &Pending::Cancelled { visit: visit.id.clone() }, now).await?;
-        wishes::visit_is_off(app, &mut tx, &visit.id, now).await?;
-        wishes::opened(app, &mut tx, (visit.starts_at, visit.busy_until), now).await?;
+        take_off(app, &mut tx, &actor, Visit { state, ..visit }, "", now).await?;
     }
     tx.commit().await?;
     Ok(Change::Done)
+}
+
+/// Stores that a visit is cancelled, tells the client, and lets those know who wished for its time.
+///
+/// # Errors
+/// When the database can't.
+pub(super) async fn take_off(
+    app: &App,
+    tx: &mut Tx,
+    actor: &Actor,
+    mut visit: Visit,
+    detail: &str,
+    now: OffsetDateTime,
+) -> Stored<()> {
+    visit.sequence += 1;
+    visits::update(tx, &visit, now).await?;
+    let client = visit.client.as_ref();
+    let event = Event { action: "visit.cancelled", client, object: visit.id.as_str(), detail };
+    audit::append(tx, actor, event, now).await?;
+    let person = match client {
+        Some(client) => clients::get(tx, client).await?,
+        None => None,
+    };
+    if let Some(person) = person {
+        enqueue(app, tx, &person.mail, &Pending::Cancelled { visit: visit.id.clone() }, now).await?;
+    }
+    wishes::visit_is_off(app, tx, &visit.id, now).await?;
+    wishes::opened(app, tx, (visit.starts_at, visit.busy_until), now).await
 }
 
 /// Moves a visit to another time. The old time is given up only with the new one taken, in one step.

@@ -8,8 +8,9 @@ use time::{Date, OffsetDateTime};
 
 use super::case::Known;
 use super::chair::{self, LookedAt};
+use super::own_visits::take_off;
 use super::shelf::Shelf;
-use super::{Pending, enqueue, wishes};
+use super::{Pending, enqueue};
 use crate::app::App;
 use crate::domain::ids::{ClientId, ProductId, TreatmentId, VisitId};
 use crate::domain::mark::{Changed, Mark};
@@ -185,17 +186,10 @@ pub fn mark(visit: &Visit) -> Mark {
 pub async fn cancel(app: &App, member: &Member, id: &VisitId, shown: &Mark) -> Result<(), Refused> {
     let now = app.clock.now();
     let mut tx = app.db.write().await?;
-    let (mut visit, client) = found(&mut tx, member, id).await?;
+    let (visit, _) = found(&mut tx, member, id).await?;
     shown.holds(&mark(&visit))?;
-    visit.state = visit.state.cancel_by_studio()?;
-    visit.sequence += 1;
-    visits::update(&mut tx, &visit, now).await?;
-    if let Some(person) = clients::get(&mut tx, &client).await? {
-        enqueue(app, &mut tx, &person.mail, &Pending::Cancelled { visit: id.clone() }, now).await?;
-    }
-    log(&mut tx, member, "visit.cancelled", &client, id.as_str(), "by the studio", now).await?;
-    wishes::visit_is_off(app, &mut tx, id, now).await?;
-    wishes::opened(app, &mut tx, (visit.starts_at, visit.busy_until), now).await?;
+    let state = visit.state.cancel_by_studio()?;
+    take_off(app, &mut tx, &Actor::Member(member.clone()), Visit { state, ..visit }, "by the studio", now).await?;
     Ok(tx.commit().await?)
 }
 

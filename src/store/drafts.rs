@@ -9,6 +9,7 @@ use super::clients::Client;
 use super::types::{day_text, impossible, read};
 use super::{Connection, Stored};
 use crate::domain::ids::{ClientId, DraftId, ServiceId};
+use crate::domain::mark::Mark;
 use crate::domain::person::PersonName;
 
 /// What the keys of days are called, before the day.
@@ -71,6 +72,11 @@ impl Draft {
 }
 
 impl Draft {
+    /// What is filled in, as a mark: what is saved is saved over what was read.
+    pub fn mark(&self) -> Mark {
+        Mark::of(&(&self.details, &self.answers, &self.sections, &self.consent))
+    }
+
     /// Whether it can be this client's own: nothing is typed yet, or her name and date of birth are.
     fn can_be_of(&self, client: &Client) -> bool {
         if self.details.is_none() {

@@ -53,7 +53,7 @@ impl Known {
     /// Whether no health answer changed since answers that were signed for: that nothing has changed is none.
     fn says_as_before(&self, signed: Fingerprint) -> bool {
         let Some(newest) = self.answers() else { return false };
-        let Some((before, _)) = self.answers.iter().find(|(set, _)| set.answers.fingerprint() == signed) else {
+        let Some(before) = self.answers.iter().find(|given| given.set.answers.fingerprint() == signed) else {
             return false;
         };
         let only_asked_again = |key: &str| {
@@ -61,12 +61,12 @@ impl Known {
             question.is_some_and(|question| question.returning)
                 && newest.answers.get(key).is_none_or(|answer| *answer == Answer::No)
         };
-        newest.answers.changed_since(&before.answers).into_iter().all(only_asked_again)
+        newest.answers.changed_since(&before.set.answers).into_iter().all(only_asked_again)
     }
 
     /// The questions on allergies that she answered yes to once, and no to since.
     pub(super) fn taken_back(&self) -> Vec<String> {
-        let sets: Vec<_> = self.answers.iter().map(|(set, _)| set).zip(self.taken_down.iter().copied()).collect();
+        let sets: Vec<_> = self.answers.iter().map(|given| (&given.set, given.by_team)).collect();
         screening::taken_back(&self.in_force.questionnaire, &self.in_force.rules, &sets, self.service.kind)
     }
 
@@ -106,8 +106,8 @@ impl Known {
     pub(super) fn tests(&self, at: OffsetDateTime, but: Option<&VisitId>) -> Vec<SkinTest> {
         let voided = |test: &SkinTest| {
             self.answers.windows(2).any(|pair| match pair {
-                [(set, given), (before, _)] if *given > test.applied_at && *given <= at => {
-                    !self.screening(set).voided_by(Some(before), self.service.kind).is_empty()
+                [given, before] if given.at > test.applied_at && given.at <= at => {
+                    !self.screening(&given.set).voided_by(Some(&before.set), self.service.kind).is_empty()
                 }
                 _ => false,
             })

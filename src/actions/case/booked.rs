@@ -48,17 +48,14 @@ impl Known {
         self.booked.iter().filter(move |booked| booked.at > now)
     }
 
-    fn treated(&self) -> impl Iterator<Item = (OffsetDateTime, ServiceKind, Date)> {
+    pub(super) fn treated(&self) -> impl Iterator<Item = (OffsetDateTime, ServiceKind, Date)> {
         self.past.iter().map(|one| (one.at, one.kind, one.on))
     }
 
     /// The first day of the window for a visit at a moment, after those that she will have had by then.
     pub(super) fn opens(&self, at: OffsetDateTime, now: OffsetDateTime) -> Option<Date> {
         let booked = self.ahead(now).map(|booked| (booked.at, booked.kind, booked.on));
-        let visits: Vec<_> = self.treated().chain(booked).filter(|(begun, ..)| *begun < at).collect();
-        let visits: Vec<_> = visits.into_iter().map(|(_, kind, on)| (kind, on)).collect();
-        let window = window::window_of_service(self.service.kind, &visits, |kind| self.retouch.get(kind), &[]);
-        window.map(|window| window.opens())
+        self.window_after(self.treated().chain(booked), at, &[]).map(|window| window.opens())
     }
 
     /// The days that suit her, as far as window, waits and her other visits go.

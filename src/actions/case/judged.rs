@@ -117,7 +117,7 @@ struct Seen {
 impl Known {
     /// When something was told or happened that may stand against a test.
     fn events(&self) -> impl Iterator<Item = OffsetDateTime> {
-        let answered = self.answers.iter().map(|(_, at)| *at);
+        let answered = self.answers.iter().map(|given| given.at);
         answered.chain(self.reactions.iter().map(|(at, _)| *at)).chain(self.harm.iter().map(|harm| harm.at))
     }
 

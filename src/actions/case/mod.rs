@@ -34,14 +34,14 @@ use crate::domain::window::{self, RetouchRule, Wait, Window};
 use crate::domain::zone::Zone;
 use crate::store::catalogue::{Product, Service};
 use crate::store::harm::{self, Harm};
-use crate::store::health::InForce;
+use crate::store::health::{InForce, StoredAnswers};
 use crate::store::studio::Studio;
 use crate::store::types::impossible;
 use crate::store::{Connection, Stored, catalogue, clients, health, letters, skin_tests, treatments, visits};
 pub use barred::Barred;
 pub use choices::{RetouchRules, test_rules};
 pub use judged::{Counted, Judged, counted, judged};
-pub use testing::{NO_ANSWERS, REACTION_OPEN};
+pub use testing::NO_ANSWERS;
 
 /// Whose visit for what is judged.
 #[derive(Debug, Clone, Copy)]
@@ -69,6 +69,20 @@ pub struct Drafted {
     pub test_booked_at: Option<OffsetDateTime>,
 }
 
+/// Answers as they stand in a record or in a draft.
+struct Given {
+    set: AnswerSet,
+    at: OffsetDateTime,
+    /// Whether somebody of the team took them down.
+    by_team: bool,
+}
+
+impl From<StoredAnswers> for Given {
+    fn from(stored: StoredAnswers) -> Self {
+        Self { by_team: stored.taken.is_some(), at: stored.given_at, set: stored.set }
+    }
+}
+
 /// What is known of a client for a service.
 pub struct Known {
     /// The service.
@@ -91,14 +105,11 @@ pub struct Known {
     test_rules: TestRules,
     retouch: RetouchRules,
     /// Newest first.
-    answers: Vec<(AnswerSet, OffsetDateTime)>,
-    /// Of each of them, whether somebody of the team took it down.
-    taken_down: Vec<bool>,
+    answers: Vec<Given>,
     /// Newest first.
     consents: Vec<ConsentRecord>,
     tests: Vec<SkinTest>,
-    /// Begin of a skin test that is booked, and the products that its service wants tested.
-    booked_tests: Vec<(OffsetDateTime, Vec<ProductId>)>,
+    booked_tests: Vec<testing::Booked>,
     uses: Vec<(ProductId, OffsetDateTime)>,
     harm: Vec<Harm>,
     /// When she reacted, and at which visit.
@@ -179,7 +190,6 @@ impl Known {
             test_rules: test_rules(studio)?,
             retouch: retouch.with(&service),
             answers: Vec::new(),
-            taken_down: Vec::new(),
             consents: Vec::new(),
             tests: Vec::new(),
             booked_tests: Vec::new(),
@@ -201,9 +211,7 @@ impl Known {
     async fn load_client(&mut self, c: &mut Connection, id: &ClientId, services: &[Service]) -> Stored<()> {
         let client = clients::even_restricted(c, id).await?.ok_or_else(|| impossible("client", "id", id.as_str()))?;
         self.birth = Some(client.born);
-        let given = health::answers(c, id).await?;
-        self.taken_down = given.iter().map(|given| given.taken.is_some()).collect();
-        self.answers = given.into_iter().map(|given| (given.set, given.given_at)).collect();
+        self.answers = health::answers(c, id).await?.into_iter().map(Given::from).collect();
         self.consents = health::consents(c, id).await?.into_iter().map(|consent| consent.record).collect();
         self.tests = skin_tests::of_client(c, id).await?.into_iter().map(|stored| stored.test).collect();
         self.uses = treatments::uses(c, id).await?;
@@ -218,7 +226,8 @@ impl Known {
         self.booked = visits.iter().filter_map(|visit| booked::Booked::of(visit, services)).collect();
         for visit in visits.into_iter().filter(testing::is_to_come) {
             let products = catalogue::tests_for(c, &visit.service).await?;
-            self.booked_tests.push((visit.starts_at, products.into_iter().map(|product| product.id).collect()));
+            let products = products.into_iter().map(|product| product.id).collect();
+            self.booked_tests.push(testing::Booked { at: visit.starts_at, products, visit: Some(visit) });
         }
         Ok(())
     }
@@ -226,15 +235,14 @@ impl Known {
     /// Puts what a booking holds in place of what is stored.
     pub fn add(&mut self, draft: Drafted) {
         self.birth = draft.birth.or(self.birth);
-        if let Some(answers) = draft.answers {
-            self.answers.insert(0, answers);
-            self.taken_down.insert(0, false);
+        if let Some((set, at)) = draft.answers {
+            self.answers.insert(0, Given { set, at, by_team: false });
         }
         if let Some(consent) = draft.consent {
             self.consents.insert(0, consent);
         }
         if let Some(at) = draft.test_booked_at {
-            self.booked_tests.push((at, self.product_ids().collect()));
+            self.booked_tests.push(testing::Booked { at, products: self.product_ids().collect(), visit: None });
         }
     }
 
@@ -244,7 +252,7 @@ impl Known {
 
     /// The newest answers.
     pub fn answers(&self) -> Option<&AnswerSet> {
-        self.answers.first().map(|(set, _)| set)
+        self.answers.first().map(|given| &given.set)
     }
 
     fn screening<'a>(&'a self, set: &'a AnswerSet) -> Screening<'a> {
@@ -258,9 +266,7 @@ impl Known {
     }
 
     fn planned(&self, product: &Product, at: OffsetDateTime, now: OffsetDateTime) -> Planned {
-        let covers = |(begins, products): &&(OffsetDateTime, Vec<ProductId>)| {
-            self.can_be_made(*begins, now) && *begins < at && products.contains(&product.id)
-        };
+        let booked = self.tests_ahead(now).filter(|test| test.at < at && test.products.contains(&product.id));
         let related = shelf::sharing(&self.register, product);
         // A skin test that failed speaks for itself.
         let in_treatments = self.harm.iter().filter(|harm| !harm.in_test && harm.at <= now);
@@ -272,7 +278,7 @@ impl Known {
             label_hours: product.label_test_hours,
             related,
             treated: self.uses.iter().filter(|(used, _)| *used == product.id).map(|(_, when)| *when).collect(),
-            test_booked_at: self.booked_tests.iter().filter(covers).map(|(begins, _)| *begins).min(),
+            test_booked_at: booked.map(|test| test.at).min(),
             blocked,
         }
     }
@@ -289,9 +295,17 @@ impl Known {
 
     /// The retouch window, once she was treated before `at`, with waits that come on top.
     pub fn window(&self, at: OffsetDateTime, extra: &[Wait]) -> Option<Window> {
-        let past: Vec<(ServiceKind, Date)> =
-            self.past.iter().filter(|one| one.at < at).map(|one| (one.kind, one.on)).collect();
-        window::window_of_service(self.service.kind, &past, |kind| self.retouch.get(kind), extra)
+        self.window_after(self.treated(), at, extra)
+    }
+
+    fn window_after(
+        &self,
+        visits: impl Iterator<Item = (OffsetDateTime, ServiceKind, Date)>,
+        at: OffsetDateTime,
+        extra: &[Wait],
+    ) -> Option<Window> {
+        let before: Vec<_> = visits.filter(|(begun, ..)| *begun < at).map(|(_, kind, on)| (kind, on)).collect();
+        window::window_of_service(self.service.kind, &before, |kind| self.retouch.get(kind), extra)
     }
 
     /// The waits that her answers ask for, as of `now`.

@@ -15,8 +15,15 @@ use crate::store::visits::{Purpose, Visit};
 
 /// The key that [`TestPermission::No`] carries when the health questions were never answered.
 pub const NO_ANSWERS: &str = "answers_missing";
-/// The key that it carries while a reaction of hers is not settled.
-pub const REACTION_OPEN: &str = "reaction_open";
+
+/// A skin test that is booked.
+pub(super) struct Booked {
+    pub(super) at: OffsetDateTime,
+    /// Those that its service wants tested.
+    pub(super) products: Vec<ProductId>,
+    /// Its visit; none while it is only drafted.
+    pub(super) visit: Option<Visit>,
+}
 
 impl Known {
     /// Whether a skin test for this service may be applied on a day. Without answers nobody knows, so it may not; nor on old ones.
@@ -24,7 +31,7 @@ impl Known {
         match self.answers() {
             Some(set) => match self.screening(set).may_test(self.birth, self.service.kind, on) {
                 TestPermission::No { rule } => TestPermission::No { rule },
-                _ if self.reaction_open => TestPermission::No { rule: REACTION_OPEN.to_owned() },
+                _ if self.reaction_open => TestPermission::ReactionOpen,
                 _ if !self.taken_back().is_empty() => TestPermission::AskFirst,
                 _ if on >= ANSWERS_COUNT_FOR.after(set.given_on) => TestPermission::AskFirst,
                 other => other,
@@ -75,17 +82,30 @@ impl Known {
         self.test_from(now).is_none_or(|from| self.zone.date_at(at) >= from)
     }
 
+    /// The skin tests that are booked and can still be made.
+    pub(super) fn tests_ahead(&self, now: OffsetDateTime) -> impl Iterator<Item = &Booked> {
+        self.booked_tests.iter().filter(move |test| self.can_be_made(test.at, now))
+    }
+
+    /// The visit of the first of them that tests all that this service wants tested, for whatever service it is.
+    pub fn test_ahead(&self, now: OffsetDateTime) -> Option<&Visit> {
+        let all = |test: &&Booked| self.product_ids().all(|product| test.products.contains(&product));
+        let visits = self.tests_ahead(now).filter(all).filter_map(|test| test.visit.as_ref());
+        visits.min_by_key(|visit| visit.starts_at)
+    }
+
     /// Whether a skin test that is booked can still be made: she may lie there for it, so up to the end of its day, and not on
     /// a day on which her answers forbid it. Of her age the verdict says more.
-    pub(super) fn can_be_made(&self, begins: OffsetDateTime, now: OffsetDateTime) -> bool {
+    fn can_be_made(&self, begins: OffsetDateTime, now: OffsetDateTime) -> bool {
         let day = self.zone.date_at(begins);
         let forbidden = match self.may_test(day) {
             TestPermission::NotBefore(_) => true,
-            TestPermission::No { rule } => ![TestPermission::AGE, NO_ANSWERS, REACTION_OPEN].contains(&rule.as_str()),
+            TestPermission::No { rule } => ![TestPermission::AGE, NO_ANSWERS].contains(&rule.as_str()),
             TestPermission::Yes
             | TestPermission::Unreliable
             | TestPermission::AskFirst
-            | TestPermission::LetterFirst => false,
+            | TestPermission::LetterFirst
+            | TestPermission::ReactionOpen => false,
         };
         day >= self.zone.date_at(now) && !forbidden
     }

@@ -21,6 +21,8 @@ pub enum TestPermission {
     LetterFirst,
     /// Not before somebody of the team has asked her: an answer that decides on it is open.
     AskFirst,
+    /// Not before a reaction of hers is settled.
+    ReactionOpen,
     /// Not at all, by this rule.
     No {
         /// The key of the rule, or [`TestPermission::AGE`].

@@ -8,12 +8,13 @@ use palpebra::store::visits::{self, Purpose};
 use time::macros::{date, datetime};
 use time::{Date, Duration, OffsetDateTime};
 
-use crate::support::booking::SIGNED;
+use crate::support::booking::signs;
 use crate::support::studio::{LIV, MIA, Studio};
 use crate::support::{Html, Person, TestApp};
 
 /// A first lift keeps the window closed for 46 days under the default cycle, until 2 May.
 const BOOKED: OffsetDateTime = datetime!(2026-03-17 09:00 UTC);
+const NAME: &str = "Mia Sandgren";
 const LEFT_OUT: &str = "Days too near to your other visit are left out.";
 
 async fn lift(studio: &Studio, at: OffsetDateTime) -> VisitId {
@@ -73,13 +74,6 @@ async fn held(mia: &Person, studio: &Studio, time: OffsetDateTime) -> Html {
     mia.follow(next).await
 }
 
-async fn signed(mia: &Person, sign: &Html) -> Html {
-    let mut signed = SIGNED.to_vec();
-    signed.push(("typed_name", "Mia Sandgren"));
-    let done = mia.submit(sign, "/book/", &signed).await;
-    mia.follow(done).await
-}
-
 #[tokio::test]
 async fn of_two_that_are_filled_in_side_by_side_the_second_is_not_booked() {
     for (first, second) in [(BOOKED, BOOKED + Duration::DAY), (BOOKED + Duration::DAY, BOOKED)] {
@@ -87,8 +81,8 @@ async fn of_two_that_are_filled_in_side_by_side_the_second_is_not_booked() {
         let mia = app.client(MIA).await;
         let one = held(&mia, &studio, first).await;
         let other = held(&mia, &studio, second).await;
-        assert!(signed(&mia, &one).await.main().contains("Booked"));
-        let late = signed(&mia, &other).await;
+        assert!(signs(&mia, &one, NAME).await.main().contains("Booked"));
+        let late = signs(&mia, &other, NAME).await;
         assert!(late.main().contains("Choose another time"), "{}", late.main());
         assert!(late.main().contains(LEFT_OUT), "{}", late.main());
         let booked = visits::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap();

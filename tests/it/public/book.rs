@@ -444,3 +444,38 @@ async fn odd_paths_and_bodies_are_plain_4xx_pages() {
     assert_eq!(huge.body("a=".to_owned() + &"x".repeat(70_000)).send().await.unwrap().status(), 413);
     assert_eq!(person.request(Method::PUT, "/").send().await.unwrap().status(), 405);
 }
+
+/// Each is answered before the other, or after it: what was told to be kept is there.
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+async fn two_tabs_that_send_at_the_same_moment_lose_nothing_that_was_kept() {
+    let (app, studio) = TestApp::with_studio_and(Limits::off()).await;
+    let person = app.visitor();
+    let details = take_first(&person, studio.lift.as_str()).await;
+    let first = person.follow(person.submit(&details, "/book/", &DETAILS).await).await;
+    let second = person.follow(answer_page(&person, &first, &[]).await).await;
+    let pages = [(&first, "atopy"), (&second, "stye")];
+    let paths = pages.map(|(page, _)| page.form("/book/").0);
+    let mut now = ["no"; 2];
+    let mut kept = 0;
+    for round in 0..30 {
+        let word = if round % 2 == 0 { "yes" } else { "no" };
+        let [one, other] = pages.map(|(page, key)| {
+            let person = &person;
+            async move { answer_page(person, page, &[(key, word)]).await }
+        });
+        let (one, other) = tokio::join!(one, other);
+        for (at, answered) in [one, other].iter().enumerate() {
+            assert!(matches!(answered.status, 303 | 409), "{}: {}", answered.status, answered.main());
+            if answered.status == 303 {
+                now[at] = word;
+                kept += 1;
+            }
+        }
+        for ((path, (_, key)), word) in paths.iter().zip(pages).zip(now) {
+            let page = person.get(path).await;
+            let ticked = page.attributes(&format!("input[name={key}][checked]"), "value");
+            assert_eq!(ticked, [word], "{key} in round {round}");
+        }
+    }
+    assert!(kept >= 30, "of two at least one is kept: {kept}");
+}

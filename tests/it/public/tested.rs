@@ -7,7 +7,7 @@ use palpebra::store::{clients, visits};
 use time::Duration;
 use time::macros::datetime;
 
-use crate::support::booking::{DETAILS, SIGNED, answer_all, fill, first_slot, take_first};
+use crate::support::booking::{DETAILS, SIGNED, answer_all, fill, first_slot, signs, take_first};
 use crate::support::studio::{MIA, Studio};
 use crate::support::{Html, Person, TestApp};
 
@@ -42,10 +42,7 @@ async fn an_answer_that_ends_a_test_asks_for_another_before_she_can_book() {
     let treatments = mia.get(&format!("{action}?test={}", first_slot(&tests))).await;
     let kept = mia.submit(&treatments, "/book/", &[("time", &first_slot(&treatments))]).await;
     let sign = mia.follow(kept).await;
-    let mut signed = SIGNED.to_vec();
-    signed.push(("typed_name", "Mia Sandgren"));
-    let done = mia.submit(&sign, "/book/", &signed).await;
-    assert!(mia.follow(done).await.main().contains("Booked"));
+    assert!(signs(&mia, &sign, "Mia Sandgren").await.main().contains("Booked"));
     let booked = visits::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap();
     let purposes: Vec<_> = booked.iter().map(|visit| visit.purpose).collect();
     assert!(purposes.contains(&Purpose::SkinTest) && purposes.len() == 2, "{purposes:?}");
@@ -85,10 +82,7 @@ async fn a_visit_after_the_end_of_a_test_is_booked_with_a_new_one() {
     let answers = mia.follow(held).await;
     let next = mia.submit(&answers, "/book/", &[("nothing", "changed")]).await;
     let sign = mia.follow(next).await;
-    let mut signed = SIGNED.to_vec();
-    signed.push(("typed_name", "Mia Sandgren"));
-    let done = mia.submit(&sign, "/book/", &signed).await;
-    assert!(mia.follow(done).await.main().contains("Booked"));
+    assert!(signs(&mia, &sign, "Mia Sandgren").await.main().contains("Booked"));
     assert_eq!(visits::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap().len(), 2);
 }
 
@@ -184,10 +178,7 @@ async fn a_skin_test_that_is_booked_for_another_service_with_the_product_counts_
     let answers = take_first(&mia, brows.as_str()).await;
     let next = mia.submit(&answers, "/book/", &[("nothing", "changed")]).await;
     let sign = mia.follow(next).await;
-    let mut signed = SIGNED.to_vec();
-    signed.push(("typed_name", "Mia Sandgren"));
-    let done = mia.submit(&sign, "/book/", &signed).await;
-    assert!(mia.follow(done).await.main().contains("Booked"));
+    assert!(signs(&mia, &sign, "Mia Sandgren").await.main().contains("Booked"));
     let booked = visits::of_client(&mut app.app.db.read().await.unwrap(), &studio.mia).await.unwrap();
     let paired: Vec<_> = booked.iter().filter(|one| one.purpose == Purpose::Treatment).collect();
     assert!(paired.len() == 1 && paired[0].paired_test.as_ref() == Some(&test), "the test stays while she needs it");

@@ -63,3 +63,11 @@ pub(crate) async fn fill(person: &Person, page: &Html, details: &[(&str, &str)],
     let questions = person.follow(next).await;
     answer_all(person, questions, but).await
 }
+
+/// Signs with a name all that is wanted, and books; ends on the page that comes next.
+pub(crate) async fn signs(person: &Person, sign: &Html, name: &str) -> Html {
+    let mut signed = SIGNED.to_vec();
+    signed.push(("typed_name", name));
+    let done = person.submit(sign, "/book/", &signed).await;
+    person.follow(done).await
+}

@@ -7,7 +7,7 @@ use axum::response::Response;
 use super::Booking;
 use crate::actions::answers;
 use crate::actions::book::{self, Booked, Complete, Person};
-use crate::actions::case::{Asked, Drafted, Known, REACTION_OPEN};
+use crate::actions::case::{Asked, Drafted, Known};
 use crate::app::App;
 use crate::domain::consent::Signed;
 use crate::domain::questionnaire::{AnswerSet, Answers};
@@ -89,7 +89,7 @@ impl Booking {
             TestPermission::NotBefore(day) => (Some(*day), false),
             // Her age speaks for itself.
             TestPermission::No { rule } => (None, rule != TestPermission::AGE),
-            TestPermission::LetterFirst => (None, true),
+            TestPermission::LetterFirst | TestPermission::ReactionOpen => (None, true),
             TestPermission::Yes | TestPermission::Unreliable | TestPermission::AskFirst => (None, false),
         };
         let talk = judged.test == TestPermission::AskFirst;
@@ -116,10 +116,10 @@ impl Booking {
                 t("No skin test can be made before we have a short letter from your doctor that says it is fine for you.")
                     .to_owned(),
             ),
-            None if matches!(&judged.test, TestPermission::No { rule } if rule == REACTION_OPEN) => Some(
-                t("You had a reaction that we are still following up. Please tell us how it is before anything is used on you.")
-                    .to_owned(),
-            ),
+            None if judged.test == TestPermission::ReactionOpen => {
+                let open = judged.readiness.reasons.iter().find(|reason| reason.about == About::Reaction(None));
+                open.map(|reason| reason.say.clone())
+            }
             None => {
                 no_test.then(|| t("No skin test can be made as things are, and without one we don’t start.").to_owned())
             }

@@ -7,6 +7,7 @@ use time::{Date, OffsetDateTime};
 
 use crate::app::App;
 use crate::domain::ids::DraftId;
+use crate::domain::mark::Mark;
 use crate::domain::money::Money;
 use crate::domain::person::{BirthDate, Mail, PersonName, Phone};
 use crate::domain::questionnaire::{Answers, Section};
@@ -42,6 +43,8 @@ pub mod times;
 /// A booking that is being filled in, with everything that its pages show.
 pub(in crate::web::public) struct Booking {
     pub(in crate::web::public) draft: Draft,
+    /// The mark of the draft as it was read.
+    read: Mark,
     pub(super) studio: Studio,
     pub(super) service: Service,
     pub(super) visits: Vec<Visit>,
@@ -110,6 +113,7 @@ impl Booking {
         let sections = in_force.rules.sections_for(&in_force.questionnaire, &[service.kind], last.is_some());
         let visits = visits::of_draft(&mut c, &id).await?;
         Ok(Self {
+            read: draft.mark(),
             draft,
             studio,
             service,
@@ -267,9 +271,14 @@ impl Booking {
         self.visits.iter().find(|visit| visit.purpose == Purpose::Treatment)
     }
 
-    /// Stores what was filled in, before anything else can fail.
+    /// Stores what was filled in, before anything else can fail. What another tab saved in the same moment is not written
+    /// over; the same form sent twice is.
     pub(super) async fn save(&self, app: &App) -> Result<(), Fault> {
         let mut tx = app.db.write().await?;
+        let stored = drafts::get(&mut tx, &self.draft.id, By::Link).await?.ok_or(Fault::NotFound)?.mark();
+        if stored != self.read && stored != self.draft.mark() {
+            return Err(Fault::Conflict);
+        }
         drafts::save(&mut tx, &self.draft, self.now).await?;
         tx.commit().await?;
         Ok(())
